@@ -1,0 +1,57 @@
+# Loomproof: every target does its own set-up. `make demo` and `make test` are the two that matter.
+PY ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+DEB_TEST := ngspice tmux chromium fonts-firacode fonts-dejavu-core
+
+.PHONY: demo test setup lint types contract stale pytest benchmarks campaign lock debs clean generate
+
+demo: setup
+	$(BIN)/loomproof demo
+
+test: setup debs lint types contract stale pytest
+
+setup: $(STAMP)
+
+$(STAMP): requirements/lock.txt pyproject.toml
+	@$(PY) -c 'import ensurepip' 2>/dev/null || sh tools/debian-packages.sh python3-venv
+	@[ -x $(BIN)/python ] || $(PY) -m venv $(VENV)
+	$(BIN)/pip install -q --disable-pip-version-check --require-hashes -r requirements/lock.txt
+	$(BIN)/pip install -q --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+debs:
+	sh tools/debian-packages.sh $(DEB_TEST)
+
+lint: setup
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: setup
+	$(BIN)/mypy
+
+contract: setup
+	$(BIN)/lint-imports
+
+stale: setup
+	$(BIN)/python -m loomproof_wire.generate --check
+
+generate: setup
+	$(BIN)/python -m loomproof_wire.generate
+
+pytest: setup
+	$(BIN)/pytest -n 2
+
+benchmarks: setup
+	$(BIN)/python -m benchmarks
+
+campaign: setup debs
+	$(BIN)/python -m benchmarks.campaign
+
+lock:
+	$(BIN)/pip-compile -q --generate-hashes --allow-unsafe --extra dev --strip-extras \
+	  --no-emit-index-url --no-emit-trusted-host --no-emit-find-links -o requirements/lock.txt pyproject.toml
+
+clean:
+	rm -rf $(VENV) out build dist

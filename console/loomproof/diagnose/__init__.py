@@ -1,0 +1,1 @@
+"""Verdicts, findings and the channel-to-location map (pure)."""

@@ -1,0 +1,1 @@
+"""The job: what the loom should be (pure data, no I/O beyond reading a file handed in)."""

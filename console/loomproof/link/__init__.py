@@ -1,0 +1,1 @@
+"""Ports, framing, request and response, heartbeat, reconnect."""

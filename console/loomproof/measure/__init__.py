@@ -1,0 +1,1 @@
+"""From a trace to a signature with its uncertainty (pure)."""

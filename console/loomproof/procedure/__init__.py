@@ -1,0 +1,1 @@
+"""The run sheet and how it is worked through; time, box and operator are handed in."""

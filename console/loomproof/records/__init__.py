@@ -1,0 +1,1 @@
+"""The durable record of a job and the reports made from it."""

@@ -1,0 +1,1 @@
+"""Hazard classes, interlocks and pulse budgets (pure)."""

@@ -1,0 +1,1 @@
+"""The simulated box, and the loom, loads and supply behind it."""
