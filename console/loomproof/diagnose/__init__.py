@@ -1,1 +1,17 @@
 """Verdicts, findings and the channel-to-location map (pure)."""
+
+from loomproof.diagnose.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
+from loomproof.diagnose.findings import Finding
+from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict, channel_verdict
+
+__all__ = [
+    "ChannelEvidence",
+    "Finding",
+    "LoomEvidence",
+    "Noticed",
+    "Property",
+    "PropertyVerdict",
+    "PullResult",
+    "Verdict",
+    "channel_verdict",
+]

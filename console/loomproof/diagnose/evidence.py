@@ -1,0 +1,74 @@
+"""What was seen of one loom: the input of every verdict and finding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Literal
+
+from loomproof.measure.quantities import Estimate
+from loomproof.measure.signature import Signature
+
+PullOutcome = Literal["matched", "other", "several", "none", "skipped"]
+
+
+class Noticed(StrEnum):
+    """What the operator noticed while a load was driven."""
+
+    HEARD = "heard"
+    SEEN = "seen"
+    NOTHING = "nothing"
+    NOT_ASKED = "not asked"
+
+
+@dataclass(frozen=True)
+class PullResult:
+    """One pull check: the connector of `expected_channel` was pulled and these channels lost their load."""
+
+    expected_channel: int
+    moved_channels: tuple[int, ...]
+    outcome: PullOutcome
+
+
+@dataclass(frozen=True)
+class ChannelEvidence:
+    """Everything seen on one channel.
+
+    `resting_drain_v` is the drain with every output off; `sense` the signature of a sense pulse; `signature` that
+    of the load's own pulse; `baseline` that of an earlier record of the same loom, known good.
+    """
+
+    channel: int
+    resting_drain_v: float | None = None
+    sense: Signature | None = None
+    signature: Signature | None = None
+    noticed: Noticed = Noticed.NOT_ASKED
+    pull: PullResult | None = None
+    tripped: bool = False
+    dropouts: int = 0
+    watched: bool = False
+    sense_current_a: float | None = None
+    sense_current_u_a: float | None = None
+    sense_on_time_s: float | None = None
+    baseline: Signature | None = None
+
+
+@dataclass(frozen=True)
+class LoomEvidence:
+    """Everything seen of one loom.
+
+    `supply_loaded_v` maps a driven channel to the lowest supply voltage during its pulse. `temperature_c` is the
+    operator's reading of the loom's temperature with its uncertainty, where there is one.
+    """
+
+    channels: Mapping[int, ChannelEvidence] = field(default_factory=dict)
+    supply_rest_v: float | None = None
+    supply_loaded_v: Mapping[int, float] = field(default_factory=dict)
+    temperature_c: Estimate | None = None
+    bias_v: float = 2.5
+    drain_u_v: float = 0.05
+
+    def of(self, channel: int) -> ChannelEvidence:
+        """A channel's evidence; empty when nothing was seen."""
+        return self.channels.get(channel, ChannelEvidence(channel))

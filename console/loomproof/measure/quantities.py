@@ -1,0 +1,142 @@
+"""A value with its standard uncertainty and degrees of freedom.
+
+Source of the rules: JCGM 100:2008 (GUM), clauses 5.1.2 (combination), 6.2 (expanded uncertainty) and
+annex G.4.1 (Welch-Satterthwaite).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import special
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A measured value with its combined standard uncertainty.
+
+    Attributes:
+        value: best estimate, in the unit that the holding field names.
+        u: combined standard uncertainty, same unit.
+        dof: effective degrees of freedom of `u`.
+        u_gain: the part of `u` that comes from the instrument's scales; it is already inside `u`, and it does not
+            shrink when the measurement is repeated with the same channel.
+    """
+
+    value: float
+    u: float
+    dof: float = math.inf
+    u_gain: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuses what no measurement can give."""
+        if not math.isfinite(self.value):
+            raise ValueError(f"an estimate needs a finite value, not {self.value}")
+        if not (math.isfinite(self.u) and self.u >= 0.0):
+            raise ValueError(f"an uncertainty is finite and not negative, not {self.u}")
+
+    @property
+    def relative(self) -> float:
+        """`u` over the value; infinite at zero."""
+        return self.u / abs(self.value) if self.value else math.inf
+
+    @property
+    def u_random(self) -> float:
+        """The part of `u` that repeating the measurement shrinks."""
+        return math.sqrt(max(self.u**2 - self.u_gain**2, 0.0))
+
+    def expanded(self, k: float = 2.0) -> tuple[float, float]:
+        """The interval value +- k u."""
+        return self.value - k * self.u, self.value + k * self.u
+
+    def interval(self, coverage: float = 0.95) -> tuple[float, float]:
+        """The interval of the stated coverage, with Student's t for the effective degrees of freedom (GUM G.3)."""
+        half = quantile(0.5 + coverage / 2.0, self.dof) * self.u
+        return self.value - half, self.value + half
+
+    def scaled(self, factor: float) -> Estimate:
+        """This estimate in another unit."""
+        return replace(
+            self, value=self.value * factor, u=self.u * abs(factor), u_gain=self.u_gain * abs(factor)
+        )
+
+    def as_dict(self) -> dict[str, float | None]:
+        """For records: JSON has no infinity, so unlimited degrees of freedom are None."""
+        return {
+            "value": self.value,
+            "u": self.u,
+            "dof": None if math.isinf(self.dof) else self.dof,
+            "u_gain": self.u_gain,
+        }
+
+
+def quantile(probability: float, dof: float) -> float:
+    """Quantile of Student's t; of the normal distribution for unlimited degrees of freedom."""
+    if math.isinf(dof) or dof > 1e6:
+        return float(special.ndtri(probability))
+    return float(special.stdtrit(max(dof, 1.0), probability))
+
+
+def probability_below(limit: float, estimate: Estimate) -> float:
+    """Probability that the quantity lies below `limit` (JCGM 106:2012, clause 7), given its estimate."""
+    if estimate.u == 0.0:
+        return 1.0 if estimate.value <= limit else 0.0
+    t = (limit - estimate.value) / estimate.u
+    if math.isinf(estimate.dof) or estimate.dof > 1e6:
+        return float(special.ndtr(t))
+    return float(special.stdtr(max(estimate.dof, 1.0), t))
+
+
+def welch_satterthwaite(u_parts: Sequence[float], dofs: Sequence[float]) -> float:
+    """Effective degrees of freedom of the root-sum-square of `u_parts` (GUM equation G.2b)."""
+    total = sum(u * u for u in u_parts)
+    if total == 0.0:
+        return math.inf
+    weight = sum(u**4 / dof for u, dof in zip(u_parts, dofs, strict=True) if not math.isinf(dof))
+    return math.inf if weight == 0.0 else total**2 / weight
+
+
+def propagate(gradient: NDArray[np.float64], covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Covariance of functions with that Jacobian (GUM equation 13 and H.9).
+
+    Args:
+        gradient: (m, n) partial derivatives of m results to n inputs.
+        covariance: (n, n) covariance of the inputs.
+
+    Returns:
+        (m, m) covariance of the results.
+    """
+    jacobian = np.atleast_2d(np.asarray(gradient, dtype=np.float64))
+    return np.asarray(jacobian @ np.asarray(covariance, dtype=np.float64) @ jacobian.T)
+
+
+def pooled(estimates: Sequence[Estimate]) -> Estimate:
+    """Mean of repeats on one channel, weighted by their random parts; the scale part is common and stays.
+
+    The random part is the larger of what the estimates state and what their scatter shows (Birge).
+    """
+    if not estimates:
+        raise ValueError("nothing to pool")
+    if len(estimates) == 1:
+        return estimates[0]
+    values = np.array([e.value for e in estimates])
+    randoms = np.array([e.u_random for e in estimates])
+    floor = max(float(randoms.max()) * 1e-6, 1e-300)
+    weights = 1.0 / np.maximum(randoms, floor) ** 2
+    mean = float(np.sum(weights * values) / np.sum(weights))
+    u_inner = math.sqrt(1.0 / float(np.sum(weights)))
+    count = len(estimates)
+    chi2 = float(np.sum(weights * (values - mean) ** 2)) / (count - 1)
+    u_random = u_inner * max(1.0, math.sqrt(chi2))
+    u_gain = float(np.mean([e.u_gain for e in estimates]))
+    inner_dof = sum(e.dof for e in estimates)
+    dof = float(count - 1) if chi2 > 1.0 else inner_dof
+    u = math.hypot(u_random, u_gain)
+    return Estimate(mean, u, welch_satterthwaite([u_random, u_gain], [dof, math.inf]), u_gain)

@@ -1,0 +1,234 @@
+"""From counts to amperes and volts: two current ranges merged by their noise, every sample with its uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    Floats = NDArray[np.float64]
+
+_RAIL_MARGIN_SIGMA = 4.0  # a count this close to the end of the scale may already be cut by it
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """How one channel's counts become amperes and volts: value = (counts - offset) * per_count.
+
+    `gain_u_relative` is the standard uncertainty of the current scales; `voltage_u_relative` that of the supply
+    and drain scales (assumed equal to the current's unless told); `noise_counts` the standard deviation of one
+    conversion without its quantisation; `offset_u_counts` what is left of the offset after calibration.
+    """
+
+    fine_a_per_count: float
+    fine_offset_counts: float
+    wide_a_per_count: float
+    wide_offset_counts: float
+    supply_v_per_count: float
+    drain_v_per_count: float
+    adc_bits: int = 10
+    gain_u_relative: float = 0.005
+    noise_counts: float = 0.5
+    bias_v: float = 2.5
+    bias_ohm: float = 47_000.0
+    clamp_v: float = 48.0
+    offset_u_counts: float = 0.1
+    voltage_u_relative: float | None = None
+
+    @property
+    def full_scale(self) -> int:
+        """The highest count."""
+        return int((1 << self.adc_bits) - 1)
+
+    @property
+    def sample_u_counts(self) -> float:
+        """Standard uncertainty of one conversion: noise and quantisation (q / sqrt 12, GUM F.2.2.1)."""
+        return math.hypot(self.noise_counts, 1.0 / math.sqrt(12.0))
+
+    @property
+    def scale_u_relative(self) -> float:
+        """Standard uncertainty of the voltage scales."""
+        return self.gain_u_relative if self.voltage_u_relative is None else self.voltage_u_relative
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One pulse as measured. Arrays are one value per sample, at `time_s` from the switch-on edge.
+
+    Attributes:
+        current_u_a: standard uncertainty of each sample, noise and quantisation only.
+        supply_v: supply at the box, brought to the instants of the current samples.
+        drain_v: the driver's pin, brought to the same instants (never across a switching edge).
+        truncated: the pulse was longer than the trace.
+        tripped: the box switched the channel off on over-current.
+        clipped: samples beyond the end of both ranges.
+        gain_u_relative, voltage_u_relative: standard uncertainty of the current and voltage scales.
+        offset_u_a: standard uncertainty of what is left of the current's offset.
+        supply_u_v, drain_u_v: standard uncertainty of one voltage sample (noise and quantisation).
+        drain_step_v: one count of the drain scale.
+    """
+
+    channel: int
+    time_s: Floats
+    current_a: Floats
+    current_u_a: Floats
+    supply_v: Floats
+    drain_v: Floats
+    on_time_s: float
+    sample_period_s: float
+    pulse_index: int = 0
+    truncated: bool = False
+    tripped: bool = False
+    clipped: bool = False
+    gain_u_relative: float = 0.005
+    voltage_u_relative: float = 0.005
+    offset_u_a: float = 0.0
+    supply_u_v: float = 0.0
+    drain_u_v: float = 0.0
+    supply_step_v: float = 0.0
+    drain_step_v: float = 0.0
+    bias_v: float = 2.5
+    clamp_v: float = 48.0
+    clipped_samples: int = 0
+    fine_limit_a: float = field(default=math.inf)
+
+    def __len__(self) -> int:
+        """Number of samples."""
+        return int(self.time_s.size)
+
+    @property
+    def on(self) -> NDArray[np.bool_]:
+        """Which samples lie inside the pulse."""
+        return np.asarray((self.time_s >= 0.0) & (self.time_s < self.on_time_s))
+
+    @property
+    def off(self) -> NDArray[np.bool_]:
+        """Which samples lie after the pulse."""
+        return np.asarray(self.time_s >= self.on_time_s)
+
+
+def merge_ranges(
+    fine: Floats, wide: Floats, calibration: Calibration
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Current from both ranges, weighted by their noise; the fine one only where it is not at its end.
+
+    Args:
+        fine: (n,) counts of the fine range.
+        wide: (n,) counts of the wide range.
+        calibration: the channel's scales.
+
+    Returns:
+        (n,) current in A, (n,) standard uncertainty in A, (n,) True where even the wide range is at its end.
+    """
+    margin = _RAIL_MARGIN_SIGMA * calibration.noise_counts + 1.0
+    u_fine = calibration.sample_u_counts * calibration.fine_a_per_count
+    u_wide = calibration.sample_u_counts * calibration.wide_a_per_count
+    fine_a = (fine - calibration.fine_offset_counts) * calibration.fine_a_per_count
+    wide_a = (wide - calibration.wide_offset_counts) * calibration.wide_a_per_count
+    # The end of the fine range is told by both: a fine count at the top, or a wide one well past it.
+    top_a = (calibration.full_scale - margin - calibration.fine_offset_counts) * calibration.fine_a_per_count
+    fine_ok = (fine < calibration.full_scale - margin) & (wide_a < top_a + 5.0 * u_wide)
+    w_fine = np.where(fine_ok, 1.0 / u_fine**2, 0.0)
+    w_wide = np.full(fine.shape, 1.0 / u_wide**2)
+    total = w_fine + w_wide
+    current = (w_fine * fine_a + w_wide * wide_a) / total
+    clipped = (~fine_ok) & (wide >= calibration.full_scale)
+    return current, 1.0 / np.sqrt(total), clipped
+
+
+def _at(times: Floats, taken: Floats, values: Floats, edges: tuple[float, ...]) -> Floats:
+    """Linear interpolation of `values` (sampled at `taken`) to `times`, never across one of `edges`.
+
+    Within a stretch between edges, instants outside the stretch's own samples take the nearest of them.
+    """
+    out = np.empty_like(times)
+    bounds = (-math.inf, *edges, math.inf)
+    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+        want = (times >= low) & (times < high)
+        have = (taken >= low) & (taken < high)
+        if not want.any():
+            continue
+        if have.any():
+            out[want] = np.interp(times[want], taken[have], values[have])
+        else:
+            out[want] = np.interp(times[want], taken, values)
+    return out
+
+
+def trace_from_counts(
+    fine: ArrayLike,
+    wide: ArrayLike,
+    supply: ArrayLike,
+    drain: ArrayLike,
+    calibration: Calibration,
+    *,
+    channel: int,
+    sample_period_s: float,
+    first_sample_s: float,
+    supply_skew_s: float,
+    drain_skew_s: float,
+    on_time_s: float,
+    pulse_index: int = 0,
+    truncated: bool = False,
+    tripped: bool = False,
+) -> Trace:
+    """A trace from one capture of the box.
+
+    Args:
+        fine: (n,) counts of the fine current range; likewise `wide`, `supply` and `drain`.
+        wide: see `fine`.
+        supply: see `fine`.
+        drain: see `fine`.
+        calibration: the channel's scales.
+        channel: channel number.
+        sample_period_s: between kept sample sets, in s.
+        first_sample_s: first current sample, from the switch-on edge, in s.
+        supply_skew_s: the supply sample's delay after the current sample, in s.
+        drain_skew_s: likewise for the drain.
+        on_time_s: pulse width as delivered, in s.
+        pulse_index: which pulse of the train.
+        truncated: the pulse was longer than the trace.
+        tripped: the box switched the channel off on over-current.
+
+    Raises:
+        ValueError: when the four arrays differ in length.
+    """
+    arrays = [np.asarray(a, dtype=np.float64).ravel() for a in (fine, wide, supply, drain)]
+    if len({a.size for a in arrays}) != 1:
+        raise ValueError(f"the four arrays of a trace differ in length: {[a.size for a in arrays]}")
+    current, current_u, over = merge_ranges(arrays[0], arrays[1], calibration)
+    times = first_sample_s + sample_period_s * np.arange(current.size, dtype=np.float64)
+    supply_v = _at(times, times + supply_skew_s, arrays[2] * calibration.supply_v_per_count, ())
+    edges = (0.0, on_time_s)
+    drain_v = _at(times, times + drain_skew_s, arrays[3] * calibration.drain_v_per_count, edges)
+    inside = (times >= 0.0) & (times < on_time_s)
+    return Trace(
+        channel=channel,
+        time_s=times,
+        current_a=current,
+        current_u_a=current_u,
+        supply_v=supply_v,
+        drain_v=drain_v,
+        on_time_s=on_time_s,
+        sample_period_s=sample_period_s,
+        pulse_index=pulse_index,
+        truncated=truncated,
+        tripped=tripped,
+        clipped=bool(np.any(over & inside)),
+        gain_u_relative=calibration.gain_u_relative,
+        voltage_u_relative=calibration.scale_u_relative,
+        offset_u_a=calibration.offset_u_counts * calibration.fine_a_per_count,
+        supply_u_v=calibration.sample_u_counts * calibration.supply_v_per_count,
+        drain_u_v=calibration.sample_u_counts * calibration.drain_v_per_count,
+        supply_step_v=calibration.supply_v_per_count,
+        drain_step_v=calibration.drain_v_per_count,
+        bias_v=calibration.bias_v,
+        clamp_v=calibration.clamp_v,
+        clipped_samples=int(np.count_nonzero(over & inside)),
+        fine_limit_a=(calibration.full_scale - calibration.fine_offset_counts) * calibration.fine_a_per_count,
+    )
