@@ -35,8 +35,9 @@ class PullResult:
 class ChannelEvidence:
     """Everything seen on one channel.
 
-    `resting_drain_v` is the drain with every output off; `sense` the signature of a sense pulse; `signature` that
-    of the load's own pulse; `baseline` that of an earlier record of the same loom, known good.
+    `resting_drain_v` is the drain with every output off; `sense` the signature of a sense pulse;
+    `signature` that of the load's own pulse; `baseline` that of an earlier record of the same loom, known
+    good.
     """
 
     channel: int
@@ -58,8 +59,8 @@ class ChannelEvidence:
 class LoomEvidence:
     """Everything seen of one loom.
 
-    `supply_loaded_v` maps a driven channel to the lowest supply voltage during its pulse. `temperature_c` is the
-    operator's reading of the loom's temperature with its uncertainty, where there is one.
+    `supply_loaded_v` maps a driven channel to the lowest supply voltage during its pulse. `temperature_c`
+    is the operator's reading of the loom's temperature with its uncertainty, where there is one.
     """
 
     channels: Mapping[int, ChannelEvidence] = field(default_factory=dict)

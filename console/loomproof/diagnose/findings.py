@@ -13,8 +13,9 @@ if TYPE_CHECKING:
 class Finding:
     """One fault that explains verdicts.
 
-    `likelihood` is the posterior probability of this fault among the explanations considered, 0..1. `sentence` is
-    what the operator reads first. `cannot_tell_from` names the faults that look the same to this box.
+    `likelihood` is the posterior probability of this fault among the explanations considered, 0..1.
+    `sentence` is what the operator reads first. `cannot_tell_from` names the faults that look the same to
+    this box.
     """
 
     fault: FaultKind

@@ -36,9 +36,9 @@ class Property(StrEnum):
 class PropertyVerdict:
     """One property of one channel against its limits.
 
-    `probability` is the probability of conformity (JCGM 106:2012, clause 7); `risk` the stated chance that this
-    very verdict is wrong (specific consumer's risk of a pass, specific producer's risk of a fail). Both are None
-    where the property is not a number. `limit_source` says where the limits come from.
+    `probability` is the probability of conformity (JCGM 106:2012, clause 7); `risk` the stated chance that
+    this very verdict is wrong (specific consumer's risk of a pass, specific producer's risk of a fail).
+    Both are None where the property is not a number. `limit_source` says where the limits come from.
     """
 
     channel: int

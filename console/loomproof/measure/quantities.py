@@ -26,7 +26,8 @@ class Estimate:
         value: best estimate, in the unit that the holding field names.
         u: combined standard uncertainty, same unit.
         dof: effective degrees of freedom of `u`.
-        u_gain: the part of `u` that comes from the instrument's scales; it is already inside `u`, and it does not
+        u_gain: the part of `u` that comes from the instrument's scales; it is already inside `u`, and it
+        does not
             shrink when the measurement is repeated with the same channel.
     """
 
@@ -57,7 +58,7 @@ class Estimate:
         return self.value - k * self.u, self.value + k * self.u
 
     def interval(self, coverage: float = 0.95) -> tuple[float, float]:
-        """The interval of the stated coverage, with Student's t for the effective degrees of freedom (GUM G.3)."""
+        """The interval of that coverage, by Student's t for the degrees of freedom (GUM G.3)."""
         half = quantile(0.5 + coverage / 2.0, self.dof) * self.u
         return self.value - half, self.value + half
 

@@ -1,4 +1,4 @@
-"""What a trace says about its load: the results, and the words for them. The estimators live beside this module."""
+"""What a trace says about its load: the results and the words for them."""
 
 from __future__ import annotations
 
@@ -30,9 +30,10 @@ class OffShape(StrEnum):
 class Signature:
     """Everything measured on one channel with one kind of pulse. None: not measured or not measurable.
 
-    `resistance_ohm` is everything between the supply terminal and the driver's pin: load, wire and feed, without
-    the driver. `inductance_h` is the small-current, armature-at-rest value where the load has one;
-    `inductance_closed_h` the value after landing. `refusals` says in words what could not be concluded and why.
+    `resistance_ohm` is everything between the supply terminal and the driver's pin: load, wire and feed,
+    without the driver. `inductance_h` is the small-current, armature-at-rest value where the load has one;
+    `inductance_closed_h` the value after landing. `refusals` says in words what could not be concluded and
+    why.
     """
 
     channel: int

@@ -1,7 +1,8 @@
-"""From counts to amperes and volts: two current ranges merged by their noise, every sample with its uncertainty."""
+"""From counts to amperes and volts: two ranges merged by their noise, each sample with its uncertainty."""
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -20,9 +21,10 @@ _RAIL_MARGIN_SIGMA = 4.0  # a count this close to the end of the scale may alrea
 class Calibration:
     """How one channel's counts become amperes and volts: value = (counts - offset) * per_count.
 
-    `gain_u_relative` is the standard uncertainty of the current scales; `voltage_u_relative` that of the supply
-    and drain scales (assumed equal to the current's unless told); `noise_counts` the standard deviation of one
-    conversion without its quantisation; `offset_u_counts` what is left of the offset after calibration.
+    `gain_u_relative` is the standard uncertainty of the current scales; `voltage_u_relative` that of the
+    supply and drain scales (assumed equal to the current's unless told); `noise_counts` the standard
+    deviation of one conversion without its quantisation; `offset_u_counts` what is left of the offset after
+    calibration.
     """
 
     fine_a_per_count: float
@@ -148,7 +150,7 @@ def _at(times: Floats, taken: Floats, values: Floats, edges: tuple[float, ...]) 
     """
     out = np.empty_like(times)
     bounds = (-math.inf, *edges, math.inf)
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+    for low, high in itertools.pairwise(bounds):
         want = (times >= low) & (times < high)
         have = (taken >= low) & (taken < high)
         if not want.any():
