@@ -67,7 +67,7 @@ def encode_raw_frame(kind: int, sequence: int, body: bytes) -> bytes:
     if not (0 <= kind <= 0xFF and 0 <= sequence <= 0xFFFF):
         raise ValueError(f"kind {kind} or sequence {sequence} does not fit its field")
     raw = _HEAD.pack(kind, sequence) + body
-    return cobs.encode(raw + _CRC.pack(zlib.crc32(raw))) + DELIMITER
+    return bytes(cobs.encode(raw + _CRC.pack(zlib.crc32(raw)))) + DELIMITER
 
 
 def decode(frame: Frame) -> Message:

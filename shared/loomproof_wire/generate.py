@@ -7,13 +7,15 @@ each stale file.
 import argparse
 import json
 import sys
+import zlib
 from collections.abc import Callable
 from pathlib import Path
+from struct import calcsize
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from loomproof_wire.declaration import Declaration, DeclarationError, FieldDecl, MessageDecl, load_declaration
-from loomproof_wire.vectors import build_vectors
+from loomproof_wire.vectors import build_vectors, encode_values, frame_bytes
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -29,9 +31,17 @@ def _from_template(template: str) -> Callable[[Declaration], str]:
             autoescape=False,  # the output is source code, not HTML
         )
         environment.filters.update(
-            py_type=py_type, py_encode=py_encode, py_decode=py_decode, span=span, quoted=json.dumps
+            py_type=py_type,
+            py_encode=py_encode,
+            py_decode=py_decode,
+            span=span,
+            quoted=json.dumps,
+            body_size=body_size,
+            crc_example=crc_example,
         )
-        return environment.get_template(template).render(d=declaration)
+        return environment.get_template(template).render(
+            d=declaration, train_example=lambda: train_example(declaration)
+        )
 
     return render
 
@@ -97,7 +107,29 @@ def span(field: FieldDecl) -> str:
     """The declared range in words, empty when only the type bounds it."""
     if field.min is None and field.max is None:
         return ""
+    if field.enum:
+        return f"{field.low} and up"
     return f"{field.low} to {field.high}"
+
+
+def body_size(message: MessageDecl) -> str:
+    """Size of a message's body in bytes, in words."""
+    fixed = calcsize(message.struct_format)
+    return f"{fixed} to {fixed + (message.tail.tail_bytes or 0)}" if message.tail else str(fixed)
+
+
+def crc_example(text: str) -> str:
+    """CRC-32/ISO-HDLC of an ASCII text, as eight hex digits."""
+    return f"{zlib.crc32(text.encode('ascii')):08X}"
+
+
+def train_example(declaration: Declaration) -> dict[str, str]:
+    """Body and frame, in spaced hex, of the drive that the protocol page shows."""
+    message = declaration.messages["drive_train"]
+    numbers = (3, 20, 100_000, 3000, 20, 1, 400)
+    values = {field.name: number for field, number in zip(message.fields, numbers, strict=True)}
+    body = encode_values(message, values)
+    return {"body": body.hex(" "), "frame": frame_bytes(message.kind, 1042, body).hex(" ")}
 
 
 def stale_outputs(root: Path, rendered: dict[str, str]) -> list[str]:

@@ -21,7 +21,7 @@ from loomproof_wire.codec import (
 
 PROTOCOL_MAJOR = 1
 PROTOCOL_MINOR = 0
-SPEC_HASH = 0x33E5334D
+SPEC_HASH = 0x391AF704
 """CRC-32 of the bytes of wire.toml."""
 
 
@@ -287,7 +287,7 @@ class Hello:
     Attributes:
         protocol_major: u8.
         protocol_minor: u8.
-        session: u32; random; a repeat of the same number is a retry.
+        session: u32, 1 to 4294967295; random; a repeat of the same number is a retry.
         spec_hash: u32; CRC-32 of wire.toml as the console knows it.
     """
 
@@ -308,7 +308,7 @@ class Hello:
         return self.LAYOUT.pack(
             check_int(0, "protocol_major", self.protocol_major, 0, 255),
             check_int(1, "protocol_minor", self.protocol_minor, 0, 255),
-            check_int(2, "session", self.session, 0, 4294967295),
+            check_int(2, "session", self.session, 1, 4294967295),
             check_int(3, "spec_hash", self.spec_hash, 0, 4294967295),
         )
 
@@ -319,7 +319,7 @@ class Hello:
         return cls(
             protocol_major=check_int(0, "protocol_major", values[0], 0, 255),
             protocol_minor=check_int(1, "protocol_minor", values[1], 0, 255),
-            session=check_int(2, "session", values[2], 0, 4294967295),
+            session=check_int(2, "session", values[2], 1, 4294967295),
             spec_hash=check_int(3, "spec_hash", values[3], 0, 4294967295),
         )
 
@@ -458,7 +458,7 @@ class GetConfig:
 
 @dataclass(frozen=True, slots=True)
 class GetDigest:
-    """CRC-32 over the bodies of every channel_config in channel order."""
+    """CRC-32 over the channel_config bodies of all the box's channels, in channel order."""
 
     KIND: ClassVar[int] = 0x05
     NAME: ClassVar[str] = "get_digest"
@@ -483,7 +483,7 @@ class Arm:
     """Arms one hazard class for a bounded time. Refused while stopped, before a heartbeat, and for `none`.
 
     Attributes:
-        hazard: u8, a Hazard, 1 to 255.
+        hazard: u8, a Hazard, 1 and up.
         duration_ms: u16, ms, 100 to 60000.
     """
 
@@ -1348,7 +1348,7 @@ class ChannelInfo:
 
 @dataclass(frozen=True, slots=True)
 class ChannelConfig:
-    """The configuration as the box holds it.
+    """The configuration as the box holds it. A channel never configured has load class and hazard `none` and every limit 0.
 
     Attributes:
         channel: u8.

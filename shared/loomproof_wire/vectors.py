@@ -6,6 +6,7 @@ frames.py (and any other implementation) instead of repeating them.
 
 import struct
 import zlib
+from collections.abc import Mapping
 
 from cobs import cobs
 
@@ -36,8 +37,7 @@ def _vector(declaration: Declaration, message: MessageDecl, case: str, number: i
     values = {field.name: _value(declaration, field, case) for field in message.fields}
     body = encode_values(message, values)
     sequence = {"lowest": 0, "highest": 0xFFFF, "typical": 1000 + number}[case]
-    head = struct.pack("<BH", message.kind, sequence) + body
-    frame = cobs.encode(head + struct.pack("<I", zlib.crc32(head))) + b"\0"
+    frame = frame_bytes(message.kind, sequence, body)
     return {
         "message": message.name,
         "case": case,
@@ -49,7 +49,13 @@ def _vector(declaration: Declaration, message: MessageDecl, case: str, number: i
     }
 
 
-def encode_values(message: MessageDecl, values: dict[str, Value]) -> bytes:
+def frame_bytes(kind: int, sequence: int, body: bytes) -> bytes:
+    """Return a frame with its closing 00, made without frames.py."""
+    head = struct.pack("<BH", kind, sequence) + body
+    return bytes(cobs.encode(head + struct.pack("<I", zlib.crc32(head)))) + b"\0"
+
+
+def encode_values(message: MessageDecl, values: Mapping[str, Value]) -> bytes:
     """Return the body for JSON-able values, without checking ranges."""
     flat: list[int | bytes] = []
     tail = b""
