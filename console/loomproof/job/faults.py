@@ -1,0 +1,24 @@
+"""The kinds of fault a loom can have, shared by whoever makes them and whoever names them."""
+
+from enum import StrEnum
+
+
+class FaultKind(StrEnum):
+    """One fault that changes the circuit of a channel, a pair of channels, a feed or the supply."""
+
+    OPEN = "open"
+    SHORT_TO_GROUND = "short_to_ground"
+    SHORT_TO_SUPPLY = "short_to_supply"
+    SHORT_ACROSS_LOAD = "short_across_load"
+    ADDED_RESISTANCE = "added_resistance"
+    SWAPPED = "swapped"
+    BRIDGED = "bridged"
+    FEED_OPEN = "feed_open"
+    FEED_WEAK = "feed_weak"
+    SHORTED_TURNS = "shorted_turns"
+    STUCK_ARMATURE = "stuck_armature"
+    SUPPRESSION_MISSING = "suppression_missing"
+    SUPPRESSION_REVERSED = "suppression_reversed"
+    WRONG_LOAD = "wrong_load"
+    INTERMITTENT = "intermittent"
+    WEAK_SUPPLY = "weak_supply"

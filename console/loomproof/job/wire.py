@@ -1,0 +1,58 @@
+"""Resistance of the loom's copper: what is taken as nominal, how far sound wire strays from it.
+
+Two published figures bracket a sound wire: it is never better than its full section of annealed copper
+(1/58 ohm mm2/m at 20 degC, IEC 60028) and never worse than the largest value its standard lets through
+(IEC 60228, class 5, plain). The nominal used here is the middle of the two and the tolerance half their distance,
+about 6 to 8 percent, so that a verdict neither blames a wire that only just meets its standard nor forgives more.
+
+A section between the standard's rows, or below its smallest, has no published maximum. Its maximum is then taken as
+1.16 times the ideal value, the largest such ratio in the rows used (1.5 and 2.5 mm2: 1.157), rounded up.
+A section outside 0.13 to 16 mm2 is refused: the box neither fits nor needs it.
+"""
+
+import re
+from types import MappingProxyType
+
+from loomproof.job.quantity import Quantity
+
+IDEAL_OHM_MM2_PER_M = 1.0 / 58.0
+"""Annealed copper at 20 degC, IEC 60028."""
+
+CLASS_5_MAX_OHM_PER_M = MappingProxyType(
+    {0.5: 0.0390, 0.75: 0.0260, 1.0: 0.0195, 1.5: 0.0133, 2.5: 0.00798, 4.0: 0.00495}
+)
+"""Largest resistance at 20 degC by nominal section in mm2, IEC 60228 class 5, plain copper."""
+
+WORST_RATIO = 1.16
+"""Maximum over ideal, taken where the standard has no row."""
+
+SMALLEST_MM2 = 0.13
+LARGEST_MM2 = 16.0
+
+COLOURS = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "TQ")
+"""IEC 60757 letter codes; GNYE is one colour of its own and takes no stripe."""
+
+COLOUR_PATTERN = re.compile(rf"(?:{'|'.join(COLOURS)})(?:/(?:{'|'.join(COLOURS)}))?|GNYE")
+"""Base colour, or base/stripe as loom drawings write it."""
+
+
+def wire_quantity(section_mm2: float, length_m: float) -> Quantity:
+    """Return the resistance in ohm at 20 degC of a sound wire, with its tolerance.
+
+    Args:
+        section_mm2: Nominal conductor section, 0.13 to 16 mm2.
+        length_m: Length, over 0 m.
+
+    Raises:
+        ValueError: The section is outside what this table covers.
+    """
+    if not SMALLEST_MM2 <= section_mm2 <= LARGEST_MM2:
+        raise ValueError(f"no resistance is known for {section_mm2:g} mm2 (0.13 to 16 mm2 are)")
+    ideal = IDEAL_OHM_MM2_PER_M / section_mm2
+    worst = CLASS_5_MAX_OHM_PER_M.get(section_mm2)
+    source = "between IEC 60028 and IEC 60228 class 5"
+    if worst is None:
+        worst = WORST_RATIO * ideal
+        source = "between IEC 60028 and 1.16 times it; the section has no row in IEC 60228 class 5"
+    nominal = (ideal + worst) / 2
+    return Quantity(value=nominal * length_m, tolerance_percent=50 * (worst - ideal) / nominal, source=source)
