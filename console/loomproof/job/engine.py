@@ -1,9 +1,9 @@
-"""Engine layouts: cylinder numbers, banks, firing order, angles, wasted-spark companions, places for a drawing.
+"""Engine layouts: cylinder numbers, firing order, angles, wasted-spark companions, places for a drawing.
 
-Cylinder numbers follow DIN 73021 unless the job states its own: seen from the free end (the side opposite the power
-output), cylinder 1 is the left bank's nearest to the viewer, counting along that bank and then along the right one.
-Companions follow Halderman & Linder, Automotive Fuel and Emissions Control Systems: write the second half of the
-firing order under the first.
+Cylinder numbers follow DIN 73021 unless the job states its own: seen from the free end (the side opposite the
+power output), cylinder 1 is the left bank's nearest to the viewer, counting along that bank and then along the
+right one. Companions follow Halderman & Linder, Automotive Fuel and Emissions Control Systems: write the second
+half of the firing order under the first.
 """
 
 from dataclasses import dataclass
@@ -22,8 +22,8 @@ CYCLE_DEG = 720.0
 class CylinderPlace:
     """Where one cylinder lies, seen from above with the front of the vehicle at the top.
 
-    `bank` is 0 for the left bank (or the only one) and 1 for the right, as seen from the free end; `row` counts from 0
-    at the free end. `x` runs to the right and `y` down, both in whole cylinder pitches from 0.
+    `bank` is 1 for the left bank (or the only one) and 2 for the right, as seen from the free end; `row` counts
+    from 0 at the free end. `x` runs to the right and `y` down, both in whole cylinder pitches from 0.
     """
 
     cylinder: int
@@ -47,11 +47,11 @@ class Engine(Part):
     """Where the side opposite the power output points; unsaid: front if lengthwise, right if crosswise."""
     numbering: Literal["din_73021", "stated"] = "din_73021"
     banks: tuple[tuple[Whole, ...], ...] | None = None
-    """With `numbering = "stated"`: cylinder numbers of the left bank, then of the right, each from the free end."""
+    """With `numbering = "stated"`: cylinders of the left bank, then of the right, each from the free end."""
     firing_order: tuple[Whole, ...]
     """All cylinders in the order they fire, beginning with 1."""
     intervals_deg: tuple[Number, ...] | None = None
-    """Uneven engines: crank degrees from each cylinder of the firing order to the next; they add up to 720."""
+    """Uneven engines: crank degrees from each firing to the next, in firing order; they add up to 720."""
     ignition: Literal["single", "wasted_spark", "none"] = "single"
     displacement_cm3: Annotated[Number, Field(ge=20, le=30000)] | None = None
     """Of all cylinders together."""
@@ -104,12 +104,12 @@ class Engine(Part):
         end = self.free_end or ("front" if self.orientation == "lengthwise" else "right")
         places = []
         for bank, numbers in enumerate(rows):
-            # The viewer at the free end looks towards the output: his left is page right when he stands in front.
+            # Who stands at the free end looks towards the output: in front of it, his left is the page's right.
             across = len(rows) - 1 - bank if end in ("front", "left") else bank
             for row, cylinder in enumerate(numbers):
                 along = row if end in ("front", "left") else len(numbers) - 1 - row
                 x, y = _on_page(end, across, along, len(rows))
-                places.append(CylinderPlace(cylinder, bank, row, x, y))
+                places.append(CylinderPlace(cylinder, bank + 1, row, x, y))
         return tuple(sorted(places, key=lambda place: place.cylinder))
 
 

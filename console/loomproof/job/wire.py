@@ -2,10 +2,11 @@
 
 Two published figures bracket a sound wire: it is never better than its full section of annealed copper
 (1/58 ohm mm2/m at 20 degC, IEC 60028) and never worse than the largest value its standard lets through
-(IEC 60228, class 5, plain). The nominal used here is the middle of the two and the tolerance half their distance,
-about 6 to 8 percent, so that a verdict neither blames a wire that only just meets its standard nor forgives more.
+(IEC 60228, class 5, plain). The nominal used here is the middle of the two and the tolerance half their
+distance, about 6 to 8 percent, so that a verdict neither blames a wire that only just meets its standard nor
+forgives more.
 
-A section between the standard's rows, or below its smallest, has no published maximum. Its maximum is then taken as
+A section between the standard's rows, or below its smallest, has no published maximum here. It is then taken as
 1.16 times the ideal value, the largest such ratio in the rows used (1.5 and 2.5 mm2: 1.157), rounded up.
 A section outside 0.13 to 16 mm2 is refused: the box neither fits nor needs it.
 """
