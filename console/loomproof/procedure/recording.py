@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from loomproof.diagnose import Finding, PropertyVerdict
-    from loomproof.job import Job
+    from loomproof.job.model import Job
     from loomproof.procedure import StepOutcome
 
 

@@ -1,0 +1,178 @@
+"""What a session tells its subscribers: past-tense facts, as frozen snapshots.
+
+Subscribers are called in the thread that runs the session (stop-related ones also from others) and must not wait.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loomproof.diagnose import Finding, PropertyVerdict
+from loomproof.job.kinds import HazardClass
+from loomproof.measure.signature import Signature
+from loomproof.measure.trace import Trace
+from loomproof.procedure.model import Step, StepOutcome
+from loomproof.procedure.prompts import Answer, Prompt
+from loomproof.safety import Interlocks, Statement, Voider
+
+
+@dataclass(frozen=True, slots=True)
+class SessionOpened:
+    """The box is configured and the record begun."""
+
+    record_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepStarted:
+    """A step began."""
+
+    step: Step
+    attempt: int
+
+
+@dataclass(frozen=True, slots=True)
+class StepFinished:
+    """A step ended and is in the record."""
+
+    step: Step
+    outcome: StepOutcome
+
+
+@dataclass(frozen=True, slots=True)
+class PromptPut:
+    """A prompt was put to the operator."""
+
+    prompt: Prompt
+
+
+@dataclass(frozen=True, slots=True)
+class PromptAnswered:
+    """A prompt was answered, or withdrawn (`answer` is None)."""
+
+    prompt: Prompt
+    answer: Answer | None
+
+
+@dataclass(frozen=True, slots=True)
+class InterlocksChanged:
+    """A statement was made or voided."""
+
+    interlocks: Interlocks
+    made: Statement | None = None
+    voided_by: Voider | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HazardArmed:
+    """A class was armed in the box."""
+
+    hazard: HazardClass
+    duration_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class HazardDisarmed:
+    """A class was disarmed."""
+
+    hazard: HazardClass
+
+
+@dataclass(frozen=True, slots=True)
+class DriveStarted:
+    """A channel began to be driven."""
+
+    channel: int
+    count: int
+    period_us: int
+    on_time_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class DriveFinished:
+    """A drive ended."""
+
+    channel: int
+    pulses: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TraceTaken:
+    """A trace was read."""
+
+    trace: Trace
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelMeasured:
+    """A channel's signature was computed."""
+
+    channel: int
+    signature: Signature
+    sense: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LoadsPresent:
+    """One scan of a pull check: the channels that have their load, and those that have lost it."""
+
+    present: tuple[int, ...]
+    lost: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedAnew:
+    """Verdicts and findings as they stand now."""
+
+    verdicts: tuple[PropertyVerdict, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SessionStopped:
+    """Everything was stopped: by whom or by what."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class StopCleared:
+    """The stop was cleared; nothing is armed and nothing stated."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkFailed:
+    """The link to the box was lost."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyChanged:
+    """The supply went away or came back."""
+
+    present: bool
+    supply_v: float
+
+
+SessionEvent = (
+    SessionOpened
+    | StepStarted
+    | StepFinished
+    | PromptPut
+    | PromptAnswered
+    | InterlocksChanged
+    | HazardArmed
+    | HazardDisarmed
+    | DriveStarted
+    | DriveFinished
+    | TraceTaken
+    | ChannelMeasured
+    | LoadsPresent
+    | JudgedAnew
+    | SessionStopped
+    | StopCleared
+    | LinkFailed
+    | SupplyChanged
+)

@@ -1,0 +1,198 @@
+"""What a person must state before a hazard class may be driven, in words that fit the setting (pure).
+
+A statement is a list of facts, each confirmed on its own. The words change with the setting - on a bench
+nothing is connected to fuel - but no fact disappears: what does not apply is stated as not applying.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from loomproof.job.kinds import HazardClass, LoadKind, Setting
+
+
+class StatementKind(StrEnum):
+    """What a person can state."""
+
+    FUEL_ISOLATED = "fuel_isolated"
+    CYLINDERS_AIRED = "cylinders_aired"
+    SPARK_CLEAR = "spark_clear"
+    CRANK_CLEAR = "crank_clear"
+    MOTION_CLEAR = "motion_clear"
+    HEAT_WATCHED = "heat_watched"
+    PUMP_UNPLUGGED = "pump_unplugged"
+    PUMP_MAY_RUN = "pump_may_run"
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One thing a person confirms. `key` is stable, `text` is what the person reads."""
+
+    key: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StatementForm:
+    """A statement as it is put to a person.
+
+    `typed_word` must be typed in full (any case) where a slip of a key must not be enough; empty: not asked.
+    """
+
+    kind: StatementKind
+    title: str
+    facts: tuple[Fact, ...]
+    typed_word: str = ""
+
+    @property
+    def fact_keys(self) -> tuple[str, ...]:
+        """The keys of all facts, in order."""
+        return tuple(fact.key for fact in self.facts)
+
+    @property
+    def sentence(self) -> str:
+        """The whole statement in one line, for the record."""
+        return f"{self.title}: " + "; ".join(fact.text for fact in self.facts)
+
+    def missing(self, facts: tuple[str, ...]) -> tuple[Fact, ...]:
+        """The facts that were not confirmed."""
+        return tuple(fact for fact in self.facts if fact.key not in facts)
+
+
+_Facts = tuple[tuple[str, str], ...]
+
+_TITLES: Mapping[StatementKind, str] = {
+    StatementKind.FUEL_ISOLATED: "The fuel supply is isolated",
+    StatementKind.CYLINDERS_AIRED: "The cylinders are aired",
+    StatementKind.SPARK_CLEAR: "Sparks can hurt nobody and light nothing",
+    StatementKind.CRANK_CLEAR: "The engine may turn",
+    StatementKind.MOTION_CLEAR: "Moving parts are clear",
+    StatementKind.HEAT_WATCHED: "Hot parts are watched",
+    StatementKind.PUMP_UNPLUGGED: "The fuel pump is unplugged",
+    StatementKind.PUMP_MAY_RUN: "The fuel pump may run",
+}
+
+_TYPED: Mapping[StatementKind, str] = {
+    StatementKind.FUEL_ISOLATED: "isolated",
+    StatementKind.CRANK_CLEAR: "clear",
+    StatementKind.PUMP_MAY_RUN: "run",
+}
+
+_ON_VEHICLE: Mapping[StatementKind, _Facts] = {
+    StatementKind.FUEL_ISOLATED: (
+        ("pump_cannot_run", "the fuel pump cannot run: its fuse, relay or connector is out"),
+        ("pressure_relieved", "the rail pressure is relieved"),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    StatementKind.CYLINDERS_AIRED: (
+        (
+            "plugs_out_turned",
+            "the engine was turned over with the plugs out and the injectors off, or stood open to dry",
+        ),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    StatementKind.SPARK_CLEAR: (
+        (
+            "cylinders_dry",
+            "no fuel has reached the cylinders since they were last aired, and there is no smell of fuel",
+        ),
+        ("gap_fitted", "each coil has a plug or a spark gap on it, grounded"),
+        ("hands_off", "nobody touches a coil, a lead or a plug; nobody with a pacemaker is near"),
+    ),
+    StatementKind.CRANK_CLEAR: (
+        ("drive_open", "the gearbox is in neutral or the drive is uncoupled, and the vehicle cannot roll"),
+        ("people_clear", "people, clothing and tools are clear of belts, fan and crankshaft"),
+        ("cannot_fire", "the engine cannot fire: fuel is isolated and no ignition is powered but by the box"),
+    ),
+    StatementKind.MOTION_CLEAR: (
+        ("fingers_clear", "fingers, clothing and tools are clear of blades, fans and linkages"),
+        ("may_move", "what will move may move: nothing is clamped, jammed or resting on it"),
+    ),
+    StatementKind.HEAT_WATCHED: (
+        ("nothing_flammable", "nothing flammable touches or is near what gets hot"),
+        ("watched", "somebody watches it until it is off"),
+    ),
+    StatementKind.PUMP_UNPLUGGED: (
+        ("pump_unplugged", "the fuel pump's own connector is out, so the relay can only click"),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    StatementKind.PUMP_MAY_RUN: (
+        ("line_closed", "the fuel line is closed and tight, or returns to the tank; nothing is open"),
+        ("injectors_off", "no injector is driven, and the isolation will be made and stated anew afterwards"),
+        ("no_ignition_source", "there is no flame, spark or hot part near, and an extinguisher is at hand"),
+    ),
+}
+
+_ON_BENCH: Mapping[StatementKind, _Facts] = {
+    StatementKind.FUEL_ISOLATED: (
+        ("pump_cannot_run", "no fuel pump and no fuel supply is connected to anything on this bench"),
+        (
+            "pressure_relieved",
+            "no injector on this bench is joined to a rail or a line that can hold pressure",
+        ),
+        (
+            "no_fuel_about",
+            "the injectors are drained, and there is no liquid fuel and no smell of fuel about",
+        ),
+    ),
+    StatementKind.CYLINDERS_AIRED: (
+        ("plugs_out_turned", "nothing on this bench can hold fuel or vapour where a spark jumps"),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    StatementKind.SPARK_CLEAR: (
+        (
+            "cylinders_dry",
+            "nothing that held fuel is open on or near this bench, and there is no smell of fuel",
+        ),
+        ("gap_fitted", "each coil has a plug or a spark gap on it, grounded"),
+        ("hands_off", "nobody touches a coil, a lead or a plug; nobody with a pacemaker is near"),
+    ),
+    StatementKind.CRANK_CLEAR: (
+        ("drive_open", "no starter and no engine is connected to this bench, or the starter is bolted down"),
+        ("people_clear", "people, clothing and tools are clear of anything that turns"),
+        ("cannot_fire", "nothing on this bench can fire"),
+    ),
+    StatementKind.PUMP_UNPLUGGED: (
+        ("pump_unplugged", "no fuel pump is connected to the relay, so the relay can only click"),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    StatementKind.PUMP_MAY_RUN: (
+        ("line_closed", "the pump on this bench is dry, or pumps test fluid in a closed circuit"),
+        ("injectors_off", "no injector is driven, and the isolation will be stated anew afterwards"),
+        ("no_ignition_source", "there is no flame, spark or hot part near, and an extinguisher is at hand"),
+    ),
+}
+
+
+def form_for(kind: StatementKind, setting: Setting) -> StatementForm:
+    """The statement in the words of the setting.
+
+    Bench and classroom looms are not on a vehicle, so both use the bench's words; a kind without bench words
+    is the same everywhere. The set of facts is the same in every setting.
+    """
+    facts = _ON_VEHICLE[kind]
+    if setting is not Setting.VEHICLE:
+        facts = _ON_BENCH.get(kind, facts)
+    return StatementForm(kind, _TITLES[kind], tuple(Fact(k, t) for k, t in facts), _TYPED.get(kind, ""))
+
+
+HAZARD_STATEMENTS: Mapping[HazardClass, tuple[StatementKind, ...]] = {
+    HazardClass.NONE: (),
+    HazardClass.FUEL: (StatementKind.FUEL_ISOLATED,),
+    HazardClass.SPARK: (StatementKind.SPARK_CLEAR,),
+    HazardClass.CRANK: (StatementKind.CRANK_CLEAR,),
+    HazardClass.MOTION: (StatementKind.MOTION_CLEAR,),
+    HazardClass.HEAT: (StatementKind.HEAT_WATCHED,),
+}
+"""What each hazard class always needs; spark after fuel, and fuel pumps, need more (`Interlocks`)."""
+
+
+def pump_statement(kind: LoadKind) -> StatementKind:
+    """What must be stated before a channel marked as the fuel pump is driven.
+
+    A relay is only clicked, with the pump unplugged. A pump that hangs on the channel itself cannot be
+    unplugged and tested at once: it runs, so more must be stated.
+    """
+    return StatementKind.PUMP_MAY_RUN if kind is LoadKind.MOTOR else StatementKind.PUMP_UNPLUGGED
