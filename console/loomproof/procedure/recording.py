@@ -137,8 +137,9 @@ class EventNoted:
 class Recorder(Protocol):
     """Writes one record as it happens. Every method returns only when its entry is durable.
 
-    One recorder, one record. A recorder got for an earlier record (resume) is begun in the same way: it checks
-    that the job is the same and carries that record on. Methods may be called from any one thread at a time.
+    One recorder, one record. A recorder got for an earlier record (resume) is begun in the same way: it
+    checks that the job is the same and carries that record on. Methods may be called from any one thread
+    at a time.
     """
 
     def begin(

@@ -1,0 +1,197 @@
+"""The store of records: SQLite in the user's data directory, or any SQLAlchemy URL for several benches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Self
+
+from pydantic import ValidationError
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from loomproof.procedure import StatementMade, StepBegan, StepOutcome
+from loomproof.records.engine import open_engine, reading, store_url
+from loomproof.records.errors import RecordError
+from loomproof.records.models import InterruptedFact, StepBeganFact, StepEndedFact
+from loomproof.records.reading import Record, build_record
+from loomproof.records.schema import EntryRow, RecordRow, TraceRow
+from loomproof.records.writer import Clock, Place, RecordWriter, utc_now
+
+LAST = "last"
+"""Names the record begun last, wherever a record id is asked for."""
+
+
+@dataclass(frozen=True)
+class RecordSummary:
+    """One line of the list of records. `verdict` is empty while the record is open."""
+
+    record_id: str
+    begun_at: datetime
+    title: str
+    job_number: str
+    customer: str
+    operator: str
+    simulated: bool
+    verdict: str
+    entries: int
+
+
+@dataclass(frozen=True)
+class Resumed:
+    """An earlier record, ready to be carried on: begin the recorder, and what was done stays done."""
+
+    record_id: str
+    recorder: RecordWriter
+    job_text: str
+    job_digest: str
+    outcomes: tuple[StepOutcome, ...]
+    """Every attempt that ended, in order."""
+    interrupted: tuple[StepBegan, ...]
+    """Attempts that were begun and lost; recorded as interrupted when the recorder is begun."""
+    statements: tuple[StatementMade, ...]
+    """What was stated then. None of it holds now."""
+
+
+class RecordStore:
+    """Opens, lists, reads and carries on records. It has no way to change or delete one.
+
+    Args:
+        where: a path, an SQLAlchemy URL, or None for `$LOOMPROOF_RECORDS` or the user's data directory.
+        create: make the store when it is not there.
+        clock: where entries get their time from.
+
+    Raises:
+        RecordError: when the store cannot be opened or is of a newer version.
+    """
+
+    def __init__(
+        self, where: str | Path | None = None, *, create: bool = True, clock: Clock = utc_now
+    ) -> None:
+        self.url = store_url(where)
+        self._engine = open_engine(self.url, create=create)
+        self._clock = clock
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the database back."""
+        self._engine.dispose()
+
+    def recorder(self) -> RecordWriter:
+        """Return a recorder for a new record."""
+        return RecordWriter(self._engine, clock=self._clock)
+
+    def list(self) -> tuple[RecordSummary, ...]:
+        """Return every record, the latest first."""
+        query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
+        with reading(self._engine) as session:
+            return tuple(_summary(row) for row in session.scalars(query))
+
+    def read(self, record_id: str) -> Record:
+        """Read one record whole.
+
+        Args:
+            record_id: its id, the beginning of it where that is unique, or `last`.
+
+        Raises:
+            RecordError: when there is none such or several.
+        """
+        with reading(self._engine) as session:
+            row = _find(session, record_id)
+            entries = session.scalars(
+                select(EntryRow).where(EntryRow.record_id == row.record_id).order_by(EntryRow.sequence)
+            ).all()
+            traces = session.scalars(
+                select(TraceRow)
+                .where(TraceRow.record_id == row.record_id)
+                .order_by(TraceRow.sequence, TraceRow.number)
+            ).all()
+            return build_record(row, entries, traces)
+
+    def resume(self, record_id: str) -> Resumed:
+        """Prepare to carry a record on. Nothing is written before its recorder is begun.
+
+        Raises:
+            RecordError: when there is none such, or its chain does not hold.
+        """
+        record = self.read(record_id)
+        if not record.chain.holds:
+            raise RecordError(
+                f"Record {record.record_id} is not carried on: {record.chain.text}",
+                "Keep it as it is and start a new record.",
+            )
+        lost = record.unended
+        unended = tuple(
+            InterruptedFact(step_id=s.step_id, attempt=s.attempt, began_sequence=s.sequence) for s in lost
+        )
+        place = Place(
+            record_id=record.record_id,
+            job_digest=record.begun.job_digest,
+            sequence=record.entries[-1].sequence,
+            digest=record.entries[-1].digest,
+            unended=unended,
+        )
+        return Resumed(
+            record_id=record.record_id,
+            recorder=RecordWriter(self._engine, clock=self._clock, carry_on=place),
+            job_text=record.begun.job_text,
+            job_digest=record.begun.job_digest,
+            outcomes=_outcomes(record),
+            interrupted=tuple(
+                StepBegan(**body.model_dump())
+                for entry, body in record.all(StepBeganFact)
+                if entry.sequence in {step.sequence for step in lost}
+            ),
+            statements=tuple(StatementMade(**body.model_dump()) for _, body in record.statements),
+        )
+
+
+def _outcomes(record: Record) -> tuple[StepOutcome, ...]:
+    try:
+        return tuple(StepOutcome.model_validate(body.outcome) for _, body in record.all(StepEndedFact))
+    except ValidationError as error:
+        raise RecordError(
+            f"The outcomes of record {record.record_id} were written by another version of Loomproof: "
+            f"{error.errors()[0]['msg']}.",
+            "It can be read and reported, not carried on: finish it with that version or start a new record.",
+        ) from error
+
+
+def _summary(row: RecordRow) -> RecordSummary:
+    return RecordSummary(
+        record_id=row.record_id,
+        begun_at=datetime.fromisoformat(row.begun_utc),
+        title=row.title,
+        job_number=row.job_number,
+        customer=row.customer,
+        operator=row.operator,
+        simulated=row.simulated,
+        verdict=row.verdict,
+        entries=row.head_sequence,
+    )
+
+
+def _find(session: Session, wanted: str) -> RecordRow:
+    query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
+    if wanted == LAST:
+        row = session.scalars(query.limit(1)).first()
+        if row is None:
+            raise RecordError("The store holds no record yet.", "Prove a loom first.")
+        return row
+    rows = session.scalars(
+        query.where(RecordRow.record_id.startswith(wanted, autoescape=True)).limit(6)
+    ).all()
+    if len(rows) == 1 or any(row.record_id == wanted for row in rows):
+        return next((row for row in rows if row.record_id == wanted), rows[0])
+    if not rows:
+        raise RecordError(
+            f"There is no record {wanted!r}.", "`loomproof records list` shows those there are."
+        )
+    some = ", ".join(row.record_id for row in rows[:5])
+    raise RecordError(f"Several records begin with {wanted!r}: {some}.", "Give more of the id.")
