@@ -1,7 +1,7 @@
 """Framing: nothing that arrives raises, and nothing that was not sent is taken for a frame.
 
 Why one and two wrong bits are caught. In the decoded bytes CRC-32/ISO-HDLC has Hamming distance 5 up to
-2974 data bits and 4 up to 91607 (P. Koopman's published tables, from memory; that it is above 2 for our lengths
+2974 data bits and 4 up to 91607 (P. Koopman's tables, from memory; that it is above 2 for our lengths
 is recomputed in tests/reference); the longest frame here has 1784 data bits. So up to four wrong bits in
 data bytes cannot pass. A wrong bit in one of COBS's own length bytes, or one that makes or unmakes a zero
 byte, changes more than one decoded bit or the length itself, so that argument does not reach it: those are
