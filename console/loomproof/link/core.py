@@ -1,0 +1,266 @@
+"""The console's end of the protocol without any I/O: bytes and times go in, bytes and messages come out.
+
+Not thread-safe; whoever owns it locks. Times are seconds of any one monotonic clock.
+"""
+
+from collections import deque
+from dataclasses import dataclass, field
+
+from loomproof.link.errors import BoxError, LinkLost, NoReply, Refused, Unreadable
+from loomproof_wire.frames import BadFrame, Frame, FrameReader, decode, encode_frame
+from loomproof_wire.messages import (
+    TIMING,
+    Ack,
+    Direction,
+    Event,
+    Heartbeat,
+    Hello,
+    Identity,
+    Message,
+    Reply,
+    Request,
+    Stop,
+    Telemetry,
+    WireError,
+)
+from loomproof_wire.messages import Refused as RefusedMessage
+
+GATE_S = 0.5
+"""Heartbeats go out only while the interface has called in more recently than this."""
+EVENT_LIMIT = 4096
+_SEQUENCES = 1 << 16
+_TICK_S = 1e-9
+_NEVER_S = float("inf")
+
+STOP_BYTES = b"\0" + encode_frame(0, Stop())
+"""A stop that may be written at any moment: the leading delimiter ends whatever was being sent."""
+
+
+@dataclass(slots=True, eq=False)
+class Pending:
+    """A request under way. `finished` once it has a reply or an error.
+
+    `frame` starts with a delimiter, to end whatever the box had heard before.
+    """
+
+    message: Request
+    sequence: int
+    frame: bytes
+    timeout_s: float
+    tries: int
+    resend_due_s: float
+    sent: int = 1
+    reply: Reply | None = None
+    error: BoxError | None = None
+
+    @property
+    def finished(self) -> bool:
+        """Whether there is nothing left to wait for."""
+        return self.reply is not None or self.error is not None
+
+    def result(self) -> Reply:
+        """Return the reply.
+
+        Raises:
+            BoxError: what came instead of one.
+        """
+        if self.error is not None:
+            raise self.error
+        if self.reply is None:
+            raise RuntimeError("the request is still under way")
+        return self.reply
+
+
+@dataclass(slots=True)
+class Counters:
+    """What the link had to put up with since it was opened."""
+
+    bad_frames: int = 0
+    unreadable: int = 0
+    stray_replies: int = 0
+    missed_events: int = 0
+    dropped_events: int = 0
+    resent: int = 0
+    heartbeats: int = 0
+
+
+@dataclass(slots=True)
+class LinkCore:
+    """Sequence numbers, one pending request with its retries, heartbeats behind their gate, and events.
+
+    Attributes:
+        url: where the box is, for error texts.
+        gate_s: see `GATE_S`.
+        session: the open session, 0 before `hello` was answered.
+        lost: why the link is gone, None while it is not.
+    """
+
+    url: str = "?"
+    gate_s: float = GATE_S
+    next_sequence: int = 0
+    session: int = 0
+    lost: str | None = None
+    counters: Counters = field(default_factory=Counters)
+    events: deque[Event] = field(default_factory=deque)
+    _reader: FrameReader = field(default_factory=FrameReader)
+    _pending: Pending | None = None
+    _called_in_s: float = -_NEVER_S
+    _heartbeat_due_s: float = -_NEVER_S
+    _next_event: int = 0
+
+    def begin(
+        self, message: Request, now_s: float, *, timeout_s: float | None = None, tries: int | None = None
+    ) -> Pending:
+        """Start a request; the caller writes `frame` of what is returned.
+
+        Args:
+            message: a request or notice.
+            now_s: the time now.
+            timeout_s: how long to wait for an answer before each repeat, and after the last.
+            tries: how often to send it in all.
+
+        Raises:
+            RangeError: a field is outside its range; nothing was sent and no sequence number used.
+            LinkLost: the link is gone.
+        """
+        if self.lost is not None:
+            raise LinkLost(self.url, self.lost)
+        sequence = self.next_sequence
+        wait_s = TIMING.request_timeout_ms / 1000 if timeout_s is None else timeout_s
+        pending = Pending(
+            message=message,
+            sequence=sequence,
+            frame=b"\0" + encode_frame(sequence, message),
+            timeout_s=wait_s,
+            tries=TIMING.request_tries if tries is None else tries,
+            resend_due_s=now_s + wait_s,
+        )
+        self.next_sequence = (sequence + 1) % _SEQUENCES
+        if isinstance(message, Hello):
+            self.session = 0
+            self.events.clear()
+        self._pending = pending
+        return pending
+
+    def abandon(self, pending: Pending) -> None:
+        """Stop repeating a request nobody waits for any more; a late reply to it is a stray."""
+        if self._pending is pending:
+            self._pending = None
+
+    def receive(self, data: bytes) -> list[Event]:
+        """Take bytes from the box; returns the events among them, which are queued in `events` as well."""
+        arrived: list[Event] = []
+        for found in self._reader.feed(data):
+            if isinstance(found, BadFrame):
+                self.counters.bad_frames += 1
+            elif (event := self._take(found)) is not None:
+                arrived.append(event)
+        return arrived
+
+    def poll(self, now_s: float) -> bytes:
+        """Return what is due to be sent now: a heartbeat, a repeat of the pending request, or nothing."""
+        return self._heartbeat(now_s) + self._repeat(now_s)
+
+    def next_due_s(self) -> float:
+        """Return when `poll` next has something to do (infinity: never), as things stand."""
+        repeat_s = self._pending.resend_due_s if self._pending else _NEVER_S
+        return min(repeat_s, self._heartbeat_due_s if self.session else _NEVER_S)
+
+    def call_in(self, now_s: float) -> None:
+        """Note that the interface is alive."""
+        self._called_in_s = now_s
+
+    def gate_open(self, now_s: float) -> bool:
+        """Whether the interface has called in recently enough for heartbeats to go out."""
+        return now_s - self._called_in_s < self.gate_s - _TICK_S
+
+    def lose(self, cause: str) -> None:
+        """Note that the port is gone: the pending request fails, nothing more is sent."""
+        if self.lost is None:
+            self.lost = cause
+        self.session = 0
+        if self._pending is not None:
+            self._pending.error = LinkLost(self.url, self.lost)
+            self._pending = None
+
+    def _heartbeat(self, now_s: float) -> bytes:
+        if not self.session or now_s < self._heartbeat_due_s - _TICK_S:
+            return b""
+        period_s = TIMING.heartbeat_period_ms / 1000
+        on_time = now_s - self._heartbeat_due_s < period_s
+        self._heartbeat_due_s = (self._heartbeat_due_s if on_time else now_s) + period_s
+        if not self.gate_open(now_s):
+            return b""
+        self.counters.heartbeats += 1
+        return encode_frame(0, Heartbeat(self.session))
+
+    def _repeat(self, now_s: float) -> bytes:
+        pending = self._pending
+        if pending is None or now_s < pending.resend_due_s - _TICK_S:
+            return b""
+        if pending.sent >= pending.tries:
+            pending.error = NoReply(pending.message.KIND, pending.sent)
+            self._pending = None
+            return b""
+        pending.sent += 1
+        pending.resend_due_s = now_s + pending.timeout_s
+        self.counters.resent += 1
+        return pending.frame
+
+    def _take(self, frame: Frame) -> Event | None:
+        try:
+            message = decode(frame)
+        except WireError as error:
+            self._take_unreadable(frame, str(error))
+            return None
+        if message.DIRECTION is Direction.EVENT:
+            return self._take_event(frame.sequence, message)  # type: ignore[arg-type]
+        self._take_reply(frame.sequence, message)
+        return None
+
+    def _take_unreadable(self, frame: Frame, cause: str) -> None:
+        pending = self._pending
+        self.counters.unreadable += 1
+        # The CRC held and it answers our request: repeating would bring the same again.
+        if pending and frame.sequence == pending.sequence and frame.kind == pending.message.REPLY_KIND:
+            pending.error = Unreadable(frame.kind, frame.body, cause)
+            self._pending = None
+
+    def _take_reply(self, sequence: int, message: Message) -> None:
+        pending = self._pending
+        if pending is None or not _answers(message, sequence, pending):
+            self.counters.stray_replies += 1
+            return
+        self._pending = None
+        if isinstance(message, RefusedMessage):
+            pending.error = Refused(message.request_kind, message.reason, message.detail)
+            return
+        pending.reply = message  # type: ignore[assignment]
+        if isinstance(pending.message, Hello) and isinstance(message, Identity):
+            self.session = pending.message.session
+            self._next_event = 0
+            self._heartbeat_due_s = -_NEVER_S
+
+    def _take_event(self, counter: int, event: Event) -> Event | None:
+        ahead = (counter - self._next_event) % _SEQUENCES
+        if not self.session or ahead >= _SEQUENCES // 2:
+            self.counters.dropped_events += 1
+            return None
+        self.counters.missed_events += ahead
+        self._next_event = (counter + 1) % _SEQUENCES
+        if isinstance(event, Telemetry) and self.events and isinstance(self.events[-1], Telemetry):
+            self.events[-1] = event
+        else:
+            self.events.append(event)
+        if len(self.events) > EVENT_LIMIT:
+            self.events.popleft()
+            self.counters.dropped_events += 1
+        return event
+
+
+def _answers(message: Message, sequence: int, pending: Pending) -> bool:
+    if sequence != pending.sequence:
+        return False
+    if isinstance(message, Ack | RefusedMessage) and message.request_kind != pending.message.KIND:
+        return False
+    return isinstance(message, RefusedMessage) or message.KIND == pending.message.REPLY_KIND

@@ -1,0 +1,51 @@
+"""Opening a port by its pyserial URL or device name."""
+
+from typing import cast
+
+import serial
+
+from loomproof.link.base import PORT_ERRORS, WRITE_TIMEOUT_S, Link, Port, describe
+from loomproof.link.core import GATE_S
+from loomproof.link.errors import LinkLost
+from loomproof.link.pumped import PumpedLink, VirtualPort
+from loomproof.link.threaded import READ_TIMEOUT_S, ThreadedLink
+from loomproof_wire.messages import FRAME
+
+SIMULATOR_URLS = "loomproof_sim.urls"
+"""Package whose `protocol_sim` opens `sim://`; named, never imported, here."""
+
+
+def open_link(
+    url: str, baud: int = FRAME.default_baud, *, auto_call_in: bool = False, gate_s: float = GATE_S
+) -> Link:
+    """Open a port and return the link over it; nothing has been said to the box yet.
+
+    Args:
+        url: a device (`/dev/ttyUSB0`, `COM3`) or pyserial URL (`socket://host:port`, `rfc2217://...`, `sim://...`).
+        baud: line rate where there is a line.
+        auto_call_in: see `Link`.
+        gate_s: see `Link`.
+
+    Raises:
+        LinkLost: the port cannot be opened.
+    """
+    port = open_port(url, baud)
+    if getattr(port, "virtual_clock", False):
+        return PumpedLink(cast(VirtualPort, port), url, auto_call_in=auto_call_in, gate_s=gate_s)
+    return ThreadedLink(cast(Port, port), url, auto_call_in=auto_call_in, gate_s=gate_s)
+
+
+def open_port(url: str, baud: int) -> serial.SerialBase:
+    """Open the port alone; see `open_link`."""
+    if SIMULATOR_URLS not in serial.protocol_handler_packages:
+        serial.protocol_handler_packages.append(SIMULATOR_URLS)
+    try:
+        port = serial.serial_for_url(
+            url, do_not_open=True, baudrate=baud, timeout=READ_TIMEOUT_S, write_timeout=WRITE_TIMEOUT_S
+        )
+        if "://" not in url:
+            port.exclusive = True
+        port.open()
+    except PORT_ERRORS as error:
+        raise LinkLost(url, describe(error)) from error
+    return port
