@@ -1,9 +1,9 @@
 """Engine layouts: cylinder numbers, firing order, angles, wasted-spark companions, places for a drawing.
 
 Cylinder numbers follow DIN 73021 unless the job states its own: seen from the free end (the side opposite the
-power output), cylinder 1 is the left bank's nearest to the viewer, counting along that bank and then along the
-right one. Companions follow Halderman & Linder, Automotive Fuel and Emissions Control Systems: write the second
-half of the firing order under the first.
+power output), cylinder 1 is the left bank's nearest to the viewer, counting along that bank and then along
+the right one. Companions follow Halderman & Linder, Automotive Fuel and Emissions Control Systems: write the
+second half of the firing order under the first.
 """
 
 from dataclasses import dataclass
@@ -22,8 +22,8 @@ CYCLE_DEG = 720.0
 class CylinderPlace:
     """Where one cylinder lies, seen from above with the front of the vehicle at the top.
 
-    `bank` is 1 for the left bank (or the only one) and 2 for the right, as seen from the free end; `row` counts
-    from 0 at the free end. `x` runs to the right and `y` down, both in whole cylinder pitches from 0.
+    `bank` is 1 for the left bank (or the only one) and 2 for the right, as seen from the free end; `row`
+    counts from 0 at the free end. `x` runs to the right and `y` down, in whole cylinder pitches from 0.
     """
 
     cylinder: int
@@ -104,7 +104,7 @@ class Engine(Part):
         end = self.free_end or ("front" if self.orientation == "lengthwise" else "right")
         places = []
         for bank, numbers in enumerate(rows):
-            # Who stands at the free end looks towards the output: in front of it, his left is the page's right.
+            # Who stands at the free end looks towards the output: in front, his left is the page's right.
             across = len(rows) - 1 - bank if end in ("front", "left") else bank
             for row, cylinder in enumerate(numbers):
                 along = row if end in ("front", "left") else len(numbers) - 1 - row

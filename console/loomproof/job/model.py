@@ -9,7 +9,7 @@ from loomproof.job.engine import CylinderPlace, Engine
 from loomproof.job.kinds import HazardClass, Setting, Suppression
 from loomproof.job.loadtype import DriveLimits, LoadType, PeakHold, Train
 from loomproof.job.quantity import Flag, Number, Part, Quantity, Text, Whole
-from loomproof.job.wire import LARGEST_MM2, SMALLEST_MM2, wire_quantity
+from loomproof.job.wire import COLOUR_PATTERN, LARGEST_MM2, SMALLEST_MM2, wire_quantity
 
 __all__ = [
     "Channel",
@@ -27,7 +27,7 @@ Name = Annotated[Text, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.+]*$", max_length
 """What other parts of the job call this part by: letters, digits, `_`, `.` and `+`."""
 Cavity = Annotated[Text, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.+]*-[1-9][0-9]*$")]
 """Connector id, hyphen, cavity number: `H1-14`."""
-WireColour = Annotated[Text, Field(max_length=5)]
+WireColour = Annotated[Text, Field(pattern=COLOUR_PATTERN)]
 """IEC 60757 codes, base/stripe: `GN/WH`."""
 Section = Annotated[Number, Field(ge=SMALLEST_MM2, le=LARGEST_MM2)]
 Length = Annotated[Number, Field(gt=0, le=60)]

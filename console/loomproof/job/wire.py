@@ -6,12 +6,11 @@ Two published figures bracket a sound wire: it is never better than its full sec
 distance, about 6 to 8 percent, so that a verdict neither blames a wire that only just meets its standard nor
 forgives more.
 
-A section between the standard's rows, or below its smallest, has no published maximum here. It is then taken as
-1.16 times the ideal value, the largest such ratio in the rows used (1.5 and 2.5 mm2: 1.157), rounded up.
+A section between the standard's rows, or below its smallest, has no published maximum here. It is then taken
+as 1.16 times the ideal value, the largest such ratio in the rows used (1.5 and 2.5 mm2: 1.157), rounded up.
 A section outside 0.13 to 16 mm2 is refused: the box neither fits nor needs it.
 """
 
-import re
 from types import MappingProxyType
 
 from loomproof.job.quantity import Quantity
@@ -33,7 +32,7 @@ LARGEST_MM2 = 16.0
 COLOURS = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "TQ")
 """IEC 60757 letter codes; GNYE is one colour of its own and takes no stripe."""
 
-COLOUR_PATTERN = re.compile(rf"(?:{'|'.join(COLOURS)})(?:/(?:{'|'.join(COLOURS)}))?|GNYE")
+COLOUR_PATTERN = rf"^(?:(?:{'|'.join(COLOURS)})(?:/(?:{'|'.join(COLOURS)}))?|GNYE)$"
 """Base colour, or base/stripe as loom drawings write it."""
 
 
