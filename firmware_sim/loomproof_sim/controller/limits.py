@@ -1,0 +1,176 @@
+"""What a channel may be asked for: hazard classes bound to load classes, ceilings, and the channel's own limits."""
+
+from dataclasses import dataclass, fields
+from math import sqrt
+
+from loomproof_wire.messages import (
+    CEILINGS,
+    ChannelConfig,
+    ChannelKind,
+    Configure,
+    Hazard,
+    LoadClass,
+    Refusal,
+)
+
+
+class RefuseError(Exception):
+    """A request that is not carried out.
+
+    Attributes:
+        reason: as declared for the wire.
+        detail: what the reason says about it.
+    """
+
+    def __init__(self, reason: Refusal, detail: int = 0) -> None:
+        super().__init__(f"{reason.name.lower()} ({detail})")
+        self.reason = reason
+        self.detail = detail
+
+
+BOUND_HAZARD: dict[LoadClass, Hazard] = {
+    LoadClass.NONE: Hazard.NONE,
+    LoadClass.INJECTOR: Hazard.FUEL,
+    LoadClass.COIL: Hazard.SPARK,
+    LoadClass.IGNITER_COIL: Hazard.SPARK,
+    LoadClass.RELAY: Hazard.NONE,
+    LoadClass.VALVE: Hazard.NONE,
+    LoadClass.LAMP: Hazard.NONE,
+    LoadClass.MOTOR: Hazard.MOTION,
+    LoadClass.STEPPER: Hazard.NONE,
+    LoadClass.LOGIC_INPUT: Hazard.NONE,
+}
+"""The hazard that a load class carries whatever the console says. A motor configured `crank` needs `crank` only."""
+
+LOGIC_MAX_CURRENT_MA = 200
+COIL_ENERGY_J = 0.3e-3
+COIL_LEAST_H = 2e-3
+HIGH_SUPPLY_V = 15.0
+HIGH_SUPPLY_SENSE_US = 80
+SPARKING = (LoadClass.COIL, LoadClass.IGNITER_COIL)
+
+
+def hazards_of(load_class: LoadClass, hazard: Hazard) -> frozenset[Hazard]:
+    """Return every class that must be armed to drive a load: the stricter of what it is and what it is said to be."""
+    bound = BOUND_HAZARD[load_class]
+    if load_class is LoadClass.MOTOR and hazard is Hazard.CRANK:
+        bound = Hazard.CRANK
+    return frozenset({bound, hazard} - {Hazard.NONE})
+
+
+@dataclass(frozen=True)
+class Ceilings:
+    """What the box itself allows a channel, whatever is configured."""
+
+    max_on_time_us: int = CEILINGS.max_on_time_us
+    max_hold_ms: int = CEILINGS.max_hold_ms
+    max_duty_permille: int = CEILINGS.max_duty_permille
+    max_count: int = CEILINGS.max_count
+    max_current_ma: int = CEILINGS.max_current_ma
+    max_sense_us: int = CEILINGS.max_sense_us
+
+
+def ceilings_of(kind: ChannelKind) -> Ceilings:
+    """Return the ceilings of a channel; a half-bridge gets no sense pulse, it has no resting level to come from."""
+    if kind is ChannelKind.LOGIC:
+        return Ceilings(max_current_ma=LOGIC_MAX_CURRENT_MA)
+    if kind is ChannelKind.HALF_BRIDGE:
+        return Ceilings(max_sense_us=0)
+    return Ceilings()
+
+
+_TOO_MUCH = {
+    "max_on_time_us": Refusal.OVER_ON_TIME,
+    "max_hold_ms": Refusal.OVER_ON_TIME,
+    "max_duty_permille": Refusal.OVER_DUTY,
+    "max_count": Refusal.OVER_COUNT,
+    "max_current_ma": Refusal.OVER_CURRENT_LIMIT,
+}
+
+
+class ChannelTable:
+    """The configuration of every channel."""
+
+    def __init__(self, kinds: dict[int, ChannelKind]) -> None:
+        self.kinds = kinds
+        self._configs: dict[int, ChannelConfig] = {}
+
+    def kind(self, channel: int) -> ChannelKind:
+        """Return the driver of a channel, or refuse one that the box lacks."""
+        if channel not in self.kinds:
+            raise RefuseError(Refusal.NO_SUCH_CHANNEL, channel)
+        return self.kinds[channel]
+
+    def configure(self, request: Configure) -> None:
+        """Hold a configuration. Refused when it raises a ceiling, or contradicts itself about fuel."""
+        ceilings = ceilings_of(self.kind(request.channel))
+        for name, reason in _TOO_MUCH.items():
+            ceiling = int(getattr(ceilings, name))
+            if getattr(request, name) > ceiling:
+                raise RefuseError(reason, ceiling)
+        if request.fuel_pump and Hazard.FUEL in hazards_of(request.load_class, request.hazard):
+            raise RefuseError(Refusal.PUMP_CHANNEL, request.channel)
+        names = [field.name for field in fields(ChannelConfig)]
+        self._configs[request.channel] = ChannelConfig(**{name: getattr(request, name) for name in names})
+
+    def config(self, channel: int) -> ChannelConfig:
+        """Return what is held; all zeros for a channel never configured."""
+        self.kind(channel)
+        return self._configs.get(
+            channel, ChannelConfig(channel, LoadClass.NONE, Hazard.NONE, 0, 0, 0, 0, 0, 0, 0)
+        )
+
+    def usable(self, channel: int) -> ChannelConfig:
+        """Return the configuration of a channel with a load, or refuse."""
+        config = self.config(channel)
+        if config.load_class is LoadClass.NONE:
+            raise RefuseError(Refusal.NOT_CONFIGURED, channel)
+        return config
+
+    def all(self) -> list[ChannelConfig]:
+        """Every configuration in channel order."""
+        return [self.config(channel) for channel in sorted(self.kinds)]
+
+    def hazards(self, channels: tuple[int, ...]) -> frozenset[Hazard]:
+        """Return what must be armed to drive these channels."""
+        configs = [self.config(channel) for channel in channels]
+        return frozenset[Hazard]().union(*(hazards_of(c.load_class, c.hazard) for c in configs))
+
+
+def check_pulses(config: ChannelConfig, *, count: int, period_us: int, on_time_us: int) -> None:
+    """Refuse a pulse train over the channel's limits."""
+    if on_time_us > config.max_on_time_us:
+        raise RefuseError(Refusal.OVER_ON_TIME, config.max_on_time_us)
+    if on_time_us * 1000 > config.max_duty_permille * period_us:
+        raise RefuseError(Refusal.OVER_DUTY, config.max_duty_permille)
+    if count > config.max_count:
+        raise RefuseError(Refusal.OVER_COUNT, config.max_count)
+
+
+def check_hold(config: ChannelConfig, duration_ms: int) -> None:
+    """Refuse a hold over the channel's limit; 0 = may not be held."""
+    if duration_ms > config.max_hold_ms:
+        raise RefuseError(Refusal.OVER_ON_TIME, config.max_hold_ms * 1000)
+
+
+def longest_watch_ms(config: ChannelConfig) -> int:
+    """Return how long a held watch may last.
+
+    A load that may be held for as long as the box allows at all is taken for continuously rated.
+    """
+    return CEILINGS.max_watch_ms if config.max_hold_ms >= CEILINGS.max_hold_ms else config.max_hold_ms
+
+
+def sense_cap_us(config: ChannelConfig, kind: ChannelKind, supply_v: float) -> int:
+    """Return the longest sense pulse: the configured cap, less on a high supply, and 0.3 mJ in a coil of 2 mH.
+
+    From E = (V*t)**2 / (2*L), the energy in an inductor that starts empty (any circuits textbook).
+    """
+    if config.load_class is LoadClass.NONE:
+        return 0
+    cap = min(config.max_sense_us, ceilings_of(kind).max_sense_us)
+    if supply_v > HIGH_SUPPLY_V:
+        cap = min(cap, HIGH_SUPPLY_SENSE_US)
+    if config.load_class in SPARKING:
+        cap = min(cap, int(1e6 * sqrt(2 * COIL_ENERGY_J * COIL_LEAST_H) / max(supply_v, 1.0)))
+    return cap

@@ -1,0 +1,88 @@
+"""What the controller needs from the hardware in front of it."""
+
+import copy
+from collections.abc import Callable
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loomproof_sim.plant.spec import Drive
+
+Floats = NDArray[np.float64]
+NEVER_NS = 2**63 - 1
+"""A time that does not come."""
+
+
+class Sample(Protocol):
+    """One pin at one instant."""
+
+    @property
+    def current_a(self) -> float:
+        """Into the driver's drain."""
+
+    @property
+    def drain_v(self) -> float:
+        """Pin to ground."""
+
+    @property
+    def supply_v(self) -> float:
+        """At the box's supply terminals."""
+
+
+class PlantPort(Protocol):
+    """The loom behind the pins. Times are seconds and never run backwards."""
+
+    def switch(self, channel: int, drive: Drive, time_s: float) -> None:
+        """Set what a channel's driver does from now on."""
+
+    def sample(self, channel: int, time_s: float) -> Sample:
+        """Return current, drain and supply voltage of a channel."""
+
+    def sample_many(self, channel: int, times_s: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return currents, drain voltages and supply voltages at ascending times."""
+
+    def resting_drain_v(self, channel: int, time_s: float) -> float:
+        """Return the drain voltage of an undriven channel."""
+
+
+def rewind_point(plant: PlantPort) -> Callable[[], None]:
+    """Return a function that puts the plant back to where it is now.
+
+    Samples are taken in blocks, after the fact; when one of them was over the current limit, the block is taken
+    again up to that sample and the driver switched off there, as the comparator would have.
+    """
+    restore = getattr(plant, "restore", None)
+    if restore is not None:
+        state = plant.snapshot()  # type: ignore[attr-defined]
+        return lambda: restore(state)
+    held: dict[str, Any] = copy.deepcopy(plant.__dict__)
+    return lambda: plant.__dict__.update(held)
+
+
+class Outputs:
+    """The only place that switches a driver."""
+
+    def __init__(self, plant: PlantPort, channel_count: int) -> None:
+        self.plant = plant
+        self._drives = dict.fromkeys(range(1, channel_count + 1), Drive.OFF)
+
+    def set(self, channel: int, drive: Drive, time_ns: int) -> None:
+        """Switch one driver at an exact time."""
+        self.plant.switch(channel, drive, time_ns / 1e9)
+        self._drives[channel] = drive
+
+    def all_off(self, time_ns: int) -> None:
+        """Switch off whatever is not off."""
+        for channel, drive in self._drives.items():
+            if drive is not Drive.OFF:
+                self.set(channel, Drive.OFF, time_ns)
+
+    def drive(self, channel: int) -> Drive:
+        """What a channel's driver does."""
+        return self._drives[channel]
+
+    @property
+    def any_on(self) -> bool:
+        """Whether any driver conducts."""
+        return any(drive is not Drive.OFF for drive in self._drives.values())

@@ -1,0 +1,285 @@
+"""Carries out requests: checks each one in full before anything is switched."""
+
+import zlib
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from loomproof_sim.controller.info import channel_info
+from loomproof_sim.controller.limits import (
+    RefuseError,
+    check_hold,
+    check_pulses,
+    longest_watch_ms,
+    sense_cap_us,
+)
+from loomproof_sim.controller.programmes import bridge, peak_hold, stepper, train
+from loomproof_sim.controller.scheduler import DrivePlan, TracePlan
+from loomproof_sim.controller.sensing import ScanRun
+from loomproof_sim.controller.session import Later
+from loomproof_sim.controller.watch import WatchPlan, WatchRun
+from loomproof_wire import messages as wire
+from loomproof_wire.messages import BoxState, ChannelConfig, ChannelKind, EndReason, Message, Refusal
+
+if TYPE_CHECKING:
+    from loomproof_sim.controller.core import Controller
+
+SWITCHED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE, ChannelKind.LOGIC)
+POWERED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE)
+
+
+class Requests:
+    """One handler per request message.
+
+    Args:
+        box: the controller.
+    """
+
+    def __init__(self, box: "Controller") -> None:
+        self._box = box
+        self._handlers: dict[type[Message], Callable[[Any], Message | None]] = {
+            wire.GetChannel: self._get_channel,
+            wire.Configure: self._configure,
+            wire.GetConfig: lambda request: box.table.config(request.channel),
+            wire.GetDigest: lambda request: wire.Digest(self._digest()),
+            wire.Arm: self._arm,
+            wire.Disarm: self._disarm,
+            wire.ClearStop: self._clear_stop,
+            wire.GetStatus: lambda request: box.status(wire.Status),
+            wire.DriveTrain: self._train,
+            wire.DriveHold: self._hold,
+            wire.DrivePeakHold: self._peak_hold,
+            wire.DriveStepper: self._stepper,
+            wire.DriveBridge: self._bridge,
+            wire.Cancel: self._cancel,
+            wire.Sense: self._sense,
+            wire.Watch: self._watch,
+            wire.ReadTrace: lambda request: box.traces.chunk(request.trace_id, request.first_sample),
+        }
+
+    def execute(self, message: Message, later: Later) -> Message | None:
+        """Carry out a request and return its reply; None when it follows later. Raises RefuseError."""
+        if isinstance(message, wire.Scan):
+            return self._scan(message, later)
+        handler = self._handlers.get(type(message))
+        if handler is None:
+            raise RefuseError(Refusal.UNKNOWN_MESSAGE)
+        return handler(message) or wire.Ack(message.KIND)
+
+    def _get_channel(self, request: wire.GetChannel) -> Message:
+        box = self._box
+        return channel_info(request.channel, box.table.kind(request.channel), box.profile, box.readback)
+
+    def _configure(self, request: wire.Configure) -> None:
+        self._box.table.kind(request.channel)
+        self._refuse_busy()
+        self._box.table.configure(request)
+        self._box.tripped.discard(request.channel)
+        self._box.disarm_all(wire.DisarmReason.RECONFIGURED)
+
+    def _digest(self) -> int:
+        return zlib.crc32(b"".join(config.encode_body() for config in self._box.table.all()))
+
+    def _arm(self, request: wire.Arm) -> None:
+        self._refuse_unready()
+        if request.hazard is wire.Hazard.FUEL and self._box.pump_running:
+            raise RefuseError(Refusal.PUMP_CHANNEL)
+        self._box.arming.arm(request.hazard, self._box.now_ns + request.duration_ms * 1_000_000)
+
+    def _disarm(self, request: wire.Disarm) -> None:
+        if request.hazard is wire.Hazard.NONE:
+            self._box.disarm_all(wire.DisarmReason.ASKED)
+        else:
+            self._box.disarm(request.hazard, wire.DisarmReason.ASKED)
+
+    def _clear_stop(self, request: wire.ClearStop) -> None:
+        del request
+        latch = self._box.latch
+        if latch.input_open:
+            raise RefuseError(Refusal.STOP_INPUT_OPEN)
+        if not self._box.measure_supply():
+            raise RefuseError(Refusal.SUPPLY_OUT_OF_RANGE, self._box.supply.supply_mv)
+        latch.clear()
+
+    def _cancel(self, request: wire.Cancel) -> None:
+        del request
+        self._box.end_activity(EndReason.CANCELLED)
+
+    # -- drives ---------------------------------------------------------------------------------------------------
+
+    def _train(self, request: wire.DriveTrain) -> None:
+        config = self._usable(request.channel, SWITCHED)
+        check_pulses(
+            config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us
+        )
+        edges = train(request.channel, request.count, request.period_us, request.on_time_us)
+        trace = TracePlan(request.trace_every, request.trace_decimation, request.trace_samples)
+        self._drive((request.channel,), edges, trace, rest_us=_rest_us(request, config))
+
+    def _peak_hold(self, request: wire.DrivePeakHold) -> None:
+        config = self._usable(request.channel, POWERED)
+        check_pulses(
+            config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us
+        )
+        if request.peak_us > request.on_time_us:
+            raise RefuseError(Refusal.OUT_OF_RANGE, 4)
+        trace = TracePlan(request.trace_every, request.trace_decimation, request.trace_samples)
+        self._drive((request.channel,), peak_hold(request), trace, rest_us=_rest_us(request, config))
+
+    def _hold(self, request: wire.DriveHold) -> None:
+        config = self._usable(request.channel, SWITCHED)
+        check_hold(config, request.duration_ms)
+        edges = train(request.channel, 1, request.duration_ms * 1000, request.duration_ms * 1000)
+        self._drive((request.channel,), edges, TracePlan(1, request.trace_decimation, request.trace_samples))
+
+    def _stepper(self, request: wire.DriveStepper) -> None:
+        if len(set(request.channels)) != len(request.channels) or request.steps == 0:
+            raise RefuseError(Refusal.OUT_OF_RANGE, 0 if request.steps else 1)
+        for channel in request.channels:
+            config = self._usable(channel, POWERED)
+            if request.step_us > config.max_hold_ms * 1000:
+                raise RefuseError(Refusal.OVER_ON_TIME, config.max_hold_ms * 1000)
+            if abs(request.steps) > config.max_count * len(request.channels):
+                raise RefuseError(Refusal.OVER_COUNT, config.max_count * len(request.channels))
+        self._drive(request.channels, stepper(request), TracePlan())
+
+    def _bridge(self, request: wire.DriveBridge) -> None:
+        channels = (request.channel_supply, request.channel_ground)
+        if channels[0] == channels[1]:
+            raise RefuseError(Refusal.OUT_OF_RANGE, 1)
+        for channel in channels:
+            config = self._usable(channel, (ChannelKind.HALF_BRIDGE,))
+            check_hold(config, request.duration_ms)
+            if request.duty_permille > config.max_duty_permille:
+                raise RefuseError(Refusal.OVER_DUTY, config.max_duty_permille)
+        trace = TracePlan(1, request.trace_decimation, request.trace_samples)
+        self._drive(channels, bridge(request), trace, together=True)
+
+    def _sense(self, request: wire.Sense) -> None:
+        config = self._usable(request.channel, SWITCHED)
+        self._refuse_unready()
+        kind = self._box.table.kind(request.channel)
+        cap_us = sense_cap_us(config, kind, self._box.supply.supply_v)
+        if request.on_time_us > cap_us:
+            raise RefuseError(Refusal.OVER_ON_TIME, cap_us)
+        edges = train(request.channel, 1, request.on_time_us, request.on_time_us)
+        trace = TracePlan(1, 1, request.trace_samples)
+        self._start_drive((request.channel,), edges, trace, needs_arming=False)
+
+    def _drive(
+        self, channels: tuple[int, ...], edges: Any, trace: TracePlan, *, rest_us: int = 0, together: bool = False
+    ) -> None:
+        self._refuse_unready()
+        self._start_drive(channels, edges, trace, rest_us=rest_us, together=together)
+
+    def _start_drive(
+        self,
+        channels: tuple[int, ...],
+        edges: Any,
+        trace: TracePlan,
+        *,
+        rest_us: int = 0,
+        together: bool = False,
+        needs_arming: bool = True,
+    ) -> None:
+        box = self._box
+        self._refuse_busy()
+        self._refuse_tripped(channels)
+        hazards = box.table.hazards(channels) if needs_arming else frozenset()
+        self._refuse_unarmed(hazards)
+        configs = [box.table.config(channel) for channel in channels]
+        box.start_drive(
+            DrivePlan(
+                channel=channels[0],
+                channels=channels,
+                edges=edges,
+                limits_a={config.channel: config.max_current_ma / 1000 for config in configs},
+                hazards=hazards,
+                trace=trace,
+                rest_ns=rest_us * 1000,
+                pump=needs_arming and any(config.fuel_pump for config in configs),
+                state=BoxState.DRIVING if needs_arming else BoxState.SENSING,
+                together=together,
+            )
+        )
+
+    # -- looking --------------------------------------------------------------------------------------------------
+
+    def _scan(self, request: wire.Scan, later: Later) -> None:
+        box = self._box
+        widths = dict.fromkeys((ch for ch in box.table.kinds if request.mask >> (ch - 1) & 1), 0)
+        if request.on_time_us:
+            self._refuse_unready()
+            for channel in widths:
+                config = box.table.config(channel)
+                cap_us = sense_cap_us(config, box.table.kind(channel), box.supply.supply_v)
+                widths[channel] = min(request.on_time_us, cap_us)
+        self._refuse_busy()
+
+        def answer(result: Message | None) -> None:
+            later(result or wire.Refused(request.KIND, Refusal.STOPPED, 0))
+
+        box.start(ScanRun(request.mask, request.on_time_us, widths, box.bench, box.now_ns, answer))
+
+    def _watch(self, request: wire.Watch) -> None:
+        box = self._box
+        config = self._usable(request.channel, SWITCHED)
+        self._refuse_unready()
+        hazards: frozenset[wire.Hazard] = frozenset()
+        if request.held:
+            longest_ms = longest_watch_ms(config)
+            if request.duration_ms > longest_ms:
+                raise RefuseError(Refusal.OVER_ON_TIME, longest_ms * 1000)
+            hazards = box.table.hazards((request.channel,))
+        self._refuse_busy()
+        self._refuse_tripped((request.channel,))
+        self._refuse_unarmed(hazards)
+        plan = WatchPlan(
+            channel=request.channel,
+            held=bool(request.held),
+            duration_ns=request.duration_ms * 1_000_000,
+            sample_period_ns=1_000_000_000 // request.sample_hz,
+            depth=request.depth_permille / 1000,
+            limit_a=config.max_current_ma / 1000,
+            hazards=hazards,
+            pump=bool(request.held and config.fuel_pump),
+        )
+        if plan.pump:
+            box.pump_starts()
+        box.start(WatchRun(plan, box.bench, box.now_ns))
+
+    # -- refusals -------------------------------------------------------------------------------------------------
+
+    def _usable(self, channel: int, kinds: tuple[ChannelKind, ...]) -> ChannelConfig:
+        if self._box.table.kind(channel) not in kinds:
+            raise RefuseError(Refusal.WRONG_KIND, channel)
+        return self._box.table.usable(channel)
+
+    def _refuse_unready(self) -> None:
+        box = self._box
+        if box.latch.input_open:
+            raise RefuseError(Refusal.STOP_INPUT_OPEN)
+        if box.latch.stopped:
+            raise RefuseError(Refusal.STOPPED, box.latch.reason)
+        if not box.heartbeat.alive:
+            raise RefuseError(Refusal.NO_HEARTBEAT)
+        if not box.measure_supply():
+            raise RefuseError(Refusal.SUPPLY_OUT_OF_RANGE, box.supply.supply_mv)
+
+    def _refuse_busy(self) -> None:
+        if self._box.activity is not None:
+            raise RefuseError(Refusal.BUSY, self._box.activity.channel)
+
+    def _refuse_tripped(self, channels: tuple[int, ...]) -> None:
+        for channel in channels:
+            if channel in self._box.tripped:
+                raise RefuseError(Refusal.TRIPPED, channel)
+
+    def _refuse_unarmed(self, hazards: frozenset[wire.Hazard]) -> None:
+        missing = self._box.arming.missing(hazards, self._box.now_ns)
+        if missing is not None:
+            raise RefuseError(Refusal.NOT_ARMED, missing)
+
+
+def _rest_us(request: wire.DriveTrain | wire.DrivePeakHold, config: ChannelConfig) -> int:
+    """Return how long after its last switch-on edge a train must last to keep the duty, were another to follow."""
+    return -(-request.on_time_us * 1000 // config.max_duty_permille)

@@ -1,0 +1,177 @@
+"""Runs a drive: switch edges at exact times, supervision of its current, traces of its pulses."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from loomproof_sim.controller.activity import Bench
+from loomproof_sim.controller.ports import NEVER_NS
+from loomproof_sim.controller.programmes import Edge, Mark
+from loomproof_sim.controller.sampling import BLOCK_NS, Over, Sampler
+from loomproof_sim.controller.traces import Capture
+from loomproof_wire.messages import BoxState, DriveEnded, EndReason, Hazard
+
+
+@dataclass(frozen=True)
+class TracePlan:
+    """Which pulses are traced; `every` 0 = none, n = the first and every n-th after it."""
+
+    every: int = 0
+    decimation: int = 1
+    sets: int = 0
+
+    def wants(self, pulse: int) -> bool:
+        """Whether a pulse is traced."""
+        return self.every > 0 and self.sets > 0 and pulse % self.every == 0
+
+
+@dataclass(frozen=True)
+class DrivePlan:
+    """A checked drive.
+
+    Attributes:
+        channel: reported at the end.
+        channels: all that it drives.
+        edges: ascending in time.
+        limits_a: current limit per channel.
+        hazards: classes that must stay armed.
+        rest_ns: from the last switch-on edge until the drive may end, so that another drive straight after it
+            cannot exceed the duty.
+        together: several channels conduct at once (a bridge), so all are supervised.
+    """
+
+    channel: int
+    channels: tuple[int, ...]
+    edges: Iterator[Edge]
+    limits_a: dict[int, float]
+    hazards: frozenset[Hazard]
+    trace: TracePlan = TracePlan()
+    rest_ns: int = 0
+    pump: bool = False
+    state: BoxState = BoxState.DRIVING
+    together: bool = False
+
+
+class DriveRun:
+    """A drive under way.
+
+    Args:
+        plan: what to do.
+        bench: the parts of the box.
+        now_ns: start; edges count from here.
+    """
+
+    def __init__(self, plan: DrivePlan, bench: Bench, now_ns: int) -> None:
+        self.channel = plan.channel
+        self.state = plan.state
+        self.hazards = plan.hazards
+        self.pump = plan.pump
+        self._plan = plan
+        self._bench = bench
+        self._start_ns = now_ns
+        self._edge = next(plan.edges, None)
+        self._sampler = Sampler(bench.plant, bench.profile)
+        self._sampled_to_ns = now_ns
+        self._capture: Capture | None = None
+        self._on = False
+        self._begun = 0
+        self._delivered = 0
+        self._rest_until_ns = now_ns
+        self._reason = EndReason.COMPLETE
+
+    def next_ns(self) -> int:
+        """The next edge, the end of a block of samples, or the end of the drive."""
+        due = NEVER_NS
+        if self._edge is not None:
+            due = self._start_ns + self._edge.at_ns
+        elif not self._on:
+            due = max(self._rest_until_ns, self._capture_end_ns())
+        if self._on or self._capture is not None:
+            due = min(due, self._sampled_to_ns + BLOCK_NS)
+        return due
+
+    def _capture_end_ns(self) -> int:
+        return self._start_ns if self._capture is None else self._sampler.last_ns()
+
+    def run(self, now_ns: int) -> bool:
+        """Apply every edge that is due; True when the drive is over and has said so."""
+        self.catch_up(now_ns)
+        while self._edge is not None and self._start_ns + self._edge.at_ns <= now_ns:
+            edge, self._edge = self._edge, next(self._plan.edges, None)
+            self._apply(edge, self._start_ns + edge.at_ns)
+            self._close_full_capture(now_ns)
+        if self._edge is None and not self._on and now_ns >= max(self._rest_until_ns, self._capture_end_ns()):
+            self.end(self._reason, now_ns)
+            return True
+        return False
+
+    def catch_up(self, now_ns: int) -> None:
+        """Sample up to `now_ns` and act on what was over the limit."""
+        if self._on or self._capture is not None:
+            over = self._sampler.advance(now_ns)
+            if over is not None:
+                self._trip(over)
+                self._sampler.advance(now_ns)
+            self._close_full_capture(now_ns)
+        self._sampled_to_ns = now_ns
+
+    def end(self, reason: EndReason, now_ns: int) -> None:
+        """Outputs off at `now_ns`; whatever trace there is is kept."""
+        self.catch_up(now_ns)
+        if self._reason is EndReason.TRIPPED:
+            reason = EndReason.TRIPPED
+        self._bench.outputs.all_off(now_ns)
+        self._on = False
+        self._finish_capture(now_ns)
+        self._edge = None
+        self._bench.outbox.event(DriveEnded(self.channel, self._delivered, reason))
+
+    def _apply(self, edge: Edge, time_ns: int) -> None:
+        for channel, drive in edge.drives:
+            self._bench.outputs.set(channel, drive, time_ns)
+        if edge.mark is Mark.PULSE_ON:
+            self._begin_pulse(edge, time_ns)
+        elif edge.mark is Mark.PULSE_OFF:
+            self._on = False
+            self._delivered += 1
+            self._sampler.limits_a = {}
+            if self._capture is not None and self._capture.off_ns is None:
+                self._capture.off_ns = time_ns
+
+    def _begin_pulse(self, edge: Edge, time_ns: int) -> None:
+        plan = self._plan
+        limits = plan.limits_a if plan.together else {edge.sampled: plan.limits_a[edge.sampled]}
+        self._on = True
+        self._rest_until_ns = time_ns + plan.rest_ns
+        if plan.trace.wants(self._begun):
+            self._finish_capture(time_ns)
+            self._capture = Capture(
+                edge.sampled, self._begun, plan.trace.decimation, plan.trace.sets, on_ns=time_ns
+            )
+        if self._capture is None or self._capture.on_ns == time_ns:
+            self._sampler.start(time_ns, edge.sampled, limits, self._capture)
+        else:
+            self._sampler.limits_a = limits
+        self._begun += 1
+
+    def _trip(self, over: Over) -> None:
+        self._bench.trip(over.channel, over.current_a, over.time_ns)
+        self._sampler.limits_a = {}
+        self._on = False
+        self._edge = None
+        self._reason = EndReason.TRIPPED
+        self._rest_until_ns = over.time_ns
+        if self._capture is not None:
+            self._capture.tripped = True
+            if self._capture.off_ns is None:
+                self._capture.off_ns = over.time_ns
+
+    def _close_full_capture(self, now_ns: int) -> None:
+        capture = self._capture
+        if capture is not None and capture.off_ns is not None and now_ns >= self._sampler.last_ns():
+            self._finish_capture(now_ns)
+
+    def _finish_capture(self, now_ns: int) -> None:
+        if self._capture is not None:
+            self._bench.traces.finish(self._capture, now_ns)
+            self._capture = None
+            self._sampler.sink = None
