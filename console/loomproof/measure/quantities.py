@@ -17,6 +17,8 @@ from scipy import special
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+_UNSTEADY = 0.001  # chance of calling steady repeats unsteady
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -121,7 +123,8 @@ def propagate(gradient: NDArray[np.float64], covariance: NDArray[np.float64]) ->
 def pooled(estimates: Sequence[Estimate]) -> Estimate:
     """Mean of repeats on one channel, weighted by their random parts; the scale part is common and stays.
 
-    The random part is the larger of what the estimates state and what their scatter shows (Birge).
+    Where the repeats scatter significantly more than their noise, the scatter sets the random part and its
+    degrees of freedom (Birge's ratio).
     """
     if not estimates:
         raise ValueError("nothing to pool")
@@ -134,10 +137,12 @@ def pooled(estimates: Sequence[Estimate]) -> Estimate:
     mean = float(np.sum(weights * values) / np.sum(weights))
     u_inner = math.sqrt(1.0 / float(np.sum(weights)))
     count = len(estimates)
-    chi2 = float(np.sum(weights * (values - mean) ** 2)) / (count - 1)
-    u_random = u_inner * max(1.0, math.sqrt(chi2))
+    chi2 = float(np.sum(weights * (values - mean) ** 2))
     u_gain = float(np.mean([e.u_gain for e in estimates]))
-    inner_dof = sum(e.dof for e in estimates)
-    dof = float(count - 1) if chi2 > 1.0 else inner_dof
+    if float(special.chdtrc(count - 1, chi2)) < _UNSTEADY:
+        # The repeats disagree by more than their own noise: only their scatter can be believed.
+        u_random, dof = u_inner * math.sqrt(chi2 / (count - 1)), float(count - 1)
+    else:
+        u_random, dof = u_inner, float(sum(e.dof for e in estimates))
     u = math.hypot(u_random, u_gain)
     return Estimate(mean, u, welch_satterthwaite([u_random, u_gain], [dof, math.inf]), u_gain)

@@ -32,7 +32,8 @@ class Signature:
 
     `resistance_ohm` is everything between the supply terminal and the driver's pin: load, wire and feed,
     without the driver. `inductance_h` is the small-current, armature-at-rest value where the load has one;
-    `inductance_closed_h` the value after landing. `refusals` says in words what could not be concluded and
+    `inductance_closed_h` the value after landing,
+    `stroke_gain` their relative difference. `refusals` says in words what could not be concluded and
     why.
     """
 
@@ -59,6 +60,7 @@ class Signature:
     rise_time_s: Estimate | None = None
     rise_to_a: float | None = None
     dip_statistic: float | None = None
+    stroke_gain: Estimate | None = None
     correlation_r_l: float | None = None
     on_time_s: float = 0.0
     pulses: int = 0

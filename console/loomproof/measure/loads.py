@@ -1,0 +1,195 @@
+"""One or several pulses on one load to one signature: the right estimator for each kind of load."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from loomproof.job.kinds import LoadKind
+from loomproof.measure.checks import refusals
+from loomproof.measure.quantities import Estimate, pooled
+from loomproof.measure.settle import mean_current, settle_lamp, settle_motor
+from loomproof.measure.signature import Moved, OffShape, Signature
+from loomproof.measure.source import Source, look_at_source
+from loomproof.measure.winding import measure_winding
+
+if TYPE_CHECKING:
+    from loomproof.job.catalogue import LoadType
+    from loomproof.measure.trace import Trace
+
+LOGIC_KINDS = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
+
+
+def measure(traces: Sequence[Trace], load: LoadType) -> Signature:
+    """The signature of a load from one or several pulses of one train.
+
+    A trace that cannot be used says why in `refusals`; what the others give is pooled, the scales' part of
+    the uncertainty undiminished (they do not change between pulses).
+
+    Raises:
+        ValueError: no traces, or traces of different channels.
+    """
+    if not traces:
+        raise ValueError("no traces to measure")
+    channels = {trace.channel for trace in traces}
+    if len(channels) > 1:
+        raise ValueError(f"traces of different channels: {sorted(channels)}")
+    return combine([measure_one(trace, load) for trace in traces])
+
+
+def measure_one(trace: Trace, load: LoadType) -> Signature:
+    """The signature of one pulse."""
+    reasons = refusals(trace)
+    base = Signature(
+        channel=trace.channel,
+        refusals=reasons,
+        on_time_s=trace.on_time_s,
+        pulses=1,
+        tripped=trace.tripped,
+        clipped=trace.clipped,
+    )
+    if int(trace.on.sum()) < 3:
+        return base
+    source = look_at_source(trace)
+    base = _common(trace, source, base, logic=load.kind in LOGIC_KINDS)
+    if reasons:
+        return base
+    if load.kind in LOGIC_KINDS:
+        return _logic(trace, base)
+    if not _conducts(trace, base.final_current_a):
+        note = "no current flows while the channel is on"
+        return replace(base, refusals=(*base.refusals, note))
+    if load.kind in {LoadKind.LAMP, LoadKind.MOTOR}:
+        return _settling(trace, load, source, base)
+    return measure_winding(trace, load, source, base)
+
+
+def _conducts(trace: Trace, final: Estimate | None) -> bool:
+    return final is not None and final.value > 6.0 * math.hypot(final.u_random, trace.offset_u_a)
+
+
+def _common(trace: Trace, source: Source, base: Signature, *, logic: bool) -> Signature:
+    """What every load has: final current, supply at rest and loaded, drain levels, driver resistance."""
+    on = np.flatnonzero(trace.on)
+    end = np.zeros(len(trace), dtype=bool)
+    end[on[-max(3, on.size // 20) :]] = True
+    final = _final_current(trace, end)
+    loaded = float(trace.supply_v[end].mean()) if logic or source.rippled else source.loaded_v
+    supply_gain = trace.voltage_u_relative * source.emf_v
+    u_emf = math.sqrt(float(source.covariance[0, 0]))
+    step = trace.drain_step_v / math.sqrt(12.0)
+    ohm_u = math.sqrt(float(source.covariance[1, 1]))
+    return replace(
+        base,
+        final_current_a=final,
+        supply_v=Estimate(source.emf_v, math.hypot(u_emf, supply_gain), source.dof, supply_gain),
+        supply_loaded_v=Estimate(loaded, math.hypot(source.loaded_u_v, supply_gain), source.dof, supply_gain),
+        source_ohm=Estimate(source.ohm, ohm_u, source.dof) if math.isfinite(ohm_u) else None,
+        driver_ohm=None if logic else source.driver_ohm,
+        drain_on_v=Estimate(float(trace.drain_v[end].mean()), math.hypot(trace.drain_u_v, step)),
+    )
+
+
+def _final_current(trace: Trace, end: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Estimate:
+    """Current at the end of the pulse (or of the trace), by a line through the last samples."""
+    time, current = trace.time_s[end], trace.current_a[end]
+    mean = mean_current(trace, end)
+    if time.size < 4:
+        return mean
+    slope = float(np.polyfit(time, current, 1)[0])
+    ahead = min(trace.on_time_s, float(trace.time_s[-1])) - float(time.mean())
+    u = math.hypot(2.0 * mean.u_random, mean.u_gain)
+    return Estimate(mean.value + slope * ahead, u, mean.dof, mean.u_gain)
+
+
+def _logic(trace: Trace, base: Signature) -> Signature:
+    """A logic input: its level and its small current. What it does with them cannot be known from here."""
+    use = trace.on & (trace.time_s >= min(50e-6, trace.on_time_s / 4))
+    note = (
+        "a logic input shows its level and its input current only; whether what is behind it acts is not seen"
+    )
+    found = replace(base, refusals=(*base.refusals, note))
+    if int(use.sum()) < 3:
+        return found
+    current = mean_current(trace, use)
+    off = trace.off
+    rest = float(np.median(trace.drain_v[off])) if off.any() and not trace.truncated else None
+    u_level = math.hypot(trace.drain_u_v, trace.drain_step_v / math.sqrt(12.0))
+    level = Estimate(float(trace.drain_v[use].mean()), u_level)
+    found = replace(
+        found,
+        steady_a=current,
+        drain_on_v=level,
+        drain_off_v=None if rest is None else Estimate(rest, u_level),
+    )
+    if current.value <= 4.0 * current.u or level.value <= 4.0 * level.u:
+        return found
+    ohm = level.value / current.value
+    gain = ohm * math.hypot(current.u_gain / current.value, level.u / level.value)
+    u = math.hypot(ohm * current.u_random / current.value, gain)
+    return replace(found, resistance_ohm=Estimate(ohm, u, current.dof, gain))
+
+
+def _settling(trace: Trace, load: LoadType, source: Source, base: Signature) -> Signature:
+    settled = (settle_lamp if load.kind is LoadKind.LAMP else settle_motor)(trace, source)
+    return replace(
+        base,
+        inrush_a=settled.inrush_a,
+        steady_a=settled.steady_a,
+        resistance_ohm=settled.resistance_ohm,
+        inductance_h=settled.inductance_h,
+        refusals=(*base.refusals, *settled.reasons),
+    )
+
+
+def combine(signatures: Sequence[Signature]) -> Signature:
+    """Pools the signatures of repeats of one pulse on one channel."""
+    first = signatures[0]
+    if len(signatures) == 1:
+        return first
+    updates: dict[str, object] = {}
+    for item in fields(Signature):
+        values = [getattr(s, item.name) for s in signatures]
+        present = [v for v in values if isinstance(v, Estimate)]
+        if present:
+            updates[item.name] = pooled(present)
+    statistics = [s.dip_statistic for s in signatures if s.dip_statistic is not None]
+    correlations = [s.correlation_r_l for s in signatures if s.correlation_r_l is not None]
+    moved, note = _vote([s.moved for s in signatures])
+    words = tuple(dict.fromkeys(reason for s in signatures for reason in s.refusals))
+    updates |= {
+        "moved": moved,
+        "refusals": (*words, note) if note else words,
+        "pulses": sum(s.pulses for s in signatures),
+        "tripped": any(s.tripped for s in signatures),
+        "clipped": any(s.clipped for s in signatures),
+        "dip_statistic": float(np.median(statistics)) if statistics else None,
+        "correlation_r_l": float(np.mean(correlations)) if correlations else None,
+        "off_shape": _shape([s.off_shape for s in signatures]),
+    }
+    return replace(first, **updates)  # type: ignore[arg-type]
+
+
+def _vote(moves: list[Moved]) -> tuple[Moved, str]:
+    count = Counter(moves)
+    if count[Moved.YES] * 2 > len(moves):
+        some = count[Moved.YES] < len(moves)
+        return Moved.YES, (f"motion seen in {count[Moved.YES]} of {len(moves)} pulses" if some else "")
+    if count[Moved.NO] == len(moves):
+        return Moved.NO, ""
+    note = f"motion: seen in {count[Moved.YES]}, not in {count[Moved.NO]} of {len(moves)} pulses"
+    return Moved.CANNOT_TELL, note if count[Moved.YES] or count[Moved.NO] else ""
+
+
+def _shape(shapes: list[OffShape]) -> OffShape:
+    told = [s for s in shapes if s is not OffShape.CANNOT_TELL]
+    if not told or len(set(told)) > 1:
+        return (
+            told[0] if told and Counter(told).most_common(1)[0][1] * 2 > len(told) else OffShape.CANNOT_TELL
+        )
+    return told[0]

@@ -1,0 +1,292 @@
+"""Windings: injectors, relays, valves (with an armature), stepper windings, ignition coil primaries."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from loomproof.job.kinds import LoadKind, Suppression
+from loomproof.measure import checks
+from loomproof.measure.after import OffPhase, look_after
+from loomproof.measure.balance import balance_resistance
+from loomproof.measure.dip import Dip, look_for_landing
+from loomproof.measure.early import early_inductance, saturating_inductance
+from loomproof.measure.quantities import Estimate
+from loomproof.measure.rise import ResistanceInductance, fit_rise, resistance_inductance, ripple_response
+from loomproof.measure.settle import mean_current
+from loomproof.measure.signature import Moved, OffShape, Signature
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from loomproof.job.catalogue import LoadType
+    from loomproof.measure.source import Source
+    from loomproof.measure.trace import Trace
+
+    Floats = NDArray[np.float64]
+
+# Usual opening times in s where the load type states none; common practice, no source.
+_OPENING_S = {
+    LoadKind.INJECTOR: (0.9e-3, 2.2e-3),
+    LoadKind.RELAY: (3e-3, 12e-3),
+    LoadKind.VALVE: (2e-3, 12e-3),
+}
+# Smallest rise of inductance over the stroke that `Moved.NO` shall exclude. Below it the dip is too small to
+# build a verdict on: an injector's stroke is a tenth of a millimetre, a relay's armature closes its whole
+gap._LEAST_STROKE = {LoadKind.INJECTOR: 0.05, LoadKind.RELAY: 0.10, LoadKind.VALVE: 0.08}
+_TAIL_TRIES = (0.15, 0.3, 0.6, 1.0)  # of the landing time, after the landing
+
+
+def opening_span_s(load: LoadType, supply_v: float = 13.5) -> tuple[float, float]:
+    """Earliest and latest usual landing after switching on.
+
+    Opening times are stated at 13.5 V. A weaker supply takes longer to the same current and pulls less
+    hard; the power 1.5 covers both between 9 and 16 V (common practice, no source).
+    """
+    if load.opening_ms is not None:
+        low, high = load.opening_ms.low * 1e-3, load.opening_ms.high * 1e-3
+    else:
+        low, high = _OPENING_S.get(load.kind, (1e-3, 10e-3))
+    slower = (13.5 / supply_v) ** 1.5 if supply_v > 0.0 else 1.0
+    return low * min(slower, 1.0), high * max(slower, 1.0)
+
+
+def measure_winding(trace: Trace, load: LoadType, source: Source, base: Signature) -> Signature:
+    """Signature of one pulse on a winding; `base` holds what every load has."""
+    on = trace.on
+    final = base.final_current_a
+    off = look_after(trace, source, final.value if final else 0.0)
+    found = _with_off(base, off)
+    if load.kind is LoadKind.COIL:
+        return _coil(trace, load, source, found)
+    if load.moves:
+        dip = _dip(trace, load, source, on)
+        found = replace(found, moved=dip.moved, move_time_s=dip.landing_s, dip_statistic=dip.statistic)
+        if dip.reason:
+            found = _refuse(found, f"motion: {dip.reason}")
+        return _moving(trace, load, source, dip, found)
+    return _still(trace, load, source, found)
+
+
+def _with_off(base: Signature, off: OffPhase) -> Signature:
+    found = replace(
+        base,
+        clamp_v=off.clamp_v,
+        decay_s=off.decay_s,
+        off_shape=off.shape,
+        suppression_ohm=off.suppression_ohm,
+        drain_off_v=off.drain_v or base.drain_off_v,
+    )
+    return _refuse(found, f"after the pulse: {off.reason}") if off.reason else found
+
+
+def _refuse(signature: Signature, reason: str | None) -> Signature:
+    if not reason or reason in signature.refusals:
+        return signature
+    return replace(signature, refusals=(*signature.refusals, reason))
+
+
+def _has_resistor(load: LoadType, found: Signature) -> bool:
+    return load.suppression is Suppression.RESISTOR or found.off_shape is OffShape.RESISTOR
+
+
+def _still(trace: Trace, load: LoadType, source: Source, found: Signature) -> Signature:
+    try:
+        both = resistance_inductance(trace, source, free_start=_has_resistor(load, found))
+    except (ValueError, np.linalg.LinAlgError) as error:
+        return _settled(trace, source, _refuse(found, f"inductance: {error}"), 0.5 * trace.on_time_s)
+    return _accept(trace, both, found, closed=False)
+
+
+def _accept(trace: Trace, both: ResistanceInductance, found: Signature, *, closed: bool) -> Signature:
+    """Takes over what the samples resolve."""
+    tau = both.fit.tau_s
+    found = replace(found, correlation_r_l=both.correlation)
+    cut = checks.truncated(trace, tau)
+    if cut:
+        found = _refuse(found, cut)
+    if not cut or both.resistance_ohm.relative < 0.05:
+        found = replace(found, resistance_ohm=both.resistance_ohm)
+    coarse = checks.aliased(trace.sample_period_s, tau)
+    if coarse:
+        return _refuse(found, coarse)
+    if closed:
+        return replace(found, inductance_closed_h=both.inductance_h)
+    return replace(found, inductance_h=both.inductance_h)
+
+
+def _dip(trace: Trace, load: LoadType, source: Source, on: NDArray[np.bool_]) -> Dip:
+    low, high = opening_span_s(load, source.emf_v)
+    current = trace.current_a[on]
+    model_u = 0.0
+    if source.rippled:
+        ripple = ripple_response(trace, source)
+        current = current - ripple
+        model_u = 0.1 * float(np.std(ripple))
+    return look_for_landing(
+        trace.time_s[on],
+        current,
+        trace.current_u_a[on],
+        opening_low_s=low,
+        opening_high_s=high,
+        least_stroke=_LEAST_STROKE.get(load.kind, 0.1),
+        pull_in_a=load.pull_in_a.high if load.pull_in_a else None,
+        model_u_a=model_u,
+    )
+
+
+def _moving(trace: Trace, load: LoadType, source: Source, dip: Dip, found: Signature) -> Signature:
+    both = _tail(trace, load, source, dip)
+    if both is None:
+        begin = (dip.landing_s.value * 1.6) if dip.landing_s else 0.6 * trace.on_time_s
+        found = _settled(trace, source, found, min(begin, 0.7 * trace.on_time_s))
+    else:
+        found = _accept(trace, both, found, closed=True)
+    if found.resistance_ohm is None:
+        return found
+    return _stroke(load, dip, _early(trace, load, source, found))
+
+
+def _stroke(load: LoadType, dip: Dip, found: Signature) -> Signature:
+    """Where the dip alone cannot tell, the inductance before and after can rule a stroke out.
+
+    It never rules one in: eddy currents and saturation change the inductance without motion.
+    """
+    rest, closed = found.inductance_h, found.inductance_closed_h
+    if rest is None or closed is None or rest.value <= 0.0:
+        return found
+    gain = closed.value / rest.value - 1.0
+    u = (1.0 + gain) * math.hypot(closed.u_random / closed.value, rest.u_random / rest.value)
+    found = replace(found, stroke_gain=Estimate(gain, u, min(closed.dof, rest.dof)))
+    if dip.moved is not Moved.CANNOT_TELL or not dip.too_faint:
+        return found
+    if gain + 3.1 * u >= _LEAST_STROKE.get(load.kind, 0.1):
+        return found
+    kept = tuple(r for r in found.refusals if not r.startswith("motion:"))
+    return replace(found, moved=Moved.NO, refusals=kept)
+
+
+def _tail(trace: Trace, load: LoadType, source: Source, dip: Dip) -> ResistanceInductance | None:
+    """The rise after the landing; begins later while the fit is worse than noise explains."""
+    end = float(min(trace.on_time_s, trace.time_s[-1]))
+    landing = dip.landing_s.value if dip.landing_s else 1.1 * opening_span_s(load, source.emf_v)[1]
+    best: ResistanceInductance | None = None
+    for share in _TAIL_TRIES:
+        begin = landing * (1.0 + share)
+        if begin > 0.8 * end:
+            break
+        try:
+            both = resistance_inductance(trace, source, begin_s=begin, free_start=True)
+        except (ValueError, np.linalg.LinAlgError):
+            continue
+        if best is None or both.fit.chi2_reduced < 0.8 * best.fit.chi2_reduced:
+            best = both
+        if both.fit.chi2_reduced < 1.0 + 3.0 * math.sqrt(2.0 / both.fit.dof):
+            break
+    return best
+
+
+def _settled(trace: Trace, source: Source, found: Signature, begin_s: float) -> Signature:
+    """Resistance from the settled end of the pulse, when the rise itself is over or unusable."""
+    use = trace.on & (trace.time_s >= begin_s)
+    if int(use.sum()) < 6:
+        return _refuse(found, "too few samples in the settled part of the pulse")
+    index = np.flatnonzero(use)
+    first, last = np.zeros_like(use), np.zeros_like(use)
+    first[index[: index.size // 2]] = True
+    last[index[index.size // 2 :]] = True
+    mean, early, late = mean_current(trace, use), mean_current(trace, first), mean_current(trace, last)
+    if mean.value <= 5.0 * mean.u:
+        return _refuse(found, "no current to speak of")
+    drift = abs(late.value - early.value)
+    if drift > 0.05 * mean.value + 4.0 * late.u_random:
+        return _refuse(found, "the current has not settled by the end of the pulse")
+    volts = float(trace.supply_v[use].mean())
+    total = volts / mean.value
+    scale = math.hypot(trace.gain_u_relative, trace.voltage_u_relative)
+    u_random = total * math.hypot(mean.u_random, drift) / mean.value
+    u_volts = source.loaded_u_v / mean.value
+    gain = math.sqrt((total * scale) ** 2 + (total * trace.offset_u_a / mean.value) ** 2)
+    u = math.sqrt(u_random**2 + u_volts**2 + gain**2 + source.driver_ohm.u**2)
+    value = total - source.driver_ohm.value
+    return replace(found, resistance_ohm=Estimate(value, u, mean.dof, gain))
+
+
+def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Signature:
+    """Inductance at rest from before the armature leaves, with R known from after it arrived."""
+    if found.resistance_ohm is None:
+        return found
+    total = found.resistance_ohm.value + source.driver_ohm.value
+    leaves = 0.75 * load.pull_in_a.low if load.pull_in_a else 0.3 * source.emf_v / total
+    above = np.flatnonzero(trace.on & (trace.current_a > leaves))
+    end = float(trace.time_s[above[0]]) if above.size else trace.on_time_s
+    try:
+        early = early_inductance(
+            trace,
+            source,
+            total,
+            found.resistance_ohm.u,
+            end,
+            shunted=_has_resistor(load, found),
+        )
+    except (ValueError, np.linalg.LinAlgError) as error:
+        return _refuse(found, f"inductance at rest: {error}")
+    coarse = checks.aliased(trace.sample_period_s, early.inductance_h.value / total)
+    if coarse:
+        return _refuse(found, coarse)
+    ohm = found.suppression_ohm
+    return replace(
+        found, inductance_h=early.inductance_h, suppression_ohm=early.shunt_ohm if ohm is None else ohm
+    )
+
+
+def _coil(trace: Trace, load: LoadType, source: Source, found: Signature) -> Signature:
+    """A saturating core: R by volt-second balance, L at small current, and the time to a stated current."""
+    resistance: Estimate | None = None
+    try:
+        resistance = balance_resistance(trace)
+        found = replace(found, resistance_ohm=resistance)
+    except ValueError as error:
+        found = _refuse(found, f"resistance: {error}")
+    if resistance is None and load.resistance_ohm is not None:
+        ohm = load.resistance_ohm
+        resistance = Estimate(ohm.value, (ohm.high - ohm.low) / math.sqrt(12.0))
+    if resistance is None:
+        return _refuse(found, "inductance: neither a measured nor a catalogue resistance to take it from")
+    total_u = math.hypot(resistance.u, source.driver_ohm.u)
+    try:
+        inductance = saturating_inductance(
+            trace, source, max(resistance.value, 0.0) + source.driver_ohm.value, total_u
+        )
+        found = replace(found, inductance_h=inductance)
+    except (ValueError, np.linalg.LinAlgError) as error:
+        found = _refuse(found, f"inductance: {error}")
+    return _rise_time(trace, load, found)
+
+
+def _rise_time(trace: Trace, load: LoadType, found: Signature) -> Signature:
+    on = trace.on
+    current, time = trace.current_a[on], trace.time_s[on]
+    target = 0.3 * load.saturation_a.value if load.saturation_a else 0.5 * float(current.max(initial=0.0))
+    above = np.flatnonzero(current > target)
+    if not above.size or above[0] < 2 or target <= 0.0:
+        return found
+    part = slice(max(int(above[0]) - 3, 0), int(above[0]) + 3)
+    slope, level = np.polyfit(time[part], current[part], 1)
+    if slope <= 0.0:
+        return found
+    u_a = math.hypot(float(trace.current_u_a[on][above[0]]) / 2.0, target * trace.gain_u_relative)
+    crossing = float((target - level) / slope)
+    return replace(
+        found,
+        rise_time_s=Estimate(
+            crossing, u_a / float(slope), 3.0, target * trace.gain_u_relative / float(slope)
+        ),
+        rise_to_a=target,
+    )
+
+
+__all__ = ["fit_rise", "measure_winding", "opening_span_s"]
