@@ -50,7 +50,6 @@ def look_after(trace: Trace, source: Source, final_current_a: float) -> OffPhase
         return OffPhase(reason="the trace ends before the pulse does")
     if trace.tripped:
         return OffPhase(reason="the box switched the channel off early")
-    time = trace.time_s[off] - trace.on_time_s
     above = trace.drain_v[off] - trace.supply_v[off]
     current = trace.current_a[off]
     floor_u = math.hypot(float(trace.current_u_a.min()), trace.offset_u_a)
@@ -80,8 +79,8 @@ def _clamped(trace: Trace, carries: NDArray[np.bool_], level: Estimate, u: float
     clamp = Estimate(top, u_top, float(max(held.size - 1, 1)), trace.voltage_u_relative * top)
     last = int(np.flatnonzero(carries)[-1])
     decay = _zero_crossing(time, current, last, trace.sample_period_s)
-    # Without anything across the load the drain falls back as soon as the current is gone; a resistor holds
-    it  # up and lets it down by its own time constant.
+    # Without anything across the load the drain falls back as soon as the current is gone; a resistor
+    # holds it up and lets it down by its own time constant.
     tail = above[last + 2 :]
     lingering = int(np.count_nonzero(tail > max(DIODE_HIGH_V, 6.0 * u)))
     if lingering >= 4 and time[last] > 0.0 and lingering * trace.sample_period_s > 0.05 * time[last]:

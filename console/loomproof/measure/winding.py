@@ -35,8 +35,8 @@ _OPENING_S = {
     LoadKind.VALVE: (2e-3, 12e-3),
 }
 # Smallest rise of inductance over the stroke that `Moved.NO` shall exclude. Below it the dip is too small to
-# build a verdict on: an injector's stroke is a tenth of a millimetre, a relay's armature closes its whole
-gap._LEAST_STROKE = {LoadKind.INJECTOR: 0.05, LoadKind.RELAY: 0.10, LoadKind.VALVE: 0.08}
+# build a verdict on: an injector's stroke is a tenth of a millimetre, a relay's armature closes its gap.
+_LEAST_STROKE = {LoadKind.INJECTOR: 0.05, LoadKind.RELAY: 0.10, LoadKind.VALVE: 0.08}
 _TAIL_TRIES = (0.15, 0.3, 0.6, 1.0)  # of the landing time, after the landing
 
 
