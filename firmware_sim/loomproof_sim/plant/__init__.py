@@ -1,0 +1,48 @@
+"""The electrical world behind the box's pins: pure physics, no wire, no clock of its own."""
+
+from loomproof_sim.plant.plant import PinSample, Plant
+from loomproof_sim.plant.spec import (
+    BranchSpec,
+    CoilSpec,
+    Drive,
+    DriverSpec,
+    FeedSpec,
+    IgniterSpec,
+    InjectorSpec,
+    IntermittentSpec,
+    LampSpec,
+    LoadSpec,
+    LogicInputSpec,
+    LoomSpec,
+    MotorSpec,
+    MovingSpec,
+    RelaySpec,
+    SupplySpec,
+    SuppressionSpec,
+    ValveSpec,
+    WindingSpec,
+)
+
+__all__ = [
+    "BranchSpec",
+    "CoilSpec",
+    "Drive",
+    "DriverSpec",
+    "FeedSpec",
+    "IgniterSpec",
+    "InjectorSpec",
+    "IntermittentSpec",
+    "LampSpec",
+    "LoadSpec",
+    "LogicInputSpec",
+    "LoomSpec",
+    "MotorSpec",
+    "MovingSpec",
+    "PinSample",
+    "Plant",
+    "RelaySpec",
+    "SupplySpec",
+    "SuppressionSpec",
+    "ValveSpec",
+    "WindingSpec",
+]

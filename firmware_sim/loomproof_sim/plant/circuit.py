@@ -1,0 +1,263 @@
+"""From a loom and what its drivers do at one moment to the network to be solved."""
+
+from dataclasses import dataclass
+
+from loomproof_sim.plant.loads.armature import Armature
+from loomproof_sim.plant.loads.base import Array, Load
+from loomproof_sim.plant.loads.coil import Coil
+from loomproof_sim.plant.loads.lamp import Lamp
+from loomproof_sim.plant.loads.logic import LogicInput
+from loomproof_sim.plant.loads.motor import Motor
+from loomproof_sim.plant.loads.winding import Winding
+from loomproof_sim.plant.materials import copper_factor
+from loomproof_sim.plant.network import GROUND, Elements, OneWay, Solved
+from loomproof_sim.plant.spec import (
+    BranchSpec,
+    CoilSpec,
+    Drive,
+    DriverSpec,
+    IgniterSpec,
+    LampSpec,
+    LoadSpec,
+    LogicInputSpec,
+    LoomSpec,
+    MotorSpec,
+    SuppressionSpec,
+    WindingSpec,
+    WoundSpec,
+)
+
+GAP_V = 327.0
+"""A contact that opens under current sparks over at the Paschen minimum of air (textbook value)."""
+OFF_BLEED_OHM = 470.0
+"""The box's own consumption: what a disconnected supply node falls through."""
+_CLAMP_OHM = 1e-3
+_DIODE_V, _DIODE_OHM = 0.7, 0.01
+IGNITER_OFFSET = 10_000
+"""Port key of the primary inside an igniter coil: its channel plus this."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What the network depends on besides the port currents."""
+
+    drives: tuple[tuple[int, Drive], ...]
+    broken: frozenset[int]
+    """Channels whose contact is open now (pulled or broken by flexing)."""
+    emf_v: float
+    supply_on: bool
+    firing: frozenset[int]
+    """Channels whose igniter conducts."""
+    active: frozenset[int]
+    """Ports whose current is a state, not that of a resistance."""
+
+
+def build_load(spec: LoadSpec, temperature_c: float) -> Load:
+    """The model of one load at a temperature."""
+    if isinstance(spec, LampSpec):
+        return Lamp(spec, temperature_c + 273.15)
+    if isinstance(spec, LogicInputSpec):
+        return LogicInput(spec.input_ohm)
+    if isinstance(spec, IgniterSpec):
+        return LogicInput(spec.input_ohm)
+    ohm = spec.resistance_ohm * copper_factor(temperature_c, spec.temperature_coefficient_per_k)
+    if isinstance(spec, CoilSpec):
+        left = 1.0 - spec.shorted_fraction
+        if spec.shorted_fraction:  # the ring lets almost no flux build up: what is left is leakage
+            return Winding(ohm, spec.inductance_h, spec.shorted_fraction, None)
+        return Coil(ohm * left, spec.inductance_h, spec.saturation_a, spec.saturated_share)
+    if isinstance(spec, MotorSpec):
+        return Motor(spec, ohm)
+    if isinstance(spec, WindingSpec):
+        return Winding(ohm, spec.inductance_h, spec.shorted_fraction, spec.step_current_a)
+    return Armature(spec, ohm)
+
+
+class Circuit:
+    """Nodes and elements of one loom."""
+
+    def __init__(self, loom: LoomSpec) -> None:
+        self.loom = loom
+        self.copper = copper_factor(loom.temperature_c)
+        self.branches: dict[int, BranchSpec] = {b.channel: b for b in loom.branches}
+        self.drivers: dict[int, DriverSpec] = {c: loom.driver(c) for c in self.branches}
+        names: list[object] = ["supply", *(("feed", f.id) for f in loom.feeds)]
+        for c in self.branches:
+            names += [("pin", c), ("end", c), ("inner", c)]
+        self.node = {name: k for k, name in enumerate(names)}
+        self.loads: dict[int, Load] = {}
+        self.specs: dict[int, LoadSpec] = {}
+        self._ports: dict[int, tuple[int, int]] = {}
+        for branch in loom.branches:
+            self._fit(branch)
+        self.keys = tuple(self.loads)
+        self.index = {key: k for k, key in enumerate(self.keys)}
+
+    # -- what is fitted ------------------------------------------------------------------------
+
+    def feed_node(self, branch: BranchSpec) -> int:
+        """The node of the load's fed end."""
+        if branch.feed_id is None:
+            return self.node["supply"]
+        name = ("feed", branch.feed_id)
+        if name not in self.node:
+            raise ValueError(
+                f"channel {branch.channel} hangs on feed {branch.feed_id!r}, which the loom lacks"
+            )
+        return self.node[name]
+
+    def _owns_load(self, branch: BranchSpec) -> bool:
+        """Of a half-bridge pair the lower channel carries the load, unless only the other has one."""
+        other = self.branches.get(branch.partner) if branch.partner is not None else None
+        return branch.load is not None and (
+            other is None or other.load is None or branch.channel < other.channel
+        )
+
+    def _fit(self, branch: BranchSpec) -> None:
+        if branch.load is None or not self._owns_load(branch):
+            return
+        c, end = branch.channel, self.node[("end", branch.channel)]
+        self.loads[c] = build_load(branch.load, self.loom.temperature_c)
+        self.specs[c] = branch.load
+        kind = self.drivers[c].kind
+        if isinstance(branch.load, IgniterSpec | LogicInputSpec) or kind == "logic":
+            self._ports[c] = (end, GROUND)
+        elif branch.partner is not None and branch.partner in self.branches:
+            self._ports[c] = (end, self.node[("end", branch.partner)])
+        elif kind in ("high_side", "half_bridge"):
+            self._ports[c] = (end, GROUND)
+        else:
+            self._ports[c] = (self.feed_node(branch), end)
+        if isinstance(branch.load, IgniterSpec):
+            key = c + IGNITER_OFFSET
+            self.loads[key] = build_load(branch.load.coil, self.loom.temperature_c)
+            self.specs[key] = branch.load.coil
+            self._ports[key] = (self.feed_node(branch), self.node[("inner", c)])
+
+    def port(self, key: int) -> tuple[int, int]:
+        """First and second node of a load."""
+        return self._ports[key]
+
+    # -- elements ------------------------------------------------------------------------------
+
+    def elements(self, moment: Moment) -> Elements:
+        """The network at one moment."""
+        e = Elements(len(self.node), ports=[self._ports[k] for k in self.keys])
+        supply = self.node["supply"]
+        if moment.supply_on:
+            e.source(supply, moment.emf_v, self.loom.supply.internal_ohm)
+        else:
+            e.resistor(supply, GROUND, OFF_BLEED_OHM)
+        e.one_ways.append(OneWay(GROUND, supply, _DIODE_V, _DIODE_OHM))
+        for feed in self.loom.feeds:
+            if not feed.open:
+                e.resistor(supply, self.node[("feed", feed.id)], feed.resistance_ohm)
+        for c, drive in moment.drives:
+            self._add_driver(e, c, drive)
+            self._add_wire(e, self.branches[c], c in moment.broken)
+        for key in self.keys:
+            self._add_load(e, key, moment)
+        for a, b, ohm in self.loom.bridges:
+            e.resistor(self.node[("pin", a)], self.node[("pin", b)], ohm)
+        return e
+
+    def _add_driver(self, e: Elements, c: int, drive: Drive) -> None:
+        d, pin, supply = self.drivers[c], self.node[("pin", c)], self.node["supply"]
+        e.source(pin, d.bias_v, d.bias_ohm)
+        clamp_low = OneWay(GROUND, pin, _DIODE_V, _DIODE_OHM)
+        if d.kind == "low_side":
+            e.one_ways += [OneWay(pin, GROUND, d.clamp_v, _CLAMP_OHM), clamp_low]
+            if drive in (Drive.ON, Drive.LOW):
+                e.resistor(pin, GROUND, d.on_ohm)
+        elif d.kind == "high_side":
+            e.one_ways += [
+                OneWay(supply, pin, d.clamp_v, _CLAMP_OHM),
+                OneWay(pin, supply, _DIODE_V, _DIODE_OHM),
+            ]
+            if drive in (Drive.ON, Drive.HIGH):
+                e.resistor(supply, pin, d.on_ohm)
+        elif d.kind == "logic":
+            e.one_ways += [OneWay(pin, GROUND, d.high_v + _DIODE_V, _DIODE_OHM), clamp_low]
+            if drive in (Drive.ON, Drive.HIGH):
+                e.source(pin, d.high_v, d.on_ohm)
+            elif drive is Drive.LOW:
+                e.resistor(pin, GROUND, d.on_ohm)
+        else:
+            e.one_ways += [OneWay(pin, supply, _DIODE_V, _DIODE_OHM), clamp_low]
+            if drive in (Drive.ON, Drive.HIGH):
+                e.resistor(supply, pin, d.on_ohm)
+            elif drive is Drive.LOW:
+                e.resistor(pin, GROUND, d.on_ohm)
+
+    def _add_wire(self, e: Elements, b: BranchSpec, broken: bool) -> None:
+        pin, end = self.node[("pin", b.channel)], self.node[("end", b.channel)]
+        if b.open or broken:
+            e.one_ways += [OneWay(pin, end, GAP_V, _DIODE_OHM), OneWay(end, pin, GAP_V, _DIODE_OHM)]
+        else:
+            e.resistor(pin, end, b.wire_ohm * self.copper + b.series_ohm)
+            e.one_ways += [OneWay(pin, pin, GAP_V, _DIODE_OHM)] * 2  # keeps the numbering
+        if b.to_ground_ohm is not None:
+            e.resistor(pin, GROUND, b.to_ground_ohm)
+        if b.to_supply_ohm is not None:
+            e.resistor(pin, self.node["supply"], b.to_supply_ohm)
+
+    def _add_load(self, e: Elements, key: int, moment: Moment) -> None:
+        a, b = self._ports[key]
+        load, spec = self.loads[key], self.specs[key]
+        if key not in moment.active:
+            e.resistor(a, b, load.static_ohm)
+        if isinstance(spec, WoundSpec):
+            self._add_suppression(e, a, b, spec.suppression)
+        if isinstance(spec, CoilSpec):
+            primary_v = spec.gap_breakdown_v / spec.turns_ratio
+            e.one_ways += [OneWay(b, a, primary_v, _DIODE_OHM), OneWay(a, b, primary_v, _DIODE_OHM)]
+        channel = key % IGNITER_OFFSET
+        branch = self.branches[channel]
+        if key == channel and branch.across_load_ohm is not None:
+            e.resistor(a, b, branch.across_load_ohm)
+        if key >= IGNITER_OFFSET:
+            igniter = branch.load
+            assert isinstance(igniter, IgniterSpec)
+            e.one_ways.append(OneWay(b, GROUND, igniter.clamp_v, _CLAMP_OHM))
+            if channel in moment.firing:
+                e.resistor(b, GROUND, igniter.on_ohm)
+
+    @staticmethod
+    def _add_suppression(e: Elements, a: int, b: int, s: SuppressionSpec) -> None:
+        if s.kind == "resistor":
+            e.resistor(a, b, s.ohm)
+        elif s.kind == "diode":
+            ends = (a, b) if s.reversed else (b, a)
+            e.one_ways.append(OneWay(*ends, s.diode_v, _DIODE_OHM))
+
+    # -- what the box sees ---------------------------------------------------------------------
+
+    def firing(self, solved: Solved, currents: Array) -> frozenset[int]:
+        """Channels whose igniter's input is above its threshold."""
+        out = set()
+        for c, spec in self.specs.items():
+            if isinstance(spec, IgniterSpec):
+                end = self.node[("end", c)]
+                if solved.base[end] + solved.columns[end] @ currents > spec.threshold_v:
+                    out.add(c)
+        return frozenset(out)
+
+    def shunt(self, c: int, drive: Drive) -> tuple[dict[int, float], float]:
+        """Driver current as weights on node voltages and a constant, without one-way elements."""
+        d, pin, supply = self.drivers[c], self.node[("pin", c)], self.node["supply"]
+        g = 1.0 / max(d.on_ohm, 1e-7)
+        if d.kind == "low_side":
+            return ({pin: g}, 0.0) if drive in (Drive.ON, Drive.LOW) else ({}, 0.0)
+        if drive in (Drive.ON, Drive.HIGH):
+            return ({pin: -g}, d.high_v * g) if d.kind == "logic" else ({supply: g, pin: -g}, 0.0)
+        if drive is Drive.LOW and d.kind != "high_side":
+            return {pin: g}, 0.0
+        return {}, 0.0
+
+    def shunt_one_ways(self, c: int, moment: Moment) -> tuple[tuple[int, float], ...]:
+        """Numbers of the driver's one-way elements and the sign with which the shunt sees them."""
+        first = 1 + 4 * [channel for channel, _ in moment.drives].index(c)
+        kind = self.drivers[c].kind
+        if kind in ("low_side", "logic"):
+            return ((first, 1.0), (first + 1, -1.0))
+        return ((first, 1.0), (first + 1, -1.0)) if kind == "high_side" else ((first + 1, -1.0),)

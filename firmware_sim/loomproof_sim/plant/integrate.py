@@ -1,0 +1,160 @@
+"""Adaptive Runge-Kutta (Dormand-Prince 5(4)) with dense output, on plain Python floats.
+
+The tableau is scipy's own (`scipy.integrate.RK45`); its solver spends most of a small system's time in array overhead, and this one
+is some twenty times faster on the two to six states that occur here. A test compares the two.
+"""
+
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.integrate import RK45
+
+Array = NDArray[np.float64]
+Rhs = Callable[[Sequence[float]], Sequence[float]]
+
+RTOL = 1e-7
+_MAX_GROWTH, _MIN_SHRINK, _SAFETY = 5.0, 0.2, 0.9
+_A = tuple(tuple(float(v) for v in row[:k]) for k, row in enumerate(RK45.A))
+_B = tuple(float(v) for v in RK45.B)
+_E = tuple(float(v) for v in RK45.E)
+_P = np.array(RK45.P, dtype=np.float64)
+_P_ROWS = tuple(tuple(float(v) for v in row) for row in _P)
+
+
+class Step:
+    """One accepted step from `t0` over `h`, with its dense output."""
+
+    __slots__ = ("_q", "h", "k", "t0", "y0", "y1")
+
+    def __init__(
+        self, t0: float, h: float, y0: list[float], y1: list[float], k: list[Sequence[float]]
+    ) -> None:
+        self.t0, self.h, self.y0, self.y1, self.k = t0, h, y0, y1, k
+        self._q: Array | None = None
+
+    def at(self, t: float) -> list[float]:
+        """State at a time within the step."""
+        u = (t - self.t0) / self.h
+        w = [self.h * u * (p[0] + u * (p[1] + u * (p[2] + u * p[3]))) for p in _P_ROWS]
+        return [y + sum(wj * kj[j] for wj, kj in zip(w, self.k, strict=True)) for j, y in enumerate(self.y0)]
+
+    def at_many(self, t: Array) -> Array:
+        """States (rows) at times within the step."""
+        if self._q is None:
+            self._q = np.array(self.k).T @ _P
+        u = (t - self.t0) / self.h
+        powers = np.vstack([u, u**2, u**3, u**4])
+        out: Array = np.array(self.y0) + self.h * (self._q @ powers).T
+        return out
+
+
+def try_step(
+    rhs: Rhs, y: list[float], f0: Sequence[float], h: float
+) -> tuple[list[float], list[Sequence[float]]]:
+    """One step without error control: the new state and the seven slopes."""
+    k: list[Sequence[float]] = [f0]
+    n = range(len(y))
+    for row in _A[1:]:
+        k.append(rhs([y[j] + h * sum(a * kk[j] for a, kk in zip(row, k, strict=True)) for j in n]))
+    y1 = [y[j] + h * sum(b * kk[j] for b, kk in zip(_B, k, strict=True)) for j in n]
+    k.append(rhs(y1))
+    return y1, k
+
+
+class Integrator:
+    """Steps of one autonomous smooth system, taken as needed and kept."""
+
+    def __init__(
+        self,
+        rhs: Rhs,
+        y0: Sequence[float],
+        scale: Sequence[float],
+        *,
+        rtol: float = RTOL,
+        first_h: float = 0.0,
+    ) -> None:
+        self._rhs = rhs
+        self._scale = scale
+        self._rtol = rtol
+        self.steps: list[Step] = []
+        self._starts: list[float] = []
+        self._y = list(y0)
+        self._f = rhs(self._y)
+        self.t = 0.0
+        self._h = first_h or self._first_step()
+
+    def _first_step(self) -> float:
+        rate = max(abs(f) / s for f, s in zip(self._f, self._scale, strict=True))
+        return min(0.01 / rate, 1e-3) if rate > 0.0 else 1e-5
+
+    def advance(self) -> Step:
+        """Take one accepted step."""
+        y, rtol = self._y, self._rtol
+        while True:
+            h = self._h
+            y1, k = try_step(self._rhs, y, self._f, h)
+            total = 0.0
+            for j, s in enumerate(self._scale):
+                e = h * sum(c * kk[j] for c, kk in zip(_E, k, strict=True))
+                e /= rtol * (s + max(abs(y[j]), abs(y1[j])))
+                total += e * e
+            error = sqrt(total / len(y))
+            if error < 1.0:
+                grow = _MAX_GROWTH if error == 0.0 else min(_MAX_GROWTH, _SAFETY * error**-0.2)
+                self._h = h * max(grow, _MIN_SHRINK)
+                break
+            self._h = h * max(_MIN_SHRINK, _SAFETY * error**-0.2) if error < 1e300 else h * _MIN_SHRINK
+            if self._h < 1e-15:
+                raise ArithmeticError(
+                    "the step size fell to nothing: the load's equations do not hold together"
+                )
+        step = Step(self.t, h, y, y1, k)
+        self.steps.append(step)
+        self._starts.append(self.t)
+        self.t += h
+        self._y, self._f = y1, k[-1]
+        return step
+
+    def step_at(self, t: float) -> Step:
+        """The step that covers a time already reached."""
+        return self.steps[max(0, bisect_right(self._starts, t) - 1)]
+
+    def at_many(self, times: Array) -> Array:
+        """States (rows) at times already reached."""
+        which = np.maximum(np.searchsorted(np.array(self._starts), times, side="right") - 1, 0)
+        out = np.empty((len(times), len(self._y)))
+        for index in np.unique(which):
+            mask = which == index
+            out[mask] = self.steps[index].at_many(times[mask])
+        return out
+
+
+def bisect_root(margin: Callable[[float], float], good: float, bad: float) -> float:
+    """The last time with margin >= 0 between a good and a bad one, to rounding."""
+    for _ in range(80):
+        middle = 0.5 * (good + bad)
+        if middle in (good, bad):
+            break
+        if margin(middle) >= 0.0:
+            good = middle
+        else:
+            bad = middle
+        if bad - good < 1e-13:
+            break
+    return bad
+
+
+def integrate_until(
+    rhs: Rhs, y0: Sequence[float], scale: Sequence[float], margin: Callable[[Sequence[float]], float],
+    limit_s: float, *, rtol: float = RTOL,
+) -> float | None:  # fmt: skip
+    """Time at which a margin first goes negative, or None within the limit."""
+    run = Integrator(rhs, y0, scale, rtol=rtol)
+    while run.t < limit_s:
+        step = run.advance()
+        if margin(step.y1) < 0.0:
+            return bisect_root(lambda t, step=step: margin(step.at(t)), step.t0, step.t0 + step.h)  # type: ignore[misc]
+    return None
