@@ -4,8 +4,12 @@ from importlib import import_module
 
 import typer
 
-COMMAND_MODULES: tuple[str, ...] = ()
+COMMAND_MODULES: tuple[str, ...] = ("check",)
 """Modules of `loomproof.cli` with a `register(app)`, in the order their commands are listed in the help."""
+
+
+def _root() -> None:
+    """Prove every output of a wiring loom before the first start."""
 
 
 def build_app() -> typer.Typer:
@@ -16,6 +20,7 @@ def build_app() -> typer.Typer:
         no_args_is_help=True,
         rich_markup_mode=None,
     )
+    app.callback()(_root)
     for name in COMMAND_MODULES:
         import_module(f"loomproof.cli.{name}").register(app)
     return app

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Annotated, Any, get_args
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
@@ -104,6 +104,10 @@ def _type(details: ErrorDetails, key: str) -> tuple[str, str]:
         return f"{said} is not text", "put it in quotes"
     if kind.startswith("bool_"):
         return f"{said} is neither true nor false", "write true or false, without quotes"
+    if kind == "too_short":
+        return f"no {key} could be read", f"add a [[{key}]] table"
+    if kind == "too_long":
+        return f"there are more {key} than the box has outputs", "split the job over two boxes"
     if kind in ("tuple_type", "list_type"):
         return f"{said} is not a list", "write a list: [...] or [[...]] tables"
     if kind == "string_too_short":
@@ -141,7 +145,7 @@ def _field(path: tuple[str | int, ...]) -> FieldInfo | None:
 
 
 def _adapter(field: FieldInfo) -> TypeAdapter[Any]:
-    whole: Any = Annotated[(field.annotation, *field.metadata)]
+    whole: Any = Annotated[(field.annotation, *field.metadata, Field())]
     return TypeAdapter(whole)
 
 
@@ -150,7 +154,7 @@ def _add(path: tuple[str | int, ...], key: str) -> str:
     doc = "" if field is None or field.description is None else f" ({field.description.splitlines()[0]})"
     if field is not None and _inner_model(field.annotation) not in (None, Quantity):
         listed = "tuple" in str(field.annotation)
-        return f"add a [[{key}]] table" if listed else f"add `{key}` as a table"
+        return f"add a [[{key}]] table" if listed else f"add a [{key}] table"
     return f"add `{key} = ...`{doc}"
 
 
@@ -238,4 +242,5 @@ def _table(said: object, path: tuple[str | int, ...], key: str) -> tuple[str, st
         value = f"{said:g}" if isinstance(said, int | float) else "..."
         remedy = f'write {{ value = {value}, tolerance_percent = 10, source = "..." }}'
         return f"{_show(said)} is not a value with its tolerance and source", remedy
-    return f"{_show(said)} is not a table", f"write [{key}] or [[{key}]] and its keys below"
+    header = f"[[{key}]]" if path and isinstance(path[-1], int) else f"[{key}]"
+    return f"{_show(said)} is not a table", f"write {header} and its keys below"

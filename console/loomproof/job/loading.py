@@ -73,7 +73,7 @@ def parse_job(text: str) -> Job:
 def job_problems(job: Job) -> tuple[Problem, ...]:
     """Return what the checks say of a job put together in code; lines are None."""
     raw = job.model_dump(mode="json", exclude_none=True)
-    return tuple(_problems(list(_check(draft_of(raw))), raw, Positions()))
+    return tuple(_problems(list(_check(draft_of(raw))), raw, None))
 
 
 def _told(flaw: Flaw, told: list[Flaw]) -> bool:
@@ -87,10 +87,10 @@ def _check(draft: Draft) -> Iterator[Flaw]:
         yield from check(draft)
 
 
-def _problems(flaws: list[Flaw], raw: dict[str, Any], positions: Positions) -> list[Problem]:
+def _problems(flaws: list[Flaw], raw: dict[str, Any], positions: Positions | None) -> list[Problem]:
     problems = {
         Problem(
-            positions.line(flaw.path) or _first_line(positions),
+            _line(positions, flaw.path),
             _key(flaw.path, raw),
             flaw.reason,
             flaw.remedy,
@@ -100,9 +100,9 @@ def _problems(flaws: list[Flaw], raw: dict[str, Any], positions: Positions) -> l
     return sorted(problems, key=lambda problem: (problem.line or 0, problem.key, problem.reason))
 
 
-def _first_line(positions: Positions) -> int | None:
-    """What is missing from the whole file is told at its first line."""
-    return 1 if positions.lines else None
+def _line(positions: Positions | None, path: KeyPath) -> int | None:
+    """Return the line of a key; what is missing from the whole file is told at its first."""
+    return None if positions is None else positions.line(path) or 1
 
 
 def _key(path: KeyPath, raw: dict[str, Any]) -> str:

@@ -2,7 +2,7 @@
 
 The TOML readers to be had for Python keep no positions. A TOML text is a row of statements (a table header,
 or a key with its value), each beginning on a line of its own, so one statement at a time is handed to the
-standard library's reader until it is complete; what the reader finds in it is filed under the statement's first line.
+standard library's reader until it is complete; what the reader finds in it is filed under its first line.
 """
 
 import tomllib
