@@ -1,6 +1,7 @@
 """From a loom and what its drivers do at one moment to the network to be solved."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 from loomproof_sim.plant.loads.armature import Armature
 from loomproof_sim.plant.loads.base import Array, Load
@@ -10,7 +11,7 @@ from loomproof_sim.plant.loads.logic import LogicInput
 from loomproof_sim.plant.loads.motor import Motor
 from loomproof_sim.plant.loads.winding import Winding
 from loomproof_sim.plant.materials import copper_factor
-from loomproof_sim.plant.network import GROUND, Elements, OneWay, Solved
+from loomproof_sim.plant.network import GROUND, SMALLEST_OHM, Elements, OneWay, Solved
 from loomproof_sim.plant.spec import (
     BranchSpec,
     CoilSpec,
@@ -33,6 +34,8 @@ OFF_BLEED_OHM = 470.0
 """The box's own consumption: what a disconnected supply node falls through."""
 _CLAMP_OHM = 1e-3
 _DIODE_V, _DIODE_OHM = 0.7, 0.01
+_PER_CHANNEL = 5
+"""One-way elements of each channel: three of its driver, two of its wire."""
 IGNITER_OFFSET = 10_000
 """Port key of the primary inside an igniter coil: its channel plus this."""
 
@@ -62,15 +65,23 @@ def build_load(spec: LoadSpec, temperature_c: float) -> Load:
         return LogicInput(spec.input_ohm)
     ohm = spec.resistance_ohm * copper_factor(temperature_c, spec.temperature_coefficient_per_k)
     if isinstance(spec, CoilSpec):
-        left = 1.0 - spec.shorted_fraction
-        if spec.shorted_fraction:  # the ring lets almost no flux build up: what is left is leakage
+        if spec.shorted_fraction:  # the ring's counter-flux keeps the core far from saturation
             return Winding(ohm, spec.inductance_h, spec.shorted_fraction, None)
-        return Coil(ohm * left, spec.inductance_h, spec.saturation_a, spec.saturated_share)
+        return Coil(ohm, spec.inductance_h, spec.saturation_a, spec.saturated_share)
     if isinstance(spec, MotorSpec):
         return Motor(spec, ohm)
     if isinstance(spec, WindingSpec):
         return Winding(ohm, spec.inductance_h, spec.shorted_fraction, spec.step_current_a)
     return Armature(spec, ohm)
+
+
+def far_end(branch: BranchSpec, driver: DriverSpec) -> Literal["feed", "ground"]:
+    """Where the load's other end goes."""
+    if branch.far_end != "auto":
+        return branch.far_end
+    if isinstance(branch.load, IgniterSpec | LogicInputSpec) or driver.kind in ("high_side", "half_bridge"):
+        return "ground"
+    return "feed"
 
 
 class Circuit:
@@ -90,6 +101,7 @@ class Circuit:
         self._ports: dict[int, tuple[int, int]] = {}
         for branch in loom.branches:
             self._fit(branch)
+        self._order = sorted(self.branches)
         self.keys = tuple(self.loads)
         self.index = {key: k for k, key in enumerate(self.keys)}
 
@@ -119,12 +131,9 @@ class Circuit:
         c, end = branch.channel, self.node[("end", branch.channel)]
         self.loads[c] = build_load(branch.load, self.loom.temperature_c)
         self.specs[c] = branch.load
-        kind = self.drivers[c].kind
-        if isinstance(branch.load, IgniterSpec | LogicInputSpec) or kind == "logic":
-            self._ports[c] = (end, GROUND)
-        elif branch.partner is not None and branch.partner in self.branches:
+        if branch.partner is not None and branch.partner in self.branches:
             self._ports[c] = (end, self.node[("end", branch.partner)])
-        elif kind in ("high_side", "half_bridge"):
+        elif far_end(branch, self.drivers[c]) == "ground":
             self._ports[c] = (end, GROUND)
         else:
             self._ports[c] = (self.feed_node(branch), end)
@@ -162,29 +171,28 @@ class Circuit:
         return e
 
     def _add_driver(self, e: Elements, c: int, drive: Drive) -> None:
+        """The output stage, always with three one-way elements so that they keep their numbers."""
         d, pin, supply = self.drivers[c], self.node[("pin", c)], self.node["supply"]
         e.source(pin, d.bias_v, d.bias_ohm)
-        clamp_low = OneWay(GROUND, pin, _DIODE_V, _DIODE_OHM)
+        high = drive in (Drive.ON, Drive.HIGH)
+        body_low, none = OneWay(GROUND, pin, _DIODE_V, _DIODE_OHM), OneWay(pin, pin, GAP_V, 1.0)
+        body_high = OneWay(pin, supply, _DIODE_V, _DIODE_OHM)
         if d.kind == "low_side":
-            e.one_ways += [OneWay(pin, GROUND, d.clamp_v, _CLAMP_OHM), clamp_low]
-            if drive in (Drive.ON, Drive.LOW):
+            e.one_ways += [OneWay(pin, GROUND, d.clamp_v, _CLAMP_OHM), body_low, none]
+            if drive is not Drive.OFF:
                 e.resistor(pin, GROUND, d.on_ohm)
         elif d.kind == "high_side":
-            e.one_ways += [
-                OneWay(supply, pin, d.clamp_v, _CLAMP_OHM),
-                OneWay(pin, supply, _DIODE_V, _DIODE_OHM),
-            ]
-            if drive in (Drive.ON, Drive.HIGH):
+            e.one_ways += [OneWay(supply, pin, d.clamp_v, _CLAMP_OHM), body_high, none]
+            if high:
                 e.resistor(supply, pin, d.on_ohm)
-        elif d.kind == "logic":
-            e.one_ways += [OneWay(pin, GROUND, d.high_v + _DIODE_V, _DIODE_OHM), clamp_low]
-            if drive in (Drive.ON, Drive.HIGH):
-                e.source(pin, d.high_v, d.on_ohm)
-            elif drive is Drive.LOW:
+        elif d.kind == "logic":  # sources its high level, never sinks into it: blocked if held higher
+            source = OneWay(GROUND, pin, -d.high_v, max(d.on_ohm, 1.0)) if high else none
+            e.one_ways += [OneWay(pin, GROUND, d.clamp_v, _CLAMP_OHM), body_low, source]
+            if drive is Drive.LOW:
                 e.resistor(pin, GROUND, d.on_ohm)
         else:
-            e.one_ways += [OneWay(pin, supply, _DIODE_V, _DIODE_OHM), clamp_low]
-            if drive in (Drive.ON, Drive.HIGH):
+            e.one_ways += [body_high, body_low, none]
+            if high:
                 e.resistor(supply, pin, d.on_ohm)
             elif drive is Drive.LOW:
                 e.resistor(pin, GROUND, d.on_ohm)
@@ -242,22 +250,19 @@ class Circuit:
                     out.add(c)
         return frozenset(out)
 
-    def shunt(self, c: int, drive: Drive) -> tuple[dict[int, float], float]:
-        """Driver current as weights on node voltages and a constant, without one-way elements."""
-        d, pin, supply = self.drivers[c], self.node[("pin", c)], self.node["supply"]
-        g = 1.0 / max(d.on_ohm, 1e-7)
-        if d.kind == "low_side":
-            return ({pin: g}, 0.0) if drive in (Drive.ON, Drive.LOW) else ({}, 0.0)
-        if drive in (Drive.ON, Drive.HIGH):
-            return ({pin: -g}, d.high_v * g) if d.kind == "logic" else ({supply: g, pin: -g}, 0.0)
-        if drive is Drive.LOW and d.kind != "high_side":
-            return {pin: g}, 0.0
-        return {}, 0.0
+    def shunt(self, c: int, drive: Drive) -> dict[int, float]:
+        """Driver current as weights on node voltages, without its one-way elements."""
+        kind, pin, supply = self.drivers[c].kind, self.node[("pin", c)], self.node["supply"]
+        g = 1.0 / max(self.drivers[c].on_ohm, SMALLEST_OHM)
+        if drive is Drive.OFF or (kind == "high_side" and drive is Drive.LOW):
+            return {}
+        if kind == "low_side" or drive is Drive.LOW:
+            return {pin: g}
+        return {} if kind == "logic" else {supply: g, pin: -g}
 
-    def shunt_one_ways(self, c: int, moment: Moment) -> tuple[tuple[int, float], ...]:
+    def shunt_one_ways(self, c: int) -> tuple[tuple[int, float], ...]:
         """Numbers of the driver's one-way elements and the sign with which the shunt sees them."""
-        first = 1 + 4 * [channel for channel, _ in moment.drives].index(c)
-        kind = self.drivers[c].kind
-        if kind in ("low_side", "logic"):
-            return ((first, 1.0), (first + 1, -1.0))
-        return ((first, 1.0), (first + 1, -1.0)) if kind == "high_side" else ((first + 1, -1.0),)
+        first = 1 + _PER_CHANNEL * self._order.index(c)
+        if self.drivers[c].kind == "half_bridge":
+            return ((first, -1.0), (first + 1, -1.0))
+        return ((first, 1.0), (first + 1, -1.0), (first + 2, 1.0))

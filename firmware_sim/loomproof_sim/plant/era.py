@@ -111,7 +111,7 @@ class Era:
         for key, lone in self.lones.items():
             if lone.load.emf(lone.state(float(times[0])).y):
                 k, ohm = self.circuit.index[key], lone.load.static_ohm
-                out[:, k] = [-lone.load.emf(lone.state(float(t)).y) / ohm for t in times]
+                out[:, k] = [-lone.load.emf(y) / ohm for y in lone.pieces[0].at_many(times).tolist()]
         for f in self.fading:
             out[:, f.port] += f.amp * np.exp(-(times - self.t0) / f.tau_s)
         return out
@@ -139,12 +139,13 @@ class Era:
         if found is None:
             c, s = self.circuit, self.solved
             pin, supply = c.node[("pin", channel)], c.node["supply"]
-            weights, base = c.shunt(channel, dict(self.moment.drives)[channel])
+            weights = c.shunt(channel, dict(self.moment.drives)[channel])
+            base = 0.0
             row = np.zeros(s.columns.shape[1])
             for node, w in weights.items():
                 base += w * s.base[node]
                 row += w * s.columns[node]
-            for k, sign in c.shunt_one_ways(channel, self.moment):
+            for k, sign in c.shunt_one_ways(channel):
                 if k in s.on:
                     base += sign * s.margin_base[k]
                     row += sign * s.margin_columns[k]

@@ -37,7 +37,7 @@ class Plant:
         self._circuit = Circuit(loom)
         self._beginner = Beginner(self._circuit)
         self._random = np.random.default_rng(seed)
-        self._drives = {c: Drive.OFF for c in self.channels}
+        self._drives = dict.fromkeys(self.channels, Drive.OFF)
         self._seated = {b.channel: b.connected for b in loom.branches}
         self._emf_v, self._on = loom.supply.emf_v, loom.supply.on
         self._breaks: list[tuple[float, int, bool]] = []  # time, channel, now open

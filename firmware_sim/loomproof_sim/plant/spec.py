@@ -259,6 +259,8 @@ class BranchSpec:
         intermittent: a contact that opens when flexed.
         connected: the load's connector is seated.
         partner: the other half of a half-bridge; the load lies between the two pins.
+        far_end: where the load's other end goes; `auto` = to ground for inputs and behind high-side and
+            half-bridge drivers, else to the feed.
     """
 
     channel: int
@@ -273,6 +275,7 @@ class BranchSpec:
     intermittent: IntermittentSpec | None = None
     connected: bool = True
     partner: int | None = None
+    far_end: Literal["auto", "feed", "ground"] = "auto"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from math import inf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from loomproof_sim.plant.integrate import Integrator, bisect_root
 from loomproof_sim.plant.loads.base import Array, Load
@@ -233,6 +234,8 @@ class LinearPiece(Piece):
         if system.size == 0:
             self.end_s = inf
             return
+        v: NDArray[np.inexact]
+        self._w: NDArray[np.inexact]
         self._w, v = (a[0], np.eye(1)) if system.size == 1 else np.linalg.eig(a)
         if system.size > 2 and np.linalg.cond(v) > _WORST_CONDITION:
             raise np.linalg.LinAlgError("nearly defective")

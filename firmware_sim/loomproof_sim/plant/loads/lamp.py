@@ -29,7 +29,7 @@ def filament_heat_capacity_j_per_k(power_w: float, hot_ohm: float) -> float:
     """Of a straight tungsten wire that radiates `power_w` at `HOT_K` and has `hot_ohm` there."""
     area_m2 = power_w / (_EMISSIVITY * _STEFAN_BOLTZMANN_W_M2_K4 * HOT_K**4)
     rho = tungsten_resistivity_uohm_cm(HOT_K) * 1e-8
-    diameter_m = (4.0 * rho * area_m2 / (pi * pi * hot_ohm)) ** (1.0 / 3.0)
+    diameter_m: float = (4.0 * rho * area_m2 / (pi * pi * hot_ohm)) ** (1.0 / 3.0)
     return _DENSITY_KG_M3 * _SPECIFIC_HEAT_J_KG_K * area_m2 * diameter_m / 4.0
 
 

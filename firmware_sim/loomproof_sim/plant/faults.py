@@ -1,0 +1,220 @@
+"""Faults as changes to the loom: the trace follows from the changed circuit."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from loomproof.job.faults import FaultKind
+from loomproof_sim.plant.circuit import far_end
+from loomproof_sim.plant.spec import (
+    BranchSpec,
+    FeedSpec,
+    IgniterSpec,
+    InjectorSpec,
+    IntermittentSpec,
+    LampSpec,
+    LoadSpec,
+    LoomSpec,
+    MotorSpec,
+    MovingSpec,
+    SuppressionSpec,
+    ValveSpec,
+    WoundSpec,
+)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault.
+
+    Attributes:
+        kind: what is wrong.
+        channel: where (not needed for feeds and the supply).
+        other: second channel of a swap or a bridge.
+        feed: of feed faults; default the channel's own.
+        ohm: of the fault path, the added resistance, the weak feed or the weak supply; None = a usual value.
+        fraction: of the turns that are shorted.
+        load: fitted instead of the right one; None = one of another kind.
+        contact: how an intermittent contact breaks.
+    """
+
+    kind: FaultKind
+    channel: int | None = None
+    other: int | None = None
+    feed: str | None = None
+    ohm: float | None = None
+    fraction: float = 0.1
+    load: LoadSpec | None = None
+    contact: IntermittentSpec = IntermittentSpec()
+
+
+_USUAL_OHM = {
+    FaultKind.SHORT_TO_GROUND: 0.02,
+    FaultKind.SHORT_TO_SUPPLY: 0.02,
+    FaultKind.SHORT_ACROSS_LOAD: 0.02,
+    FaultKind.ADDED_RESISTANCE: 5.0,
+    FaultKind.BRIDGED: 0.02,
+    FaultKind.FEED_WEAK: 1.5,
+    FaultKind.WEAK_SUPPLY: 0.6,
+}
+
+
+def apply_fault(loom: LoomSpec, fault: Fault) -> LoomSpec:
+    """The loom with one fault in it.
+
+    Raises:
+        ValueError: the fault does not fit the loom (no such channel or feed, nothing there to fail).
+    """
+    ohm = _USUAL_OHM.get(fault.kind, 0.0) if fault.ohm is None else fault.ohm
+    if ohm < 0.0:
+        raise ValueError(f"{fault.kind}: a resistance cannot be {ohm} ohm; give 0 or more")
+    if fault.kind is FaultKind.WEAK_SUPPLY:
+        return replace(loom, supply=replace(loom.supply, internal_ohm=loom.supply.internal_ohm + ohm))
+    if fault.kind in (FaultKind.FEED_OPEN, FaultKind.FEED_WEAK):
+        return _feed_fault(loom, fault, ohm)
+    if fault.kind is FaultKind.SWAPPED:
+        return _swapped(loom, fault)
+    if fault.kind is FaultKind.BRIDGED:
+        a, b = _branch(loom, fault.kind, fault.channel), _branch(loom, fault.kind, fault.other)
+        if a.channel == b.channel:
+            raise ValueError("bridged: a channel cannot be bridged to itself; give two channels")
+        return replace(loom, bridges=(*loom.bridges, (a.channel, b.channel, ohm)))
+    branch = _branch(loom, fault.kind, fault.channel)
+    return _with(loom, _BRANCH_FAULTS[fault.kind](branch, fault, ohm))
+
+
+def _branch(loom: LoomSpec, kind: FaultKind, channel: int | None) -> BranchSpec:
+    if channel is None:
+        raise ValueError(f"{kind}: say which channel")
+    try:
+        return loom.branch(channel)
+    except KeyError:
+        known = ", ".join(str(b.channel) for b in loom.branches)
+        raise ValueError(f"{kind}: the loom has no channel {channel}; it has {known}") from None
+
+
+def _with(loom: LoomSpec, *changed: BranchSpec) -> LoomSpec:
+    by_channel = {b.channel: b for b in changed}
+    return replace(loom, branches=tuple(by_channel.get(b.channel, b) for b in loom.branches))
+
+
+def _feed_fault(loom: LoomSpec, fault: Fault, ohm: float) -> LoomSpec:
+    name = fault.feed
+    if name is None and fault.channel is not None:
+        name = _branch(loom, fault.kind, fault.channel).feed_id
+    if name not in {f.id for f in loom.feeds}:
+        known = ", ".join(f.id for f in loom.feeds) or "none"
+        raise ValueError(f"{fault.kind}: the loom has no feed {name!r}; it has {known}")
+
+    def change(feed: FeedSpec) -> FeedSpec:
+        if fault.kind is FaultKind.FEED_OPEN:
+            return replace(feed, open=True)
+        return replace(feed, resistance_ohm=feed.resistance_ohm + ohm)
+
+    return replace(loom, feeds=tuple(change(f) if f.id == name else f for f in loom.feeds))
+
+
+def _swapped(loom: LoomSpec, fault: Fault) -> LoomSpec:
+    """Two wires in each other's cavity: everything behind the pins changes places."""
+    a, b = _branch(loom, fault.kind, fault.channel), _branch(loom, fault.kind, fault.other)
+    if a.channel == b.channel:
+        raise ValueError("swapped: a channel cannot be swapped with itself; give two channels")
+    a_end, b_end = far_end(a, loom.driver(a.channel)), far_end(b, loom.driver(b.channel))
+    exchange = {a.channel: b.channel, b.channel: a.channel}
+
+    def moved(source: BranchSpec, channel: int) -> BranchSpec:
+        partner = exchange.get(source.partner, source.partner) if source.partner is not None else None
+        return replace(source, channel=channel, partner=partner, far_end=a_end if source is a else b_end)
+
+    others = []
+    for branch in loom.branches:
+        if branch.partner in exchange and branch.channel not in exchange:
+            assert branch.partner is not None
+            others.append(replace(branch, partner=exchange[branch.partner]))
+    return _with(loom, moved(b, a.channel), moved(a, b.channel), *others)
+
+
+def _open(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    return replace(b, open=True)
+
+
+def _to_ground(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    return replace(b, to_ground_ohm=ohm)
+
+
+def _to_supply(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    return replace(b, to_supply_ohm=ohm)
+
+
+def _across(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    return replace(b, across_load_ohm=ohm)
+
+
+def _series(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    return replace(b, series_ohm=b.series_ohm + ohm)
+
+
+def _intermittent(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    return replace(b, intermittent=fault.contact)
+
+
+def _shorted_turns(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    if not 0.0 < fault.fraction < 1.0:
+        raise ValueError(f"shorted_turns: the share must lie between 0 and 1, not {fault.fraction}")
+    if isinstance(b.load, IgniterSpec):
+        coil = replace(b.load.coil, shorted_fraction=fault.fraction)
+        return replace(b, load=replace(b.load, coil=coil))
+    if not isinstance(b.load, WoundSpec):
+        raise ValueError(f"shorted_turns: the load of channel {b.channel} has no winding")
+    return replace(b, load=replace(b.load, shorted_fraction=fault.fraction))
+
+
+def _stuck(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    if not isinstance(b.load, MovingSpec | MotorSpec):
+        raise ValueError(f"stuck_armature: nothing moves in the load of channel {b.channel}")
+    return replace(b, load=replace(b.load, stuck=True))
+
+
+def _suppression(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    if not isinstance(b.load, WoundSpec) or b.load.suppression.kind == "none":
+        raise ValueError(f"{fault.kind}: the load of channel {b.channel} has no suppression that could fail")
+    if fault.kind is FaultKind.SUPPRESSION_MISSING:
+        return replace(b, load=replace(b.load, suppression=SuppressionSpec()))
+    if b.load.suppression.kind != "diode":
+        raise ValueError(
+            f"suppression_reversed: only a diode can be reversed; channel {b.channel} has a resistor"
+        )
+    return replace(b, load=replace(b.load, suppression=replace(b.load.suppression, reversed=True)))
+
+
+def _wrong_load(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    return replace(b, load=fault.load if fault.load is not None else another_load(b.load))
+
+
+def another_load(load: LoadSpec | None) -> LoadSpec:
+    """A load that somebody could have fitted by mistake."""
+    if isinstance(load, InjectorSpec):
+        if load.resistance_ohm > 6.0:
+            return InjectorSpec(resistance_ohm=2.4, inductance_h=2.4e-3, pull_in_a=1.3)
+        return InjectorSpec()
+    if isinstance(load, LampSpec):
+        return LampSpec(
+            steady_current_a=load.steady_current_a * (0.25 if load.steady_current_a > 1.0 else 4.0)
+        )
+    if isinstance(load, WoundSpec) and load.resistance_ohm < 15.0:
+        return ValveSpec()
+    return ValveSpec(resistance_ohm=7.4, inductance_h=20e-3, pull_in_a=0.5)
+
+
+_BRANCH_FAULTS: dict[FaultKind, Callable[[BranchSpec, Fault, float], BranchSpec]] = {
+    FaultKind.OPEN: _open,
+    FaultKind.SHORT_TO_GROUND: _to_ground,
+    FaultKind.SHORT_TO_SUPPLY: _to_supply,
+    FaultKind.SHORT_ACROSS_LOAD: _across,
+    FaultKind.ADDED_RESISTANCE: _series,
+    FaultKind.INTERMITTENT: _intermittent,
+    FaultKind.SHORTED_TURNS: _shorted_turns,
+    FaultKind.STUCK_ARMATURE: _stuck,
+    FaultKind.SUPPRESSION_MISSING: _suppression,
+    FaultKind.SUPPRESSION_REVERSED: _suppression,
+    FaultKind.WRONG_LOAD: _wrong_load,
+}
