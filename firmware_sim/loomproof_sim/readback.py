@@ -54,8 +54,12 @@ class Readback:
     def _draw(self, draws: np.random.Generator) -> ChannelScale:
         profile = self.profile
         u = profile.gain_u_relative
-        fine_offset = profile.fine_offset_counts + profile.offset_spread_counts * float(draws.standard_normal())
-        wide_offset = profile.wide_offset_counts + profile.offset_spread_counts * float(draws.standard_normal())
+        fine_offset = profile.fine_offset_counts + profile.offset_spread_counts * float(
+            draws.standard_normal()
+        )
+        wide_offset = profile.wide_offset_counts + profile.offset_spread_counts * float(
+            draws.standard_normal()
+        )
         span = profile.full_counts
         return ChannelScale(
             fine_na_per_count=round(profile.fine_full_a / (span - profile.fine_offset_counts) * 1e9),

@@ -2,9 +2,8 @@
 
 from collections.abc import Callable
 
-from loomproof_wire.messages import DisarmReason, Hazard
-
 from loomproof_sim.controller.ports import NEVER_NS
+from loomproof_wire.messages import DisarmReason, Hazard
 
 HAZARDS = tuple(hazard for hazard in Hazard if hazard is not Hazard.NONE)
 
@@ -54,7 +53,9 @@ class Arming:
 
     def left_ms(self, now_ns: int) -> tuple[int, ...]:
         """What is left of each class, rounded up; 0 = not armed."""
-        return tuple(max(0, -((now_ns - self._until_ns.get(hazard, now_ns)) // 1_000_000)) for hazard in HAZARDS)
+        return tuple(
+            max(0, -((now_ns - self._until_ns.get(hazard, now_ns)) // 1_000_000)) for hazard in HAZARDS
+        )
 
     def mask(self) -> int:
         """Bit n is hazard n."""

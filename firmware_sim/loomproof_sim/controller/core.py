@@ -28,6 +28,8 @@ from loomproof_wire.messages import (
     Stopped,
     StopReason,
     SupplyEvent,
+)
+from loomproof_wire.messages import (
     Telemetry as TelemetryEvent,
 )
 
@@ -58,7 +60,9 @@ class Controller:
         self.profile = profile
         self.now_ns = 0
         self.readback = Readback(profile, seed)
-        self._kinds = {ch: (kinds or {}).get(ch, ChannelKind.LOW_SIDE) for ch in range(1, profile.channel_count + 1)}
+        self._kinds = {
+            ch: (kinds or {}).get(ch, ChannelKind.LOW_SIDE) for ch in range(1, profile.channel_count + 1)
+        }
         self._serial_number = serial_number
         self._hung_until_ns: int | None = None
         self.latch = StopLatch()
@@ -81,7 +85,14 @@ class Controller:
         self.supply = SupplyWatch(self.profile.supply_min_v, self.profile.supply_max_v)
         self.traces = TraceStore(self.profile, self.readback, self.outbox.event)
         self.bench = Bench(
-            self.plant, self.outputs, self.readback, self.profile, self.table, self.traces, self.outbox, self.tripped
+            self.plant,
+            self.outputs,
+            self.readback,
+            self.profile,
+            self.table,
+            self.traces,
+            self.outbox,
+            self.tripped,
         )
         self._requests = Requests(self)
         self.intake = Intake(self, self.outbox)
@@ -142,7 +153,6 @@ class Controller:
         """Take all samples up to now, before something outside changes."""
         if self.activity is not None and self._hung_until_ns is None:
             self.activity.catch_up(self.now_ns)
-        self.plant.sample(1, self.now_ns / 1e9)
 
     # -- time -----------------------------------------------------------------------------------------------------
 

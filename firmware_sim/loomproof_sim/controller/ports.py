@@ -1,8 +1,6 @@
 """What the controller needs from the hardware in front of it."""
 
-import copy
-from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +29,12 @@ class Sample(Protocol):
 
 
 class PlantPort(Protocol):
-    """The loom behind the pins. Times are seconds and never run backwards."""
+    """The loom behind the pins, asked and switched at instants in seconds.
+
+    Switching never goes back in time. Looking commits nothing: any instant since the last switch may be asked, in
+    any order. So samples are taken in blocks, after the fact, and when one of them was over the current limit the
+    driver is switched off at that very sample, as a comparator would have done.
+    """
 
     def switch(self, channel: int, drive: Drive, time_s: float) -> None:
         """Set what a channel's driver does from now on."""
@@ -40,24 +43,10 @@ class PlantPort(Protocol):
         """Return current, drain and supply voltage of a channel."""
 
     def sample_many(self, channel: int, times_s: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return currents, drain voltages and supply voltages at ascending times."""
+        """Return currents, drain voltages and supply voltages at many times."""
 
     def resting_drain_v(self, channel: int, time_s: float) -> float:
         """Return the drain voltage of an undriven channel."""
-
-
-def rewind_point(plant: PlantPort) -> Callable[[], None]:
-    """Return a function that puts the plant back to where it is now.
-
-    Samples are taken in blocks, after the fact; when one of them was over the current limit, the block is taken
-    again up to that sample and the driver switched off there, as the comparator would have.
-    """
-    restore = getattr(plant, "restore", None)
-    if restore is not None:
-        state = plant.snapshot()  # type: ignore[attr-defined]
-        return lambda: restore(state)
-    held: dict[str, Any] = copy.deepcopy(plant.__dict__)
-    return lambda: plant.__dict__.update(held)
 
 
 class Outputs:

@@ -108,18 +108,14 @@ class Requests:
 
     def _train(self, request: wire.DriveTrain) -> None:
         config = self._usable(request.channel, SWITCHED)
-        check_pulses(
-            config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us
-        )
+        check_pulses(config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us)
         edges = train(request.channel, request.count, request.period_us, request.on_time_us)
         trace = TracePlan(request.trace_every, request.trace_decimation, request.trace_samples)
         self._drive((request.channel,), edges, trace, rest_us=_rest_us(request, config))
 
     def _peak_hold(self, request: wire.DrivePeakHold) -> None:
         config = self._usable(request.channel, POWERED)
-        check_pulses(
-            config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us
-        )
+        check_pulses(config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us)
         if request.peak_us > request.on_time_us:
             raise RefuseError(Refusal.OUT_OF_RANGE, 4)
         trace = TracePlan(request.trace_every, request.trace_decimation, request.trace_samples)
@@ -166,7 +162,13 @@ class Requests:
         self._start_drive((request.channel,), edges, trace, needs_arming=False)
 
     def _drive(
-        self, channels: tuple[int, ...], edges: Any, trace: TracePlan, *, rest_us: int = 0, together: bool = False
+        self,
+        channels: tuple[int, ...],
+        edges: Any,
+        trace: TracePlan,
+        *,
+        rest_us: int = 0,
+        together: bool = False,
     ) -> None:
         self._refuse_unready()
         self._start_drive(channels, edges, trace, rest_us=rest_us, together=together)

@@ -6,7 +6,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from loomproof_sim.controller.ports import NEVER_NS, Floats, PlantPort, rewind_point
+from loomproof_sim.controller.ports import NEVER_NS, Floats, PlantPort
 from loomproof_sim.profiles import BoardProfile
 
 CURRENT, SUPPLY, DRAIN = range(3)
@@ -85,7 +85,7 @@ class Sampler:
         return self.set_time_ns(last) + int(self._offsets_ns[DRAIN]) + 1
 
     def advance(self, until_ns: int) -> Over | None:
-        """Take every sample before `until_ns`; stop at the first one over a limit, with the plant left there."""
+        """Take every sample before `until_ns`; stop at the first one over a limit."""
         while self.set_time_ns(self._next[0]) < until_ns:
             stop_ns = min(until_ns, self.set_time_ns(self._next[0]) + BLOCK_NS)
             over = self._block(stop_ns)
@@ -116,7 +116,9 @@ class Sampler:
     def _wanted(self, indices: NDArray[np.int64]) -> NDArray[np.bool_]:
         wanted = np.zeros((len(indices), 3), dtype=np.bool_)
         if self.sink is not None:
-            kept = (indices % self.sink.decimation == 0) & (indices < self.sink.sets_wanted * self.sink.decimation)
+            kept = (indices % self.sink.decimation == 0) & (
+                indices < self.sink.sets_wanted * self.sink.decimation
+            )
             wanted[kept] = True
         if self.limits_a:
             wanted[:, CURRENT] = True
@@ -126,25 +128,19 @@ class Sampler:
         times_ns, phases = self._instants(until_ns)
         if not len(times_ns):
             return None
-        back = rewind_point(self._plant) if self.limits_a else None
+        values = self._plant.sample_many(self.channel, times_ns / 1e9)
         over_index, over = len(times_ns), None
         for channel, limit_a in self.limits_a.items():
-            if channel != self.channel and back is not None:
-                currents, _, _ = self._plant.sample_many(channel, times_ns / 1e9)
-                back()
-                over_index, over = self._first_over(channel, limit_a, times_ns, phases, currents, over_index, over)
-        values = self._plant.sample_many(self.channel, times_ns / 1e9)
-        if self.channel in self.limits_a:
-            limit_a = self.limits_a[self.channel]
+            currents = values[0]
+            if channel != self.channel:
+                currents = self._plant.sample_many(channel, times_ns / 1e9)[0]
             over_index, over = self._first_over(
-                self.channel, limit_a, times_ns, phases, values[0], over_index, over
+                channel, limit_a, times_ns, phases, currents, over_index, over
             )
-        if over is not None and back is not None:
-            back()
-            times_ns, phases = times_ns[: over_index + 1], phases[: over_index + 1]
-            values = self._plant.sample_many(self.channel, times_ns / 1e9)
+        if over is not None:
             self._next = self._after(over)
-        self._deliver(times_ns, phases, values)
+        seen = slice(over_index + 1)
+        self._deliver(times_ns[seen], phases[seen], (values[0][seen], values[1][seen], values[2][seen]))
         return over
 
     @staticmethod

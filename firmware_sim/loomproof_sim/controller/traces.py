@@ -63,7 +63,9 @@ class TraceStore:
         announce: called with the header of each new trace.
     """
 
-    def __init__(self, profile: BoardProfile, readback: Readback, announce: Callable[[TraceReady], None]) -> None:
+    def __init__(
+        self, profile: BoardProfile, readback: Readback, announce: Callable[[TraceReady], None]
+    ) -> None:
         self._profile = profile
         self._readback = readback
         self._announce = announce

@@ -1,0 +1,138 @@
+"""`sim://JOBPATH?seed=1&fault=open:5&clock=virtual` as a pyserial port.
+
+Query: seed, fault (repeatable), clock (real, virtual), name, profile, scenario (a TOML file), supply_v, supply_ohm,
+temperature_c, spread. An empty path means the built-in small job.
+"""
+
+from typing import Any
+from urllib.parse import parse_qsl, unquote, urlsplit
+
+from serial import PortNotOpenError, SerialBase, SerialException, to_bytes
+
+from loomproof_sim.scenario import ScenarioError, build_box, scenario_from_query
+from loomproof_sim.simbox import CableOutError, SimBox
+from loomproof_sim.urls import box_for
+
+
+class Serial(SerialBase):  # type: ignore[misc]  # the stubs leave the base without a type
+    """A simulated box behind the face of a serial port.
+
+    Attributes:
+        sim: the box; `sim.hands` plays the hands.
+    """
+
+    sim: SimBox
+
+    def open(self) -> None:
+        """Build the box, or find it again by its name.
+
+        Raises:
+            SerialException: the URL, its job or its faults are wrong; the text says what.
+        """
+        if self._port is None:
+            raise SerialException("a port must be named before it can be opened")
+        if self.is_open:
+            raise SerialException("the port is already open")
+        url = str(self._port)
+        self.sim = self._find_box(url)
+        self.sim.discard()
+        self.is_open = True
+
+    @staticmethod
+    def _find_box(url: str) -> SimBox:
+        parts = urlsplit(url)
+        query = parse_qsl(parts.query, keep_blank_values=True)
+        name = next((value for key, value in query if key == "name"), None)
+        try:
+            scenario = scenario_from_query(
+                unquote(parts.netloc + parts.path), [(key, value) for key, value in query if key != "name"]
+            )
+            return box_for(url, name, lambda: build_box(scenario))
+        except ScenarioError as error:
+            raise SerialException(f"{url}: {error}") from error
+
+    @property
+    def virtual_clock(self) -> bool:
+        """Whether time passes only while reading."""
+        return self.sim.virtual
+
+    def now_s(self) -> float:
+        """Time of the box in seconds."""
+        return self.sim.now_s()
+
+    def close(self) -> None:
+        """Close the port; a reader that waits returns."""
+        if self.is_open:
+            self.is_open = False
+            self.sim.cancel_read()
+
+    def read(self, size: int = 1) -> bytes:
+        """Return up to `size` bytes as soon as there is one, or nothing after the timeout."""
+        self._check_open()
+        try:
+            return self.sim.read(size, self._timeout)
+        except CableOutError as error:
+            raise SerialException(str(error)) from error
+
+    def write(self, data: Any) -> int:
+        """Send bytes to the box and return how many."""
+        self._check_open()
+        raw = bytes(to_bytes(data))
+        try:
+            self.sim.write(raw)
+        except CableOutError as error:
+            raise SerialException(str(error)) from error
+        return len(raw)
+
+    @property
+    def in_waiting(self) -> int:
+        """Number of bytes that can be read at once."""
+        self._check_open()
+        try:
+            return self.sim.waiting()
+        except CableOutError as error:
+            raise SerialException(str(error)) from error
+
+    @property
+    def out_waiting(self) -> int:
+        """Nothing waits: the box takes bytes at once."""
+        self._check_open()
+        return 0
+
+    def flush(self) -> None:
+        """Nothing waits to be sent."""
+        self._check_open()
+
+    def reset_input_buffer(self) -> None:
+        """Forget what the box said and nobody read."""
+        self._check_open()
+        self.sim.discard()
+
+    def reset_output_buffer(self) -> None:
+        """Nothing waits to be sent."""
+        self._check_open()
+
+    def cancel_read(self) -> None:
+        """Make a waiting read return."""
+        self._check_open()
+        self.sim.cancel_read()
+
+    def cancel_write(self) -> None:
+        """A write never waits."""
+        self._check_open()
+
+    def _check_open(self) -> None:
+        if not self.is_open:
+            raise PortNotOpenError()
+
+    def _reconfigure_port(self, *args: Any, **kwargs: Any) -> None:
+        """Baud rate and the like mean nothing here."""
+
+    def _update_dtr_state(self) -> None:
+        """No such line."""
+
+    def _update_rts_state(self) -> None:
+        """No such line."""
+
+    def _update_break_state(self) -> None:
+        """No such line."""
