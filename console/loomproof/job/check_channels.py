@@ -77,7 +77,9 @@ def _place_flaws(draft: Draft, placed: Placed[Channel]) -> Iterator[Flaw]:
     if ignition == "none":
         reason = 'the engine has ignition = "none", yet here is a coil'
         yield Flaw(("load",), reason, 'write ignition = "single" or "wasted_spark"')
-    elif ignition == "wasted_spark" and location.cylinder is not None:
+    elif (
+        ignition == "wasted_spark" and draft.engine.part.cylinders % 2 == 0 and location.cylinder is not None
+    ):
         reason = f"a wasted-spark coil serves two cylinders; location `{location.id}` names one"
         yield Flaw(("location",), reason, "give the location `cylinders = [.., ..]` with both companions")
     elif ignition == "single" and location.cylinders:
@@ -173,7 +175,7 @@ def _crowded_flaws(draft: Draft) -> Iterator[Flaw]:
 
 def _belong_together(one: Channel, other: Channel) -> bool:
     same_group = one.group is not None and one.group == other.group
-    return same_group or one.partner == other.channel
+    return same_group or one.partner == other.channel or other.partner == one.channel
 
 
 def _pair_flaws(draft: Draft) -> Iterator[Flaw]:

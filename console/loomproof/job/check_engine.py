@@ -118,14 +118,18 @@ def _wasted_flaws(engine: Engine) -> Iterator[Flaw]:
 
 
 def location_flaws(draft: Draft) -> Iterator[Flaw]:
-    """Yield where a location does not fit the engine."""
+    """Yield where a location does not fit the engine.
+
+    Companions and banks are compared only where the engine is sound in itself; else its flaw is told already.
+    """
+    sound = not any(engine_flaws(draft))
     for placed in draft.locations:
         location = placed.part
         if location.cylinder is not None and location.cylinders:
             reason = "it stands beside `cylinder`; a location serves one cylinder or a pair of companions"
             yield Flaw((*placed.path, "cylinders"), reason, "remove one of the two")
         if draft.engine is not None:
-            yield from _on_engine(draft.engine.part, location, placed.path)
+            yield from _on_engine(draft.engine.part, location, placed.path, sound)
         elif not draft.engine_written and (location.serves or location.bank is not None):
             key = "bank" if not location.serves else "cylinders" if location.cylinders else "cylinder"
             yield Flaw(
@@ -133,13 +137,15 @@ def location_flaws(draft: Draft) -> Iterator[Flaw]:
             )
 
 
-def _on_engine(engine: Engine, location: Location, path: Path) -> Iterator[Flaw]:
+def _on_engine(engine: Engine, location: Location, path: Path, sound: bool) -> Iterator[Flaw]:
     key = "cylinders" if location.cylinders else "cylinder"
     for number in location.serves:
         if not 1 <= number <= engine.cylinders:
             reason = f"the engine has {engine.cylinders} cylinders, no number {number}"
             yield Flaw((*path, key), reason, f"write 1 to {engine.cylinders}")
             return
+    if not sound:
+        return
     if location.cylinders:
         yield from _companions(engine, location.cylinders, (*path, key))
     rows = engine.bank_rows()
@@ -157,8 +163,7 @@ def _companions(engine: Engine, cylinders: tuple[int, ...], path: Path) -> Itera
     try:
         pairs = engine.wasted_pairs
     except ValueError:
-        if engine.ignition != "wasted_spark":  # else the engine itself has been blamed
-            yield Flaw(path, "this engine has no companion cylinders", "use `cylinder`")
+        yield Flaw(path, "this engine has no companion cylinders", "use `cylinder`")
         return
     if len(cylinders) != 2 or tuple(sorted(cylinders)) not in {tuple(sorted(pair)) for pair in pairs}:
         listed = ", ".join(f"{one}/{other}" for one, other in pairs)
