@@ -10,7 +10,7 @@ from loomproof.link.core import GATE_S
 from loomproof.link.errors import LinkLost
 
 _LONGEST_READ_S = 0.1
-_SHORTEST_READ_S = 1e-5
+_SHORTEST_READ_S = 1e-6
 
 
 class VirtualPort(Port, Protocol):

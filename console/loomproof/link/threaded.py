@@ -5,7 +5,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from loomproof.link.base import PORT_ERRORS, Link, Port, describe, read_some
+from loomproof.link.base import PORT_ERRORS, Link, Port, describe, read_some, read_some_of_a_socket
 from loomproof.link.core import GATE_S
 
 READ_TIMEOUT_S = 0.02
@@ -18,6 +18,7 @@ class ThreadedLink(Link):
     """See `Link`. Writes are made by whoever asks, under a lock held for that one write only."""
 
     def __init__(self, port: Port, url: str, *, auto_call_in: bool = False, gate_s: float = GATE_S) -> None:
+        self._read_some = read_some_of_a_socket if url.startswith("socket://") else read_some
         super().__init__(port, url, auto_call_in=auto_call_in, gate_s=gate_s)
         self._closing = threading.Event()
         self._port.timeout = READ_TIMEOUT_S
@@ -29,7 +30,7 @@ class ThreadedLink(Link):
         return time.monotonic()
 
     def close(self) -> None:
-        """Have the I/O thread close the port, as closing it under a reading thread breaks the read; wait for it."""
+        """Have the I/O thread close the port (beneath its read nobody else may) and wait for it."""
         self._closing.set()
         cancel_read = getattr(self._port, "cancel_read", None)
         if cancel_read is not None:
@@ -63,7 +64,7 @@ class ThreadedLink(Link):
             self._lose(cause)
 
     def _step(self) -> None:
-        data = read_some(self._port)
+        data = self._read_some(self._port)
         with self._changed:
             events = self._core.receive(data)
             due = self._core.poll(self.now_s())
