@@ -9,7 +9,9 @@ from loomproof.procedure.model import (
     StepKind,
     StepOutcome,
 )
+from loomproof.procedure.port import BoxPort
 from loomproof.procedure.prompts import CHOICE_TEXT, Answer, Choice, Operator, Prompt, PromptKind
+from loomproof.procedure.recorders import NullRecorder
 from loomproof.procedure.recording import (
     BoxFacts,
     EventKind,
@@ -20,16 +22,19 @@ from loomproof.procedure.recording import (
     StepBegan,
     TraceCounts,
 )
+from loomproof.procedure.sheet import build_sheet
 
 __all__ = [
     "CHOICE_TEXT",
     "Answer",
     "BoxFacts",
+    "BoxPort",
     "Choice",
     "DrivePlan",
     "DriveShape",
     "EventKind",
     "EventNoted",
+    "NullRecorder",
     "Operator",
     "Prompt",
     "PromptKind",
@@ -43,4 +48,5 @@ __all__ = [
     "StepKind",
     "StepOutcome",
     "TraceCounts",
+    "build_sheet",
 ]

@@ -1,6 +1,7 @@
 """What a session tells its subscribers: past-tense facts, as frozen snapshots.
 
-Subscribers are called in the thread that runs the session (stop-related ones also from others) and must not wait.
+Subscribers are called in the thread that runs the session (stop-related ones also from others) and must
+not wait.
 """
 
 from __future__ import annotations

@@ -35,6 +35,7 @@ class StepEnd(StrEnum):
     STOPPED = "stopped"
     LINK_LOST = "link lost"
     SUPPLY_LOST = "supply lost"
+    LEFT = "left"
 
 
 class DriveShape(StrEnum):
@@ -120,7 +121,7 @@ class RunSheet:
 _EVIDENCE = TypeAdapter(tuple[ChannelEvidence, ...], config=ConfigDict(ser_json_inf_nan="strings"))
 
 
-def _plain_evidence(evidence: tuple[ChannelEvidence, ...]) -> Any:
+def _plain_evidence(evidence: tuple[ChannelEvidence, ...]) -> object:
     """As JSON types; infinite degrees of freedom become a string, because JSON has no infinity."""
     return json.loads(_EVIDENCE.dump_json(evidence))
 
@@ -132,9 +133,11 @@ class StepOutcome(BaseModel):
     """What came of one attempt at a step. Plain data: records keep it as JSON and give it back to resume.
 
     Attributes:
-        verdict: worst verdict over the step's channels as known when it ended; `pass` for a step that only had to
+        verdict: worst verdict over the step's channels as known when it ended; `pass` for a step that only
+        had to
             be done.
-        measured: for a reader: per channel the signature as plain values with uncertainty, and whatever else the
+        measured: for a reader: per channel the signature as plain values with uncertainty, and whatever
+        else the
             step saw. JSON types only.
         evidence: for resuming: what the step added to each channel's evidence.
         supply_rest_v, supply_loaded_v: supply with everything off, and the lowest while a channel was driven.

@@ -55,9 +55,9 @@ CHOICE_TEXT: dict[Choice, str] = {
 class Prompt:
     """One question, or one thing to do with the hands.
 
-    `number` is unique in a session. For a statement, `statement` is the form: the answer needs the keys of all
-    facts that were confirmed, the typed word where the form has one, and a name. The first of `choices` is the
-    answer that goes on; none of them is ever taken for granted.
+    `number` is unique in a session. For a statement, `statement` is the form: the answer needs the keys of
+    all facts that were confirmed, the typed word where the form has one, and a name. The first of
+    `choices` is the answer that goes on; none of them is ever taken for granted.
     """
 
     number: int

@@ -172,7 +172,7 @@ class Recorder(Protocol):
         ...
 
     def findings(self, verdicts: Sequence[PropertyVerdict], findings: Sequence[Finding]) -> None:
-        """Record the verdicts and findings as they stand now; the last call counts, earlier ones stay visible."""
+        """Record the verdicts and findings as they stand; the last call counts, earlier ones stay visible."""
         ...
 
     def finish(self, verdict: str, note: str = "") -> None:

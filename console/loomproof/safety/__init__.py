@@ -35,6 +35,7 @@ from loomproof.safety.interlocks import (
     StatementRefusedError,
     Voider,
 )
+from loomproof.safety.ledger import FuelLedger
 from loomproof.safety.order import Phase, phase_of, safe_order
 from loomproof.safety.statements import (
     HAZARD_STATEMENTS,
@@ -42,7 +43,9 @@ from loomproof.safety.statements import (
     StatementForm,
     StatementKind,
     form_for,
+    hazards_of,
     pump_statement,
+    statements_for,
 )
 
 __all__ = [
@@ -61,6 +64,7 @@ __all__ = [
     "Budget",
     "Caution",
     "Fact",
+    "FuelLedger",
     "Interlocks",
     "Limit",
     "Permit",
@@ -78,10 +82,12 @@ __all__ = [
     "duty_permille",
     "fit_train",
     "form_for",
+    "hazards_of",
     "opening_cautions",
     "phase_of",
     "pulse_budget",
     "pump_statement",
     "releases_fuel",
     "safe_order",
+    "statements_for",
 ]

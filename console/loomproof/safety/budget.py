@@ -132,7 +132,7 @@ class Budget:
 
 def _liquid_reason(model: LoadModel) -> str:
     return (
-        f"were the isolation wrong, more than {model.liquid_ul:.1f} uL of fuel would make "
+        f"were the isolation wrong, {model.liquid_ul:.1f} uL more of fuel would make "
         f"{model.cylinder_cm3:.0f} cm3 of air flammable (1.2 %)."
     )
 
@@ -145,6 +145,7 @@ def pulse_budget(
     on_time_us: int | None = None,
     period_us: int | None = None,
     ceilings: BoxCeilings | None = None,
+    released_ul: float = 0.0,
 ) -> Budget:
     """The limits of one channel of a job.
 
@@ -155,13 +156,21 @@ def pulse_budget(
         on_time_us: pulse length `max_count` is for; None: that of the channel's own train, shortened to fit.
         period_us: period `max_count` is for; None: that of the channel's own train.
         ceilings: what the box allows on this channel; None: the protocol's ceilings.
+        released_ul: liquid that this place would already have received since the fuel was last checked, in
+        uL.
     """
     load = job.load_type(channel)
     train = load.train
     cylinder = None
     if job.engine is not None and job.engine.displacement_cm3:
         cylinder = job.engine.displacement_cm3 / job.engine.cylinders
-    model = worst_case(load, supply_v=supply_v, wire_ohm=_wire_ohm(job, channel), cylinder_cm3=cylinder)
+    model = worst_case(
+        load,
+        supply_v=supply_v,
+        wire_ohm=job.wire_quantity(channel).low,
+        cylinder_cm3=cylinder,
+        released_ul=released_ul,
+    )
     box = ceilings or BoxCeilings()
     own = load.limits
     on_limits = _on_time_limits(model, box, round(own.max_on_time_ms * 1e3))
@@ -194,10 +203,6 @@ def pulse_budget(
     counts = budget._count_limits(max(pulse, 1), period_us or train.period_us)
     limits = _ordered([*on_limits, *others, *counts])
     return replace(budget, limits=limits, max_count=min(limit.value for limit in counts))
-
-
-def _wire_ohm(job: Job, channel: int) -> float:
-    return job.wire_quantity(channel).low
 
 
 def _least(limits: list[Limit], of: LimitOf) -> int:

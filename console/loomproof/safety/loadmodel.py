@@ -53,7 +53,7 @@ class LoadModel:
         inductance_h: lowest inductance, 0 where there is none.
         target_a: bare coils: the current the dwell may aim at.
         flow_ul_per_ms: injectors: highest flow at rated pressure.
-        liquid_ul: injectors: the liquid that would make one cylinder just flammable.
+        liquid_ul: injectors: the liquid still missing to make one cylinder just flammable.
     """
 
     kind: LoadKind
@@ -107,7 +107,12 @@ class LoadModel:
 
 
 def worst_case(
-    load: LoadType, *, supply_v: float, wire_ohm: float = 0.0, cylinder_cm3: float | None = None
+    load: LoadType,
+    *,
+    supply_v: float,
+    wire_ohm: float = 0.0,
+    cylinder_cm3: float | None = None,
+    released_ul: float = 0.0,
 ) -> LoadModel:
     """The load at its worst.
 
@@ -116,6 +121,7 @@ def worst_case(
         supply_v: measured supply in V; at least 12 V is assumed and a margin added.
         wire_ohm: lowest resistance of the wiring, in ohm.
         cylinder_cm3: one cylinder's displacement, for injectors; None: 500 cm3.
+        released_ul: liquid that place would already have received (`FuelLedger`), in uL.
     """
     worst_v = max(supply_v, LOWEST_SUPPLY_V) + SUPPLY_MARGIN_V
     resistance = None if load.resistance_ohm is None else load.resistance_ohm.low + wire_ohm
@@ -136,6 +142,8 @@ def worst_case(
         pull_in_a=None if load.pull_in_a is None else load.pull_in_a.low,
         thermal=THERMAL.get(load.kind),
         flow_ul_per_ms=None if flow is None else physics.flow_ul_per_ms(flow),
-        liquid_ul=None if cylinder is None or flow is None else physics.flammable_liquid_ul(cylinder),
+        liquid_ul=None
+        if cylinder is None or flow is None
+        else max(0.0, physics.flammable_liquid_ul(cylinder) - released_ul),
         cylinder_cm3=cylinder,
     )

@@ -10,6 +10,7 @@ from enum import IntEnum
 
 from loomproof.job.kinds import HazardClass
 from loomproof.job.model import Job
+from loomproof.safety.statements import hazards_of
 
 
 class Phase(IntEnum):
@@ -41,7 +42,7 @@ def phase_of(job: Job, channel: int) -> Phase:
     """The phase in which a channel is driven."""
     if job.channel(channel).fuel_pump:
         return Phase.PUMP
-    return _PHASE_OF[job.load_type(channel).hazard]
+    return max(_PHASE_OF[hazard] for hazard in hazards_of(job.load_type(channel)))
 
 
 def safe_order(job: Job) -> tuple[int, ...]:

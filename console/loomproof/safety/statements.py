@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from loomproof.job.kinds import HazardClass, LoadKind, Setting
+from loomproof.job.loadtype import LoadType
 
 
 class StatementKind(StrEnum):
@@ -196,3 +197,30 @@ def pump_statement(kind: LoadKind) -> StatementKind:
     unplugged and tested at once: it runs, so more must be stated.
     """
     return StatementKind.PUMP_MAY_RUN if kind is LoadKind.MOTOR else StatementKind.PUMP_UNPLUGGED
+
+
+KIND_HAZARD: Mapping[LoadKind, HazardClass] = {
+    LoadKind.INJECTOR: HazardClass.FUEL,
+    LoadKind.COIL: HazardClass.SPARK,
+    LoadKind.IGNITER_COIL: HazardClass.SPARK,
+    LoadKind.MOTOR: HazardClass.MOTION,
+}
+"""The hazard a kind of load carries whatever its load type says; the box holds to the same."""
+
+
+def hazards_of(load: LoadType) -> tuple[HazardClass, ...]:
+    """Every hazard class of a load: what it is said to be, and what its kind always is. `NONE` alone if none.
+
+    A motor said to crank the engine needs `crank` only.
+    """
+    bound = KIND_HAZARD.get(load.kind, HazardClass.NONE)
+    if load.kind is LoadKind.MOTOR and load.hazard is HazardClass.CRANK:
+        bound = HazardClass.CRANK
+    found = dict.fromkeys(h for h in (load.hazard, bound) if h is not HazardClass.NONE)
+    return tuple(found) or (HazardClass.NONE,)
+
+
+def statements_for(load: LoadType, *, fuel_pump: bool) -> tuple[StatementKind, ...]:
+    """What always has to be stated before a load is driven, whatever was driven before it."""
+    kinds = [kind for hazard in hazards_of(load) for kind in HAZARD_STATEMENTS[hazard]]
+    return (*kinds, pump_statement(load.kind)) if fuel_pump else tuple(kinds)

@@ -1,0 +1,84 @@
+"""The passive look: resting voltages of all pins, then sense pulses too short to move or spark anything."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loomproof.box import Refused
+from loomproof.diagnose import ChannelEvidence
+from loomproof.measure import measure
+from loomproof.procedure.core import Core, StepInterruptedError, StepResult
+from loomproof.procedure.events import ChannelMeasured
+from loomproof.procedure.model import Step, StepEnd
+from loomproof.procedure.prompts import Choice, PromptKind
+from loomproof.procedure.readings import scan_of, supply_of, trace_of
+
+FIRST_SENSE_US = 20
+"""The first sense pulse, before anything is known of what hangs there."""
+AFTER_SAMPLES = 40
+"""Samples after a sense pulse, for the way its current goes back."""
+
+
+def run_look(core: Core, step: Step, result: StepResult) -> None:
+    """Read every pin at rest, scan once with the shortest pulse, then look at each load."""
+    answer = core.ask(
+        core.prompt(
+            PromptKind.READY,
+            step.id,
+            step.title,
+            step.what_will_happen,
+            choices=(Choice.DRIVE, Choice.SKIP, Choice.LEAVE),
+            cautions=step.cautions,
+        )
+    )
+    if answer.choice is Choice.SKIP:
+        result.skipped_reason = answer.note or "skipped by the operator"
+        raise StepInterruptedError(StepEnd.SKIPPED, result.skipped_reason)
+    _rest(core, step, result)
+    for channel in step.channels:
+        core.check()
+        _sense(core, channel, result)
+
+
+def _rest(core: Core, step: Step, result: StepResult) -> None:
+    raw = core.box.scan(step.channels, FIRST_SENSE_US)
+    scan = scan_of(raw, core.calibrations)
+    result.supply_rest_v = supply_of(raw, core.calibrations[step.channels[0]])
+    core.supply_v = max(core.supply_v, result.supply_rest_v)
+    result.measured["supply_v"] = round(result.supply_rest_v, 3)
+    for channel, seen in scan.items():
+        result.evidence[channel] = ChannelEvidence(
+            channel,
+            resting_drain_v=seen.drain_v,
+            sense_current_a=seen.current_a,
+            sense_current_u_a=seen.current_u_a if seen.current_a is not None else None,
+            sense_on_time_s=FIRST_SENSE_US * 1e-6 if seen.current_a is not None else None,
+        )
+
+
+def _sense(core: Core, channel: int, result: StepResult) -> None:
+    longest_us = core.budget(channel).max_sense_us
+    if longest_us < 10:
+        return
+    samples = AFTER_SAMPLES + int(longest_us * 1000 / core.box.identity.sample_period_ns) + 1
+    try:
+        raw = core.box.sense(channel, longest_us, min(samples, core.box.identity.max_trace_samples))
+    except Refused as refused:
+        result.problems.append(f"channel {channel}: no sense pulse: {refused}")
+        return
+    result.traces.append((raw, "sense"))
+    trace = trace_of(raw, core.calibrations[channel])
+    signature = measure([trace], core.job.load_type(channel))
+    core.publish(ChannelMeasured(channel, signature, sense=True))
+    core.box.call_in()
+    on = trace.on
+    current = float(trace.current_a[on][-1]) if on.any() else None
+    result.evidence[channel] = replace(
+        result.evidence.get(channel, ChannelEvidence(channel)),
+        sense=signature,
+        sense_current_a=current,
+        sense_current_u_a=float(trace.current_u_a[on][-1]) if current is not None else None,
+        sense_on_time_s=float(trace.time_s[on][-1]) if current is not None else None,
+        tripped=trace.tripped,
+    )
+    result.measured[f"sense {channel}"] = signature.as_dict()

@@ -1,0 +1,181 @@
+"""The run sheet of a job: passive look, location walk, drives in the safe order, summary (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loomproof.job.kinds import HazardClass, LoadKind
+from loomproof.job.model import Job
+from loomproof.procedure.model import DrivePlan, DriveShape, RunSheet, Step, StepKind
+from loomproof.safety import (
+    PULLING,
+    Phase,
+    StatementKind,
+    cautions_for,
+    form_for,
+    opening_cautions,
+    phase_of,
+    safe_order,
+    statements_for,
+)
+
+STEPS_PER_WINDING = 8
+STEP_US = 20_000
+BRIDGE_US = 200_000
+
+
+def build_sheet(job: Job) -> RunSheet:
+    """The ordered steps of a job. The same job gives the same steps with the same ids."""
+    return RunSheet((_look(job), *_walk(job), *_drives(job), _summary(job)))
+
+
+def stepper_groups(job: Job) -> dict[str, tuple[int, ...]]:
+    """Fitted stepper windings by group, in the order of their steps."""
+    groups: dict[str, list[int]] = {}
+    for channel in job.channels:
+        if channel.group and channel.fitted and job.load_type(channel.channel).kind is LoadKind.STEPPER:
+            groups.setdefault(channel.group, []).append(channel.channel)
+    return {name: tuple(channels) for name, channels in groups.items()}
+
+
+def _fitted(job: Job) -> tuple[int, ...]:
+    return tuple(sorted(c.channel for c in job.channels if c.fitted))
+
+
+def _look(job: Job) -> Step:
+    return Step(
+        id="look",
+        kind=StepKind.PASSIVE_LOOK,
+        phase=Phase.LOOK,
+        title="Look at the loom without driving anything",
+        what_will_happen=(
+            "Every pin's resting voltage is read, then each load gets sense pulses too short to move or "
+            "spark anything."
+        ),
+        channels=_fitted(job),
+        cautions=opening_cautions(),
+    )
+
+
+def _walk(job: Job) -> Iterator[Step]:
+    """One pull check per connector: a location's channels share one."""
+    done: set[str] = set()
+    for channel in _fitted(job):
+        location = job.location_of(channel)
+        if location is None:
+            yield _pull(job, (channel,), job.channel(channel).name, None)
+        elif location.id not in done:
+            done.add(location.id)
+            together = tuple(c for c in _fitted(job) if job.channel(c).location == location.id)
+            yield _pull(job, together, location.name, location.id)
+
+
+def _pull(job: Job, channels: tuple[int, ...], where: str, location: str | None) -> Step:
+    loads = ", ".join(f"{job.channel(c).name} ({job.channel(c).cavity})" for c in channels)
+    return Step(
+        id=f"pull-{channels[0]}",
+        kind=StepKind.PULL_CHECK,
+        phase=Phase.WALK,
+        title=f"Pull the connector: {where}",
+        what_will_happen=f"The box watches every channel; {loads} should lose its load, and get it back.",
+        channel=channels[0],
+        channels=channels,
+        cautions=(PULLING,),
+        location=location,
+    )
+
+
+def _drives(job: Job) -> Iterator[Step]:
+    """Drives in the safe order; each phase opens with the statements it needs."""
+    stated: set[StatementKind] = set()
+    bridged: set[int] = set()
+    groups = stepper_groups(job)
+    last_of_group = {channels[-1]: (name, channels) for name, channels in groups.items()}
+    for channel in safe_order(job):
+        if channel in bridged:
+            continue
+        yield from _statements(job, channel, stated)
+        step = _drive(job, channel)
+        bridged.update(step.channels if step.drive and step.drive.shape is DriveShape.BRIDGE else ())
+        yield step
+        if channel in last_of_group and len(last_of_group[channel][1]) == 4:
+            yield _stepping(job, *last_of_group[channel])
+
+
+def _statements(job: Job, channel: int, stated: set[StatementKind]) -> Iterator[Step]:
+    load = job.load_type(channel)
+    for kind in statements_for(load, fuel_pump=job.channel(channel).fuel_pump):
+        if kind in stated:
+            continue
+        stated.add(kind)
+        form = form_for(kind, job.setting)
+        yield Step(
+            id=f"state-{kind.value.replace('_', '-')}",
+            kind=StepKind.STATEMENT,
+            phase=phase_of(job, channel),
+            title=form.title,
+            what_will_happen="You confirm each fact. It holds for ten minutes at most, and a stop voids it.",
+            cautions=cautions_for(load.hazard, job.setting, fuel_pump=job.channel(channel).fuel_pump),
+            hazard=load.hazard,
+            statement=kind,
+        )
+
+
+def _drive(job: Job, channel: int) -> Step:
+    entry = job.channel(channel)
+    load = job.load_type(channel)
+    train = load.train
+    channels: tuple[int, ...] = (channel,)
+    shape, count, on_us = DriveShape.TRAIN, train.count, train.on_time_us
+    if entry.partner is not None:
+        channels, shape, count, on_us = (channel, entry.partner), DriveShape.BRIDGE, 2, BRIDGE_US
+    elif load.peak_hold is not None:
+        shape = DriveShape.PEAK_HOLD
+    plan = DrivePlan(shape, channels, count, train.period_us, on_us)
+    location = job.location_of(channel)
+    return Step(
+        id=f"drive-{channel}",
+        kind=StepKind.DRIVE,
+        phase=phase_of(job, channel),
+        title=f"Drive {entry.name}",
+        what_will_happen=f"{plan.sentence} on {entry.cavity}: {load.notice}.",
+        channel=channel,
+        channels=channels,
+        cautions=cautions_for(load.hazard, job.setting, fuel_pump=entry.fuel_pump),
+        hazard=load.hazard,
+        drive=plan,
+        location=None if location is None else location.id,
+        notice=load.notice,
+    )
+
+
+def _stepping(job: Job, name: str, channels: tuple[int, ...]) -> Step:
+    plan = DrivePlan(DriveShape.STEPPER, channels, 4 * STEPS_PER_WINDING, STEP_US, STEP_US)
+    first = channels[0]
+    location = job.location_of(first)
+    load = job.load_type(first)
+    return Step(
+        id=f"step-{first}",
+        kind=StepKind.DRIVE,
+        phase=phase_of(job, first),
+        title=f"Step {name} with all four windings",
+        what_will_happen=f"{plan.sentence}, one winding after the other.",
+        channel=first,
+        channels=channels,
+        cautions=cautions_for(load.hazard, job.setting),
+        hazard=HazardClass(load.hazard),
+        drive=plan,
+        location=None if location is None else location.id,
+        notice="the spindle runs out and comes back",
+    )
+
+
+def _summary(job: Job) -> Step:
+    return Step(
+        id="summary",
+        kind=StepKind.SUMMARY,
+        phase=Phase.SUMMARY,
+        title="Verdicts and findings",
+        what_will_happen="Nothing is driven. All verdicts are drawn together and written to the record.",
+        channels=_fitted(job),
+    )
