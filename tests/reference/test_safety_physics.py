@@ -1,0 +1,84 @@
+"""The budgets' formulas against published values."""
+
+import pytest
+
+from loomproof.safety import physics
+
+
+def test_flammable_liquid_in_half_a_litre():
+    """Ideal gas law at 293.15 K and 101325 Pa, 110 g/mol, 0.745 g/cm3 (EN 228 range, from memory).
+
+    Lower flammable limit of petrol vapour: 1.4 % in the NIOSH pocket guide (from memory), 1.2 % in other tables.
+    n = x p V / (R T): 0.012 * 101325 * 500e-6 / (8.314462618 * 293.15) = 2.4943e-4 mol = 27.437 mg = 36.83 uL.
+    """
+    assert physics.flammable_liquid_ul(500.0) == pytest.approx(36.83, rel=1e-3)
+    assert physics.flammable_liquid_ul(500.0, 0.014) == pytest.approx(42.97, rel=1e-3)
+
+
+def test_injector_flow():
+    """440 cm3/min are 7.333 uL/ms: a change of units."""
+    assert physics.flow_ul_per_ms(440.0) == pytest.approx(7.333, abs=5e-4)
+
+
+def test_textbook_solenoid():
+    """12 V, 4 ohm, 6 mH: 3 A at the end and 27 mJ; 1.896362, 2.593994, 2.979786 A at 1.5, 3 and 7.5 ms.
+
+    First-order R-L circuit of an ignition solenoid, standard circuits textbook; values recomputed with scipy.
+    """
+    assert physics.current_a(12.0, 4.0, 6e-3, 10.0) == pytest.approx(3.0, abs=1e-9)
+    assert physics.stored_energy_j(6e-3, 3.0) == pytest.approx(27e-3, rel=1e-12)
+    for time_s, expected in ((1.5e-3, 1.896362), (3e-3, 2.593994), (7.5e-3, 2.979786)):
+        assert physics.current_a(12.0, 4.0, 6e-3, time_s) == pytest.approx(expected, abs=1e-6)
+
+
+def test_textbook_relay():
+    """12 V, 150 ohm, 30 mH pulls in at 50 mA after 0.2 ln(8/3) = 0.1962 ms (circuits textbook)."""
+    assert physics.time_to_current_s(12.0, 150.0, 30e-3, 0.05) == pytest.approx(0.1962e-3, abs=1e-7)
+
+
+def test_high_voltage_coil():
+    """110 V, 200 ohm, 500 mH reaches 350 mA in 2.529 ms (circuits textbook)."""
+    assert physics.time_to_current_s(110.0, 200.0, 0.5, 0.35) == pytest.approx(2.529e-3, abs=1e-6)
+
+
+@pytest.mark.parametrize(("supply_v", "ms"), [(8.0, 4.428), (10.0, 3.290), (12.0, 2.623), (14.0, 2.182)])
+def test_dwell_of_a_coil(supply_v, ms):
+    """0.5 ohm, 3.5 mH to 7.5 A, 98.4 mJ: t = -(L/R) ln(1 - I R / V), recomputed with scipy."""
+    assert physics.time_to_current_s(supply_v, 0.5, 3.5e-3, 7.5) == pytest.approx(ms * 1e-3, abs=1e-6)
+    assert physics.stored_energy_j(3.5e-3, 7.5) == pytest.approx(98.4e-3, rel=1e-3)
+
+
+def test_a_current_the_resistance_never_lets():
+    """12 V over 4 ohm ends at 3 A (Ohm's law)."""
+    assert physics.time_to_current_s(12.0, 4.0, 6e-3, 3.0) == float("inf")
+
+
+@pytest.mark.parametrize("on_time_s", [1e-7, 1e-5, 1.4e-6, 1.6e-6, 1e-3, 5e-3, 50e-3])
+def test_heat_of_a_pulse(on_time_s):
+    """Loss by numerical integration of i^2 R (scipy quad) plus 1/2 L i^2, energy of an inductor (textbook)."""
+    from scipy.integrate import quad
+
+    supply_v, ohm, henry = 14.0, 2.5, 2.5e-3
+    loss = quad(lambda t: ohm * physics.current_a(supply_v, ohm, henry, t) ** 2, 0.0, on_time_s, epsabs=0)[0]
+    end_a = physics.current_a(supply_v, ohm, henry, on_time_s)
+    expected = loss + 0.5 * henry * end_a**2
+    assert physics.pulse_heat_j(supply_v, ohm, henry, on_time_s) == pytest.approx(expected, rel=1e-6)
+
+
+def test_heating_solves_its_equation():
+    """C dT/dt = P - T / R_th, lumped heat balance (textbook), against scipy's solve_ivp."""
+    from scipy.integrate import solve_ivp
+
+    power_w, r_th, c, time_s = 7.0, 15.0, 10.0, 120.0
+    solved = solve_ivp(lambda _t, y: (power_w - y / r_th) / c, (0.0, time_s), [0.0], rtol=1e-10, atol=1e-10)
+    rise = physics.temperature_rise_k(power_w, r_th, c, time_s)
+    assert rise == pytest.approx(float(solved.y[0, -1]), rel=1e-7)
+    assert physics.time_to_rise_s(power_w, r_th, c, rise) == pytest.approx(time_s, rel=1e-9)
+    assert physics.time_to_rise_s(power_w, r_th, c, power_w * r_th) == float("inf")
+
+
+def test_sense_pulse_of_a_coil():
+    """t = sqrt(2 E L) / V from E = 1/2 L i^2 and i = V t / L (textbook): 0.3 mJ in 2.8 mH at 16 V is 81.0 us."""
+    time_s = physics.sense_time_s(0.3e-3, 2.8e-3, 16.0)
+    assert time_s == pytest.approx(81.0e-6, rel=1e-3)
+    assert physics.stored_energy_j(2.8e-3, 16.0 * time_s / 2.8e-3) == pytest.approx(0.3e-3, rel=1e-12)
