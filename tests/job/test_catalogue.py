@@ -95,7 +95,11 @@ def test_hazards_follow_what_the_load_does(load: LoadType) -> None:
         LoadKind.MOTOR: {HazardClass.MOTION},
     }
     assert load.hazard in expected.get(load.kind, set(HazardClass))
-    for word, hazard in (("starter", HazardClass.CRANK), ("fan", HazardClass.MOTION), ("pump", HazardClass.MOTION)):
+    for word, hazard in (
+        ("starter", HazardClass.CRANK),
+        ("fan", HazardClass.MOTION),
+        ("pump", HazardClass.MOTION),
+    ):
         if word in load.name:
             assert load.hazard is hazard
     if "fuel pump" in load.name:

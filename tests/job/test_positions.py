@@ -72,7 +72,9 @@ def test_what_is_not_there_is_told_at_what_is_around_it() -> None:
 
 VALUES = st.recursive(
     st.booleans() | st.integers(-9, 9) | st.text("ab'\"\n#[]=", max_size=5),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text("ab.", max_size=3), inner, max_size=3),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text("ab.", max_size=3), inner, max_size=3)
+    ),
     max_leaves=12,
 )
 

@@ -11,17 +11,21 @@ from hypothesis import strategies as st
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.kinds import LoadKind
-from loomproof.job.loading import JobError, dump_job, job_digest, parse_job
+from loomproof.job.loading import JobError, Problem, dump_job, job_digest, parse_job
+from loomproof.job.model import Job
 from loomproof.job.wire import COLOURS
 
 EXAMPLES = [
-    path.read_text(encoding="utf-8") for path in sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
+    path.read_text(encoding="utf-8")
+    for path in sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 ]
 JOBS = [text for text in EXAMPLES if "[[channels]]" in text]
 
 texts = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), min_size=1, max_size=12)
 sections = st.floats(0.13, 16) | st.sampled_from([0.35, 0.5, 0.75, 1, 1.5, 2.5, 4])
-colours = st.sampled_from(COLOURS) | st.builds("{}/{}".format, st.sampled_from(COLOURS), st.sampled_from(COLOURS))
+colours = st.sampled_from(COLOURS) | st.builds(
+    "{}/{}".format, st.sampled_from(COLOURS), st.sampled_from(COLOURS)
+)
 simple_loads = st.sampled_from([key for key, load in CATALOGUE.items() if load.kind is not LoadKind.STEPPER])
 quantities = st.fixed_dictionaries(
     {"value": st.floats(13, 15), "source": texts}, optional={"tolerance_percent": st.floats(0, 10)}
@@ -101,19 +105,25 @@ def test_the_digest_sees_content_and_not_layout() -> None:
     assert job_digest(parse_job(changed)) != job_digest(parse_job(text))
 
 
-def assert_loads_or_tells(text: str) -> None:
+def outcome(text: str) -> Job | tuple[Problem, ...]:
     try:
-        job = parse_job(text)
+        return parse_job(text)
     except JobError as error:
-        assert error.problems
-        for problem in error.problems:
-            assert problem.line is not None
-            assert 1 <= problem.line <= text.count("\n") + 1
-            assert problem.key
-            assert problem.reason
-            assert problem.remedy
-    else:
-        assert parse_job(dump_job(job)) == job
+        return error.problems
+
+
+def assert_loads_or_tells(text: str) -> None:
+    result = outcome(text)
+    if isinstance(result, Job):
+        assert parse_job(dump_job(result)) == result
+        return
+    assert result
+    for problem in result:
+        assert problem.line is not None
+        assert 1 <= problem.line <= text.count("\n") + 1
+        assert problem.key
+        assert problem.reason
+        assert problem.remedy
 
 
 @st.composite
@@ -132,7 +142,9 @@ def maimed_texts(draw: st.DrawFn) -> str:
             case "cut":
                 rows[at] = rows[at][: draw(st.integers(0, len(rows[at])))]
             case "insert":
-                rows.insert(at, draw(st.sampled_from(["[[channels]]", "[x", "= 3", "a = [", 'b = """', "\x00", "]"])))
+                rows.insert(
+                    at, draw(st.sampled_from(["[[channels]]", "[x", "= 3", "a = [", 'b = """', "\x00", "]"]))
+                )
             case "splice":
                 where = draw(st.integers(0, len(rows[at])))
                 rows[at] = rows[at][:where] + draw(st.text(max_size=3)) + rows[at][where:]
@@ -152,7 +164,9 @@ anything = st.recursive(
     | st.floats()
     | st.dates()
     | st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=6),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text("abc_", min_size=1), inner, max_size=3),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text("abc_", min_size=1), inner, max_size=3)
+    ),
     max_leaves=4,
 )
 
