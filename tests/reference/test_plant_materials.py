@@ -29,8 +29,8 @@ def test_copper_resistivity():
 
 @pytest.mark.parametrize(
     ("kelvin", "uohm_cm"),
-    [(300, 5.65), (500, 10.56), (1000, 24.93), (1500, 40.36), (2000, 56.67), (2500, 73.91), (2800, 84.70), (3000, 92.04)],
-)  # fmt: skip
+    [(300, 5.65), (500, 10.56), (1000, 24.93), (1500, 40.36), (2000, 56.67), (2500, 73.91), (2800, 84.70)],
+)
 def test_tungsten(kelvin, uohm_cm):
     """H. A. Jones and I. Langmuir, General Electric Review 30 (1927), as handbooks print it (from memory).
 

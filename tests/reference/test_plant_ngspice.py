@@ -1,4 +1,4 @@
-"""The simulated loom against ngspice (Berkeley SPICE3 lineage, `ngspice -b`, .tran), within 0.5 % of full current.
+"""The simulated loom against ngspice (`ngspice -b`, .tran), within 0.5 % of full current.
 
 Each netlist is written by hand from the physics, not from the program's equations: switches are voltage-
 controlled switches, diodes are junction diodes of a very small emission coefficient (a few millivolt) in
@@ -44,7 +44,8 @@ def spice(tmp_path):
         out = tmp_path / "out.txt"
         deck = (
             HEAD + body + f".tran {step_s:g} {stop_s:g} 0 {step_s:g} uic\n"
-            f".control\nset wr_singlescale\nset numdgt=10\nrun\nwrdata {out} {' '.join(vectors)}\n.endc\n.end\n"
+            ".control\nset wr_singlescale\nset numdgt=10\nrun\n"
+            f"wrdata {out} {' '.join(vectors)}\n.endc\n.end\n"
         )
         (tmp_path / "deck.cir").write_text(deck)
         done = subprocess.run(
@@ -171,10 +172,10 @@ def test_saturating_coil(spice):
 def test_two_loads_on_one_weak_feed(spice):
     body = (
         "Rfeed s f 1.5\n"
-        "Rw1 m1 d1 0.2\nV1 d1 q1 0\nS1 q1 0 g1 0 swm\nDc1 q1 c1 dio\nVc1 c1 0 48\nR1 f a1 14\nL1 a1 m1 14m ic=0\n"
-        "Rw2 m2 d2 0.1\nV2 d2 q2 0\nS2 q2 0 g2 0 swm\nDc2 q2 c2 dio\nVc2 c2 0 48\nR2 f a2 2.4\nL2 a2 m2 2.4m ic=0\n"
-        + pulse("g1", 1e-3, 7e-3)
-        + pulse("g2", 3e-3, 5e-3)
+        "Rw1 m1 d1 0.2\nV1 d1 q1 0\nS1 q1 0 g1 0 swm\nDc1 q1 c1 dio\nVc1 c1 0 48\n"
+        "R1 f a1 14\nL1 a1 m1 14m ic=0\n"
+        "Rw2 m2 d2 0.1\nV2 d2 q2 0\nS2 q2 0 g2 0 swm\nDc2 q2 c2 dio\nVc2 c2 0 48\n"
+        "R2 f a2 2.4\nL2 a2 m2 2.4m ic=0\n" + pulse("g1", 1e-3, 7e-3) + pulse("g2", 3e-3, 5e-3)
     )
     t, y = spice(body, ["i(v1)", "i(v2)", "v(s)"], 9e-3, 1e-6)
     plant = driven(
@@ -195,7 +196,7 @@ def test_two_loads_on_one_weak_feed(spice):
 
 
 JONES_LANGMUIR = (
-    # kelvin, microohm centimetre: H. A. Jones, I. Langmuir, GE Review 30 (1927), as handbooks print it (from memory)
+    # kelvin, microohm centimetre: H. A. Jones, I. Langmuir, GE Review 30 (1927), from memory
     "300,5.65,400,8.06,500,10.56,600,13.23,700,16.09,800,19.00,900,21.94,1000,24.93,1100,27.94,1200,30.98,1300,34.08,"
     "1400,37.19,1500,40.36,1600,43.55,1700,46.78,1800,50.05,1900,53.35,2000,56.67,2100,60.06,2200,63.48,2300,66.91,"
     "2400,70.39,2500,73.91,2600,77.49,2700,81.04,2800,84.70,2900,88.33,3000,92.04"

@@ -1,7 +1,8 @@
 """The simulated loom against closed-form textbook values and published figures.
 
 Sources, named beside each test:
-- first-order circuits: any circuits text, e.g. Nilsson and Riedel, Electric Circuits, ch. 7 (natural and step response of RL);
+- first-order circuits: any circuits text, e.g. Nilsson and Riedel, Electric Circuits, ch. 7 (natural and step
+  response of RL);
 - Ribbens, Understanding Automotive Electronics, eq. 5.133 (solenoid with moving core);
 - Chapman, Electric Machinery Fundamentals (DC motor: stall V/Ra, two-time-constant start);
 - relay coil with resistor: published relay application notes (about 68 V computed, about 65 V measured).
@@ -128,7 +129,8 @@ def test_turn_off(across_v, decay_ms):
 def test_energy_in_a_clamp():
     """60 V clamp to ground, 12 V, 14 ohm, 14 mH: 5.525 mJ in the clamp of 5.143 mJ stored.
 
-    E = Vz L/R (I0 - (Vz - V)/R ln(1 + I0 R/(Vz - V))), the supply adding its share (power-switch application notes).
+    E = Vz L/R (I0 - (Vz - V)/R ln(1 + I0 R/(Vz - V))), the supply adding its share (power-switch application
+    notes).
     """
     plant = on_at_zero(WindingSpec(resistance_ohm=14, inductance_h=14e-3), 12.0, 0.1, clamp_v=60.0)
     assert plant.stored_energy_j(1, 0.1) == pytest.approx(5.143e-3, rel=1e-3)
@@ -142,7 +144,10 @@ def test_energy_in_a_clamp():
 
 
 def test_resistor_across_a_relay():
-    """680 ohm across 120 ohm at 12 V: 0.1 A x 680 ohm = 68 V across the coil at turn-off (about 65 V measured)."""
+    """680 ohm across 120 ohm at 12 V: 0.1 A x 680 ohm = 68 V across the coil at turn-off.
+
+    The application note measured about 65 V.
+    """
     spec = RelaySpec(
         resistance_ohm=120, inductance_h=0.4, pull_in_a=0.06, opening_s=12e-3,
         suppression=SuppressionSpec("resistor", ohm=680.0),
@@ -154,7 +159,10 @@ def test_resistor_across_a_relay():
 
 
 def test_pwm_with_an_ideal_freewheel():
-    """13.5 V, 7.4 ohm, 20 mH, 250 Hz, 50 %: 1.2351 / 0.5893 / 0.9122 A in steady state (textbook: periodic RL)."""
+    """13.5 V, 7.4 ohm, 20 mH, 250 Hz, 50 %: 1.2351 / 0.5893 / 0.9122 A in steady state.
+
+    Periodic response of an R-L circuit (textbook).
+    """
     load = WindingSpec(
         resistance_ohm=7.4, inductance_h=20e-3, suppression=SuppressionSpec("diode", diode_v=0.0)
     )
@@ -174,7 +182,8 @@ def test_pwm_with_an_ideal_freewheel():
 def test_solenoid_equation():
     """v = R i + L(x) di/dt + i (dL/dx)(dx/dt) holds along the flight (Ribbens, eq. 5.133).
 
-    R i, i and x are read from the trajectory; L(x) from the definition of stroke gain: 1/L falls linearly to 1/((1+g)L0).
+    R i, i and x are read from the trajectory; L(x) from the definition of stroke gain: 1/L falls linearly to
+    1/((1+g)L0).
     """
     spec = InjectorSpec(
         resistance_ohm=14, inductance_h=14e-3, pull_in_a=0.35, opening_s=1.5e-3, stroke_gain=0.2
@@ -201,7 +210,10 @@ def test_solenoid_equation():
     ],
 )
 def test_opening_time(spec):
-    """The armature lands at the stated time at 13.5 V, and the current dips as it does (trade knowledge of the dip; no source)."""
+    """The armature lands at the stated time at 13.5 V, and the current dips as it does.
+
+    The dip: common practice, no source.
+    """
     plant = on_at_zero(spec, 13.5)
     assert plant.armature_travel(1, spec.opening_s * 0.995) < 1.0
     assert plant.armature_travel(1, spec.opening_s * 1.005) == 1.0
@@ -218,7 +230,10 @@ def test_opening_time(spec):
 
 
 def test_motor_stall_and_start():
-    """Stall: V/Ra, 12/1.5 = 8 A. Free: the two-pole step response of the armature-controlled motor (Chapman)."""
+    """Stall: V/Ra, 12/1.5 = 8 A. Free: the two-pole step response of the armature-controlled motor.
+
+    Chapman, Electric Machinery Fundamentals.
+    """
     spec = MotorSpec(
         resistance_ohm=1.5,
         inductance_h=0.8e-3,
@@ -241,7 +256,9 @@ def test_motor_stall_and_start():
 
 
 def test_lamp_inrush_band():
-    """Cold resistance about a tenth of hot, inrush 8-16 times the running current (common practice, no source).
+    """Cold resistance about a tenth of hot, inrush 8-16 times the running current.
+
+    Common practice, no source.
 
     21 W at 13.5 V: 1.556 A, 8.68 ohm hot.
     """
@@ -257,7 +274,10 @@ def test_lamp_inrush_band():
 
 
 def test_copper_in_the_loom():
-    """The winding of a valve published at 6.8/7.4/8.0/8.6/9.2 ohm (midpoints) from 0 to 80 degC in steps of 20."""
+    """The winding of a valve published at 6.8/7.4/8.0/8.6/9.2 ohm.
+
+    Midpoints of the printed bands, from 0 to 80 degC in steps of 20.
+    """
     for temperature_c, printed in ((0, 6.8), (20, 7.4), (40, 8.0), (60, 8.6), (80, 9.2)):
         load = WindingSpec(resistance_ohm=7.4, inductance_h=20e-3)
         plant = on_at_zero(load, 13.5, temperature_c=float(temperature_c))

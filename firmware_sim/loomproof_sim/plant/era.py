@@ -76,7 +76,7 @@ class Era:
     """From `t0` to the next switch, event or hand."""
 
     def __init__(
-        self, circuit: Circuit, moment: Moment, solved: Solved, piece: Piece, lones: Mapping[int, Lone],
+        self, circuit: Circuit, moment: Moment, solved: Solved, piece: Piece, *, lones: Mapping[int, Lone],
         fading: Sequence[Fading],
     ) -> None:  # fmt: skip
         self.circuit, self.moment, self.solved, self.piece = circuit, moment, solved, piece
@@ -168,6 +168,7 @@ class Beginner:
         """The era that starts at `t` with these load states.
 
         Args:
+            t: in s.
             moment: drives, contacts and supply from now on; its active set is that of before.
             states: of loads not at rest.
             on: one-way elements taken to conduct (a first guess).
@@ -262,7 +263,7 @@ class Beginner:
                 y0 += y
         system = System(members, solved, [self.circuit.index[m.key] for m in members])
         keep, fading = self._coasting(t, moment, solved, states, lones)
-        return Era(self.circuit, moment, solved, make_piece(system, t, y0), keep, fading)
+        return Era(self.circuit, moment, solved, make_piece(system, t, y0), lones=keep, fading=fading)
 
     def _coasting(
         self,

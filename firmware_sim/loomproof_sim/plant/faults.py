@@ -1,7 +1,7 @@
 """Faults as changes to the loom: the trace follows from the changed circuit."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from loomproof.job.faults import FaultKind
 from loomproof_sim.plant.circuit import far_end
@@ -44,7 +44,7 @@ class Fault:
     ohm: float | None = None
     fraction: float = 0.1
     load: LoadSpec | None = None
-    contact: IntermittentSpec = IntermittentSpec()
+    contact: IntermittentSpec = field(default_factory=IntermittentSpec)
 
 
 _USUAL_OHM = {

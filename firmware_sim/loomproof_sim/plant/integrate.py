@@ -1,7 +1,8 @@
 """Adaptive Runge-Kutta (Dormand-Prince 5(4)) with dense output, on plain Python floats.
 
-The tableau is scipy's own (`scipy.integrate.RK45`); its solver spends most of a small system's time in array overhead, and this one
-is some twenty times faster on the two to six states that occur here. A test compares the two.
+The tableau is scipy's own (`scipy.integrate.RK45`); its solver spends most of a small system's time in array
+overhead, and this one is some twenty times faster on the two to six states that occur here. A test compares
+the two.
 """
 
 from bisect import bisect_right

@@ -1,7 +1,8 @@
 """A resistive network with sources, one-way elements and current ports, solved by nodal analysis.
 
 Textbook modified nodal analysis with Norton sources. One-way elements (clamps, diodes, gaps) are a
-threshold voltage behind a small resistance: on or off. Which are on is found by flipping the worst violated one until all agree.
+threshold voltage behind a small resistance: on or off. Which are on is found by flipping the worst violated
+one until all agree.
 """
 
 from collections.abc import Callable, Hashable
@@ -15,7 +16,10 @@ from loomproof_sim.plant.loads.base import Array
 GROUND = -1
 SMALLEST_OHM = 1e-7
 LEAK_S = 1e-8
-"""Every node leaks to ground through 100 megohm: a loom's insulation, and what keeps floating nodes defined."""
+"""Every node leaks to ground through 100 megohm: a loom's insulation.
+
+And what keeps floating nodes defined.
+"""
 _VOLT_SLACK = 1e-7
 _AMP_SLACK = 1e-7
 

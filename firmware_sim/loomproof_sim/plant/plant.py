@@ -1,7 +1,8 @@
 """The electrical world behind the box's pins, asked at instants.
 
-Currents follow from the circuit: between switch edges in closed form where the loads are linear, by adaptive integration
-where they are not. The answer for an instant does not depend on which other instants are asked, nor in which order.
+Currents follow from the circuit: between switch edges in closed form where the loads are linear, by adaptive
+integration where they are not. The answer for an instant does not depend on which other instants are asked,
+nor in which order.
 """
 
 from bisect import bisect_right
@@ -21,7 +22,7 @@ _MOST_AT_ONCE = 200
 
 
 class PinSample(NamedTuple):
-    """True values at one instant: into the drain (or out of the supply), drain to ground, supply to ground."""
+    """True values at one instant: current into the drain (or out of the supply), voltages to ground."""
 
     current_a: float
     drain_v: float
@@ -185,7 +186,10 @@ class Plant:
         self._seat(channel, True, time_s)
 
     def flex(self, channel: int, time_s: float, duration_s: float, severity: float = 1.0) -> None:
-        """Bend the loom at this channel's wire: a bad contact there breaks at random, a sound one does not."""
+        """Bend the loom at this channel's wire: a bad contact there breaks at random.
+
+        A sound one does not.
+        """
         self._check(channel)
         bad = self._circuit.branches[channel].intermittent
         if bad is None or severity <= 0.0 or duration_s <= 0.0:

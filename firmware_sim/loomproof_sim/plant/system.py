@@ -1,7 +1,7 @@
 """The equations between two events: which loads are in which phase, behind which network.
 
-A piece of the trajectory is either linear, and then in closed form by eigenvalues, or not, and then integrated adaptively.
-Both know where their first guard goes negative.
+A piece of the trajectory is either linear, and then in closed form by eigenvalues, or not, and then
+integrated adaptively. Both know where their first guard goes negative.
 """
 
 from collections.abc import Sequence

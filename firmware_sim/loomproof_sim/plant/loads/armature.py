@@ -1,11 +1,12 @@
 """A winding that moves an armature or plunger: injectors, relays, solenoid valves.
 
 v = R i + L(x) di/dt + i (dL/dx) (dx/dt)   (Ribbens, Understanding Automotive Electronics, eq. 5.133)
-written with the flux linkage λ = L(x) i:  dλ/dt = v - R i.  x runs from 0 (rest) to 1 (far stop) and the reluctance
-falls linearly with it: 1/L(x) = (1 + g (1 - x)) / Lc, with Lc = (1 + g) L(0). Then the pull is -dW/dx = λ² g / (2 Lc), the
-same all along the stroke for a given flux, and energy is conserved exactly.
-M x'' = pull - F (1 + s x) - d x', between stops that swallow the impact (no bounce). F is set by the pull-in current, and M by
-the opening time. On either stop the load is a plain R-L circuit, so only the flight is integrated numerically.
+written with the flux linkage λ = L(x) i:  dλ/dt = v - R i.  x runs from 0 (rest) to 1 (far stop) and the
+reluctance falls linearly with it: 1/L(x) = (1 + g (1 - x)) / Lc, with Lc = (1 + g) L(0). Then the pull is
+-dW/dx = λ² g / (2 Lc), the same all along the stroke for a given flux, and energy is conserved exactly. M x''
+= pull - F (1 + s x) - d x', between stops that swallow the impact (no bounce). F is set by the pull-in
+current, and M by the opening time. On either stop the load is a plain R-L circuit, so only the flight is
+integrated numerically.
 """
 
 from functools import cached_property
@@ -182,7 +183,7 @@ class Armature(Load):
         return power
 
     def travel(self, state: State) -> float:
-        """x."""
+        """The place x itself."""
         return state[-2]
 
     def has_moved(self, state: State, phase: int) -> bool:

@@ -1,9 +1,10 @@
 """An ignition coil's primary, saturating.
 
 di/dt = (v - R i) / L(i), with the differential inductance L(i) = Ls + (L0 - Ls)/cosh²(i/Isat): the flux
-linkage is then Ls i + (L0 - Ls) Isat tanh(i/Isat). The secondary is not a state: its spark gap is an element of the
-circuit that holds the primary at breakdown voltage over turns ratio on turn-off (`circuit`), so all energy that
-does not go into the driver's clamp goes there. The burning voltage after breakdown is not modelled.
+linkage is then Ls i + (L0 - Ls) Isat tanh(i/Isat). The secondary is not a state: its spark gap is an element
+of the circuit that holds the primary at breakdown voltage over turns ratio on turn-off (`circuit`), so all
+energy that does not go into the driver's clamp goes there. The burning voltage after breakdown is not
+modelled.
 """
 
 from math import cosh, log, tanh

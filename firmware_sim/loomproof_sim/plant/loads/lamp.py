@@ -1,9 +1,10 @@
 """A tungsten lamp: the filament's resistance follows its temperature.
 
-C(T) dT/dt = v²/R(T) - P(T). R(T) by the resistivity of tungsten (`materials`). Radiated power rises with the fifth power
-of temperature, because the emissivity of a metal rises nearly in proportion to it (Hagen-Rubens), and equals the electrical
-power at the rated point. The heat capacity is that of a straight wire which at `HOT_K` has the rated resistance and radiates the rated power
-(density, specific heat and emissivity of tungsten below); a coiled filament shades itself, so the true one is somewhat longer and slower.
+C(T) dT/dt = v²/R(T) - P(T). R(T) by the resistivity of tungsten (`materials`). Radiated power rises with the
+fifth power of temperature, because the emissivity of a metal rises nearly in proportion to it (Hagen-Rubens),
+and equals the electrical power at the rated point. The heat capacity is that of a straight wire which at
+`HOT_K` has the rated resistance and radiates the rated power (density, specific heat and emissivity of
+tungsten below); a coiled filament shades itself, so the true one is somewhat longer and slower.
 """
 
 from math import pi

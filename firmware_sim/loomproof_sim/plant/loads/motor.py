@@ -18,10 +18,7 @@ class Motor(Load):
     states = 2
 
     def __init__(self, spec: MotorSpec, resistance_ohm: float) -> None:
-        if spec.shorted_fraction:  # turns shorted on the rotor: fewer turns make torque and emf
-            left = 1.0 - spec.shorted_fraction
-        else:
-            left = 1.0
+        left = 1.0 - spec.shorted_fraction  # fewer turns make torque and emf
         self.static_ohm = resistance_ohm * left
         self.inductance_h = spec.inductance_h * left * left
         self.k = spec.emf_constant_v_s * left

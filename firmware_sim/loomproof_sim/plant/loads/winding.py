@@ -3,7 +3,8 @@
 Sound: L di/dt = v - R i.
 With a share f of its turns shorted on themselves, the rest is a transformer loaded by that ring. Referred
 to the (1 - f) N turns left: R(1-f), L(1-f)², ring resistance f R ((1-f)/f)², and a leakage inductance
-`LEAKAGE_SHARE` of the whole in front, so the current stays continuous (textbook transformer equivalent circuit).
+`LEAKAGE_SHARE` of the whole in front, so the current stays continuous (textbook transformer equivalent
+circuit).
 """
 
 from typing import NamedTuple
