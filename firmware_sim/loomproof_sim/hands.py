@@ -37,9 +37,6 @@ class Hands(Protocol):
     def stop_input(self, open_: bool) -> None:
         """Press (open) or release the stop button."""
 
-    def cable(self, *, out: bool) -> None:
-        """Pull or put back the box's USB plug."""
-
 
 def connector_map(job: Job, faults: Iterable[FaultText]) -> dict[int, int]:
     """Return which channel's wires really end at the load that the job puts on each channel.

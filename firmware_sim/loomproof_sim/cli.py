@@ -1,0 +1,119 @@
+"""The `loomproof-sim` command: a simulated box for other programs, and traces of simulated loads."""
+
+import selectors
+import sys
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Annotated, Any, Never
+
+import typer
+
+from loomproof_sim.scenario import Scenario, ScenarioError, build_box, load_scenario, make_scenario
+from loomproof_sim.serving.addresses import ServeError, listen, parse_address
+from loomproof_sim.serving.ports import Port, PtyPort, TcpPort
+from loomproof_sim.serving.server import HandsServer, Server, TypedHands
+from loomproof_sim.simbox import SimBox
+
+BAD_USAGE = 2
+CANNOT_LISTEN = 3
+
+
+def serve(
+    pty: Annotated[bool, typer.Option("--pty", help="Serve on a pseudo-terminal.")] = False,
+    tcp: Annotated[str | None, typer.Option(metavar="HOST:PORT", help="Serve on a TCP port.")] = None,
+    job: Annotated[Path | None, typer.Option(help="Job file whose loom hangs on the box.")] = None,
+    scenario: Annotated[Path | None, typer.Option(help="Scenario file; options override it.")] = None,
+    fault: Annotated[list[str] | None, typer.Option(help="Such as open:5; may be repeated.")] = None,
+    seed: Annotated[int | None, typer.Option(help="Draws parts, errors and noise.")] = None,
+    spread: Annotated[float | None, typer.Option(help="How much of each tolerance is used, 0 to 1.")] = None,
+    supply_v: Annotated[float | None, typer.Option(help="Supply voltage, V.")] = None,
+    temperature_c: Annotated[float | None, typer.Option(help="Of the loom, degC.")] = None,
+    profile: Annotated[str | None, typer.Option(help="Board: reference or twelve_bit.")] = None,
+    hands: Annotated[str | None, typer.Option(metavar="HOST:PORT", help="JSON lines for the hands.")] = None,
+    listen_anywhere: Annotated[
+        bool, typer.Option("--listen-anywhere", help="Allow addresses that other machines can reach.")
+    ] = False,
+) -> None:
+    """Serve a simulated box in real time; prints `ready URL`, ends on SIGTERM with every output off.
+
+    On standard input it takes what hands do: pull 5, seat 5, flex 5, supply off, stop press, stop release.
+    """
+    if pty == (tcp is not None):
+        _fail("say either --pty or --tcp HOST:PORT", BAD_USAGE)
+    options: dict[str, Any] = {
+        "job": job,
+        "seed": seed,
+        "spread": spread,
+        "supply_v": supply_v,
+        "temperature_c": temperature_c,
+        "profile": profile,
+    }
+    box = _box(scenario, options, fault or [])
+    with selectors.DefaultSelector() as selector:
+        try:
+            port = _port(selector, tcp, box, anywhere=listen_anywhere)
+            hands_server = _hands(selector, hands, box, anywhere=listen_anywhere)
+        except ServeError as error:
+            _fail(str(error), CANNOT_LISTEN)
+        TypedHands(selector, sys.stdin, box)
+        print(f"ready {port.url}", flush=True)
+        Server(box, selector).run(port)
+        port.close()
+        if hands_server is not None:
+            hands_server.close()
+
+
+def _box(scenario: Path | None, options: dict[str, Any], faults: list[str]) -> SimBox:
+    try:
+        keys = {} if scenario is None else load_scenario(scenario)
+        keys |= {name: value for name, value in options.items() if value is not None}
+        keys["faults"] = [*keys.get("faults", ()), *faults]
+        made: Scenario = make_scenario(keys)
+        if made.clock != "real":
+            raise ScenarioError("clock: a served box runs in real time; leave it out")
+        return build_box(made)
+    except ScenarioError as error:
+        _fail(str(error), BAD_USAGE)
+
+
+def _port(selector: selectors.BaseSelector, tcp: str | None, box: SimBox, *, anywhere: bool) -> Port:
+    if tcp is None:
+        return PtyPort(selector, box.write)
+    return TcpPort(selector, listen(parse_address(tcp, anywhere=anywhere)), box.write)
+
+
+def _hands(
+    selector: selectors.BaseSelector, address: str | None, box: SimBox, *, anywhere: bool
+) -> HandsServer | None:
+    if address is None:
+        return None
+    server = HandsServer(selector, listen(parse_address(address, anywhere=anywhere)), box)
+    print(f"hands {server.address}", flush=True)
+    return server
+
+
+def _fail(text: str, code: int) -> Never:
+    print(f"loomproof-sim: {text}", file=sys.stderr)
+    raise typer.Exit(code)
+
+
+def build_app() -> typer.Typer:
+    """Return the application with every command registered."""
+    app = typer.Typer(
+        name="loomproof-sim",
+        help="A simulated Loomproof box and the loom behind it.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+    )
+    app.command()(serve)
+    app.callback()(lambda: None)
+    if find_spec("loomproof_sim.trace_cli") is not None:
+        import_module("loomproof_sim.trace_cli").register(app)
+    return app
+
+
+def main() -> None:
+    """Entry point of the `loomproof-sim` console script."""
+    build_app()()

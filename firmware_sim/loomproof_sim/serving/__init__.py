@@ -1,0 +1,1 @@
+"""Serves a simulated box to other processes in real time."""
