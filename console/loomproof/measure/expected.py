@@ -1,4 +1,4 @@
-"""The current a sound load would have drawn under the very voltage that was measured: a band to draw a trace over."""
+"""The current a sound load would have drawn under the voltage that was measured: a band for a trace."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Interval = tuple[float, float]
 
 @dataclass(frozen=True)
 class ExpectedBand:
-    """Lowest and highest current of a sound load. All arrays have one value per instant, inside the pulse only.
+    """Lowest and highest current of a sound load, inside the pulse only; all arrays have the same length.
 
     The armature's motion is not in it: a moving load dips below the band for a moment, and should.
     """
@@ -30,9 +30,7 @@ class ExpectedBand:
     high_a: Floats
 
 
-def driven_current(
-    drive_v: Floats, time_s: Floats, resistance_ohm: float, inductance_h: float
-) -> Floats:
+def driven_current(drive_v: Floats, time_s: Floats, resistance_ohm: float, inductance_h: float) -> Floats:
     """Current of a resistor and an inductor in series, starting from nothing at time 0.
 
     The exact solution of v = iR + L di/dt for a voltage that stands still between instants.
@@ -48,8 +46,9 @@ def driven_current(
     """
     if inductance_h == 0.0 or time_s.size < 2:
         rate = np.inf if inductance_h == 0.0 else resistance_ohm / inductance_h
-        return drive_v / resistance_ohm * -np.expm1(-rate * np.maximum(time_s, 0.0)) if time_s.size else
-        drive_v
+        return (
+            drive_v / resistance_ohm * -np.expm1(-rate * np.maximum(time_s, 0.0)) if time_s.size else drive_v
+        )
     tau = inductance_h / resistance_ohm
     stay = float(np.exp(-(time_s[1] - time_s[0]) / tau))
     first = float(drive_v[0] / resistance_ohm * -np.expm1(-max(time_s[0], 0.0) / tau))
