@@ -1,7 +1,9 @@
 """Verdicts, findings and the channel-to-location map (pure)."""
 
 from loomproof.diagnose.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
+from loomproof.diagnose.find import find
 from loomproof.diagnose.findings import Finding
+from loomproof.diagnose.judge import judge
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict, channel_verdict
 
 __all__ = [
@@ -14,4 +16,6 @@ __all__ = [
     "PullResult",
     "Verdict",
     "channel_verdict",
+    "find",
+    "judge",
 ]

@@ -30,3 +30,4 @@ class Finding:
     next_measurement: str
     sentence: str
     cannot_tell_from: tuple[FaultKind, ...] = ()
+    together: float = 0.0

@@ -1,0 +1,376 @@
+"""How well a set of faults explains what was seen: a probability model of every feature under every fault.
+
+Words (where the pin rests, whether it moved, ...) have tables. Numbers (resistance, inductance) have densities: parts of
+one type share a batch deviation within the catalogue's tolerance, each has a little of its own, and a fault shifts
+them by an unknown amount that is summed over. All densities are per natural logarithm, so faults compare fairly.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import logsumexp
+
+from loomproof.diagnose.expect import (
+    COPPER_PER_K,
+    LOGIC_KINDS,
+    Expectations,
+    copper_factor,
+    direct_ohm,
+    series_ohm,
+)
+from loomproof.diagnose.features import Conduct, Rest
+from loomproof.diagnose.tables import TABLES, WordTable, sound_table
+from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.faults import FaultKind
+from loomproof.job.kinds import LoadKind
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from loomproof.diagnose.features import Features
+    from loomproof.diagnose.hypotheses import Hypothesis
+    from loomproof.job.catalogue import LoadType
+    from loomproof.job.model import Job
+    from loomproof.measure.quantities import Estimate
+
+    Floats = NDArray[np.float64]
+
+_BATCHES = 61
+_BROAD = -math.log(math.log(1e6))  # a quantity about which nothing is known: flat over six decades
+_OUTLIER = 0.002
+_OWN_OHM, _OWN_HENRY = 0.015, 0.04
+_OWN_BY_KIND = {LoadKind.MOTOR: 0.12, LoadKind.LAMP: 0.05, LoadKind.COIL: 0.03}
+_ADDED = np.geomspace(0.02, 100.0, 56)  # ohm
+_ADDED_LOG_WEIGHT = -math.log(_ADDED.size)
+_LOST_TURNS = np.linspace(0.03, 0.5, 24)
+_WEAK_SOURCE = (math.log(0.6), 0.7)
+_SOUND_SOURCE = (math.log(0.04), 0.7)
+
+
+def _normal(x: Floats | float, mean: Floats | float, sigma: Floats | float) -> Floats:
+    z = (np.asarray(x) - mean) / sigma
+    return np.asarray(-0.5 * z * z - np.log(sigma) - 0.5 * math.log(2.0 * math.pi))
+
+
+def _with_outliers(log_density: Floats) -> Floats:
+    return np.asarray(np.logaddexp(math.log1p(-_OUTLIER) + log_density, math.log(_OUTLIER) + _BROAD))
+
+
+def batch_grid(tolerance: float) -> tuple[Floats, Floats]:
+    """Relative batch deviations and their log weights: flat within the tolerance, quickly falling outside."""
+    grid = np.linspace(-1.5 * tolerance, 1.5 * tolerance, _BATCHES)
+    beyond = np.maximum(np.abs(grid) - tolerance, 0.0)
+    log_weight = -0.5 * (beyond / (0.15 * tolerance)) ** 2
+    return grid, np.asarray(log_weight - logsumexp(log_weight))
+
+
+@dataclass(frozen=True)
+class _Shape:
+    """What one set of faults makes of one channel."""
+
+    words: WordTable
+    load: LoadType
+    own_batch: bool = True  # the load is one of its type's batch on this loom
+    added: bool = False
+    lost_turns: bool = False
+    low: bool = False  # resistance anywhere below half
+    unknown_type: bool = False
+    beside: LoadType | None = None
+    moved_elsewhere: int | None = None
+
+
+@dataclass
+class Scorer:
+    """Scores sets of hypotheses against one loom's features."""
+
+    job: Job
+    expected: Expectations
+    features: Mapping[int, Features]
+    _words: dict[tuple[int, tuple[Hypothesis, ...]], float] = field(default_factory=dict)
+    _ohms: dict[tuple[int, tuple[Hypothesis, ...]], Floats] = field(default_factory=dict)
+    _henries: dict[tuple[int, tuple[Hypothesis, ...]], Floats] = field(default_factory=dict)
+
+    @cached_property
+    def groups(self) -> tuple[tuple[int, ...], ...]:
+        """Channels by load type: they share a batch."""
+        by_type: dict[str, list[int]] = {}
+        for channel in self.features:
+            item = self.job.channel(channel)
+            by_type.setdefault(f"{item.load}|{item.override}", []).append(channel)
+        return tuple(tuple(v) for v in by_type.values())
+
+    def score(self, faults: frozenset[Hypothesis]) -> float:
+        """Log posterior (up to a constant) of exactly these faults."""
+        total = sum(h.log_prior for h in faults) + self._source(faults)
+        by_channel = {
+            c: tuple(sorted((h for h in faults if c in h.channels), key=_rank)) for c in self.features
+        }
+        total += sum(self._word_score(c, hs) for c, hs in by_channel.items())
+        weak = [h for h in faults if h.kind is FaultKind.FEED_WEAK]
+        return total + self._number_score(by_channel, weak)
+
+    def _number_score(
+        self, by_channel: Mapping[int, tuple[Hypothesis, ...]], weak: Sequence[Hypothesis]
+    ) -> float:
+        """Sum over batches (and over the one resistance of each weak feed) of the product over channels."""
+        total = 0.0
+        fed = {c for h in weak for c in h.channels}
+        per_feed: dict[str, Floats] = {}
+        for group in self.groups:
+            henries = sum((self._henry(c, by_channel[c]) for c in group), np.zeros(_BATCHES))
+            total += float(logsumexp(henries + self._henry_weights(group[0])))
+            free = [c for c in group if c not in fed]
+            touched = [c for c in group if c in fed]
+            ohms = sum((self._ohm(c, by_channel[c]) for c in free), np.zeros(_BATCHES))
+            if not touched:
+                total += float(logsumexp(ohms + self._ohm_weights(group[0])))
+                continue
+            # One row for each possible resistance of the feed. A group fed by two weak feeds takes the first's.
+            feed = next(h.feed or "" for h in weak if touched[0] in h.channels)
+            rows = ohms[None, :] + sum(self._weak_ohm(c, by_channel[c]) for c in touched)
+            marginal = logsumexp(rows + self._ohm_weights(group[0])[None, :], axis=1)
+            per_feed[feed] = per_feed.get(feed, np.zeros(_ADDED.size)) + np.asarray(marginal)
+        return total + sum(float(logsumexp(rows + _ADDED_LOG_WEIGHT)) for rows in per_feed.values())
+
+    # -- words ---------------------------------------------------------------------------------------------------
+
+    def _word_score(self, channel: int, faults: tuple[Hypothesis, ...]) -> float:
+        key = (channel, faults)
+        if key not in self._words:
+            shape = self.shape(channel, faults)
+            self._words[key] = shape.words.score(self.features[channel], shape.moved_elsewhere)
+        return self._words[key]
+
+    def shape(self, channel: int, faults: tuple[Hypothesis, ...]) -> _Shape:
+        """What these faults together make of a channel; the ones that hide the others last."""
+        load = self.job.load_type(channel)
+        shape = _Shape(sound_table(load), load)
+        for fault in faults:
+            shape = self._apply(channel, shape, fault)
+        return shape
+
+    def _apply(self, channel: int, shape: _Shape, fault: Hypothesis) -> _Shape:
+        kind = fault.kind
+        if kind is FaultKind.SWAPPED:
+            k = fault.channels.index(channel)
+            source, target = fault.channels[k - 1], fault.channels[(k + 1) % len(fault.channels)]
+            load = self.job.load_type(source)
+            same = load.key == shape.load.key
+            words = replace(sound_table(load), pull=TABLES[kind].pull)
+            return replace(shape, words=words, load=load, own_batch=same, moved_elsewhere=target)
+        words = shape.words.under(TABLES[kind])
+        if kind is FaultKind.BRIDGED:
+            other = next(c for c in fault.channels if c != channel)
+            return replace(shape, words=words, beside=self.job.load_type(other))
+        flags: dict[FaultKind, dict[str, bool]] = {
+            FaultKind.ADDED_RESISTANCE: {"added": True},
+            FaultKind.SHORTED_TURNS: {"lost_turns": True},
+            FaultKind.SHORT_TO_SUPPLY: {"low": True},
+            FaultKind.SHORT_ACROSS_LOAD: {"low": True},
+            FaultKind.SUPPRESSION_REVERSED: {"low": True},
+            FaultKind.WRONG_LOAD: {"unknown_type": True},
+        }
+        return replace(shape, words=words, **flags.get(kind, {}))  # type: ignore[arg-type]
+
+    # -- numbers -------------------------------------------------------------------------------------------------
+
+    def _tolerance(self, load: LoadType) -> float:
+        ohm = direct_ohm(load)
+        share = (ohm.tolerance_percent if ohm else 50.0) / 100.0
+        heat = (
+            load.temperature_coefficient_per_k * self.expected.temperature_c.u
+            if load.kind not in LOGIC_KINDS
+            else 0.0
+        )
+        return math.hypot(share, 1.7 * heat)
+
+    def _ohm_weights(self, channel: int) -> Floats:
+        return batch_grid(self._tolerance(self.job.load_type(channel)))[1]
+
+    def _henry_weights(self, channel: int) -> Floats:
+        henry = self.job.load_type(channel).inductance_mh
+        return batch_grid((henry.tolerance_percent if henry else 50.0) / 100.0)[1]
+
+    def _base_ohm(self, channel: int, load: LoadType) -> tuple[Floats, float]:
+        """Resistance over the batch grid as measured at the box, and its series part."""
+        ohm = direct_ohm(load)
+        grid, _ = batch_grid(self._tolerance(load))
+        temperature = self.expected.temperature_c.value
+        wire = series_ohm(self.job, channel) * copper_factor(temperature)
+        value = ohm.value if ohm else 20.0
+        factor = copper_factor(temperature, load.temperature_coefficient_per_k)
+        return value * factor * (1.0 + grid) + wire + 0.02, wire
+
+    def _sigma(self, load: LoadType, measured: Estimate, own: float) -> float:
+        spread = _OWN_BY_KIND.get(load.kind, own)
+        grid_step = 3.0 * self._tolerance(load) / (_BATCHES - 1) / 2.0
+        return math.sqrt(spread**2 + measured.relative**2 + grid_step**2)
+
+    def _ohm(self, channel: int, faults: tuple[Hypothesis, ...]) -> Floats:
+        key = (channel, faults)
+        if key not in self._ohms:
+            self._ohms[key] = self._ohm_density(channel, self.shape(channel, faults))
+        return self._ohms[key]
+
+    def _ohm_density(self, channel: int, shape: _Shape) -> Floats:
+        measured = self.features[channel].resistance
+        if measured is None or measured.value <= 0.0:
+            return np.zeros(_BATCHES)
+        x, load = math.log(measured.value), shape.load
+        base, _ = self._base_ohm(channel, load)
+        sigma = self._sigma(load, measured, _OWN_OHM)
+        if shape.unknown_type:
+            return np.full(_BATCHES, self._types(channel))
+        if shape.low:
+            return np.full(_BATCHES, _flat(x, math.log(0.01), math.log(0.6 * float(base.mean()))))
+        if shape.beside is not None:
+            return np.full(_BATCHES, self._parallel(channel, shape, measured))
+        if shape.added:
+            return _added_density(x, base, sigma)
+        if shape.lost_turns:
+            rows = _normal(x, np.log(base[:, None] * (1.0 - _LOST_TURNS[None, :])), sigma)
+            return np.asarray(logsumexp(rows, axis=1) - math.log(_LOST_TURNS.size))
+        density = _with_outliers(_normal(x, np.log(base), sigma))
+        return density if shape.own_batch else np.full(_BATCHES, self._marginal(load, density))
+
+    def _marginal(self, load: LoadType, density: Floats) -> float:
+        return float(logsumexp(density + batch_grid(self._tolerance(load))[1]))
+
+    def _weak_ohm(self, channel: int, faults: tuple[Hypothesis, ...]) -> Floats:
+        """(feed ohm, batch) densities of one channel behind a weak feed."""
+        measured = self.features[channel].resistance
+        shape = self.shape(channel, faults)
+        if (
+            measured is None
+            or measured.value <= 0.0
+            or shape.low
+            or shape.unknown_type
+            or shape.beside is not None
+        ):
+            return np.broadcast_to(self._ohm_density(channel, shape), (_ADDED.size, _BATCHES))
+        base, _ = self._base_ohm(channel, shape.load)
+        sigma = self._sigma(shape.load, measured, _OWN_OHM)
+        return _with_outliers(
+            _normal(math.log(measured.value), np.log(base[None, :] + _ADDED[:, None]), sigma)
+        )
+
+    def _parallel(self, channel: int, shape: _Shape, measured: Estimate) -> float:
+        """Both loads in parallel; each within its own tolerance."""
+        assert shape.beside is not None
+        one, two = direct_ohm(shape.load), direct_ohm(shape.beside)
+        if one is None or two is None:
+            return _BROAD
+        wire = series_ohm(self.job, channel)
+        a, b = one.value + wire, two.value + wire
+        both = a * b / (a + b)
+        spread = (
+            math.hypot(one.tolerance_percent * b, two.tolerance_percent * a)
+            / (a + b)
+            / 100.0
+            / math.sqrt(3.0)
+        )
+        return float(
+            _normal(math.log(measured.value), math.log(both), math.hypot(spread + 0.03, measured.relative))
+        )
+
+    def _types(self, channel: int) -> float:
+        """Some other load of the catalogue, or one nobody knows; judged by resistance and inductance together."""
+        measured, henry = self.features[channel].resistance, self.features[channel].inductance
+        assert measured is not None
+        key = self.job.load_type(channel).key
+        scores = [_BROAD + math.log(0.3) + (_BROAD if henry else 0.0)]
+        others = [t for t in {**CATALOGUE, **{t.key: t for t in self.job.loads}}.values() if t.key != key]
+        for other in others:
+            base, _ = self._base_ohm(channel, other)
+            density = _normal(math.log(measured.value), np.log(base), self._sigma(other, measured, _OWN_OHM))
+            score = self._marginal(other, density) + math.log(0.7 / len(others))
+            if henry is not None:
+                score += float(_henry_density(henry, other))
+            scores.append(score)
+        return float(logsumexp(scores))
+
+    def _henry(self, channel: int, faults: tuple[Hypothesis, ...]) -> Floats:
+        key = (channel, faults)
+        if key not in self._henries:
+            self._henries[key] = self._henry_shape(channel, self.shape(channel, faults))
+        return self._henries[key]
+
+    def _henry_shape(self, channel: int, shape: _Shape) -> Floats:
+        measured, due = self.features[channel].inductance, shape.load.inductance_mh
+        if measured is None or measured.value <= 0.0 or due is None:
+            return np.zeros(_BATCHES)
+        if shape.unknown_type:
+            has_ohm = self.features[channel].resistance is not None
+            return np.full(_BATCHES, 0.0 if has_ohm else _BROAD)
+        x = math.log(measured.value)
+        middle = math.log(due.value * 1e-3)
+        if shape.low or shape.beside is not None:
+            return np.full(_BATCHES, _flat(x, middle - math.log(200.0), middle + 0.2))
+        if shape.lost_turns:
+            return np.full(_BATCHES, _flat(x, middle - math.log(50.0), middle - 0.15))
+        tolerance = due.tolerance_percent / 100.0
+        grid, weights = batch_grid(tolerance)
+        step = 3.0 * tolerance / (_BATCHES - 1) / 2.0
+        sigma = math.sqrt(_OWN_HENRY**2 + measured.relative**2 + step**2)
+        density = _with_outliers(_normal(x, middle + np.log1p(grid), sigma))
+        if shape.own_batch:
+            return density
+        return np.full(_BATCHES, float(logsumexp(density + weights)))
+
+    def _source(self, faults: frozenset[Hypothesis]) -> float:
+        """The supply's resistance, seen best by the load that draws the most."""
+        seen = [f.source_ohm for f in self.features.values() if f.source_ohm is not None]
+        best = min(seen, key=lambda e: e.u, default=None)
+        if best is None or best.u > 0.3:
+            return 0.0
+        value = max(best.value, 0.004)
+        weak = any(h.kind is FaultKind.WEAK_SUPPLY for h in faults)
+        mean, sigma = _WEAK_SOURCE if weak else _SOUND_SOURCE
+        return float(_normal(math.log(value), mean, math.hypot(sigma, best.u / value)))
+
+
+def _rank(fault: Hypothesis) -> tuple[int, str, tuple[int, ...]]:
+    """Order of composing: what is wired where, then the load, then the path, then what hides everything."""
+    order = {
+        FaultKind.SWAPPED: 0,
+        FaultKind.WRONG_LOAD: 1,
+        FaultKind.SHORTED_TURNS: 2,
+        FaultKind.STUCK_ARMATURE: 3,
+        FaultKind.SUPPRESSION_MISSING: 4,
+        FaultKind.ADDED_RESISTANCE: 5,
+        FaultKind.INTERMITTENT: 6,
+        FaultKind.BRIDGED: 7,
+        FaultKind.FEED_WEAK: 8,
+        FaultKind.OPEN: 10,
+        FaultKind.FEED_OPEN: 11,
+    }
+    return order.get(fault.kind, 9), fault.kind.value, fault.channels
+
+
+def _added_density(x: float, base: Floats, sigma: float) -> Floats:
+    """Summed over the unknown resistance; a joint small against the load's own spread is no fault that can be named."""
+    rows = _normal(x, np.log(base[:, None] + _ADDED[None, :]), sigma)
+    return np.asarray(logsumexp(rows, axis=1) + _ADDED_LOG_WEIGHT)
+
+
+def _flat(x: float, low: float, high: float) -> float:
+    """Uniform per natural logarithm between two bounds, falling off beyond them."""
+    beyond = max(low - x, x - high, 0.0)
+    return -math.log(max(high - low, 0.1)) - 0.5 * (beyond / 0.2) ** 2
+
+
+def _henry_density(measured: Estimate, load: LoadType) -> float:
+    if load.inductance_mh is None or measured.value <= 0.0:
+        return _BROAD
+    tolerance = load.inductance_mh.tolerance_percent / 100.0
+    sigma = math.sqrt((tolerance / math.sqrt(3.0)) ** 2 + measured.relative**2 + _OWN_HENRY**2)
+    return float(_normal(math.log(measured.value), math.log(load.inductance_mh.value * 1e-3), sigma))
+
+
+__all__ = ["COPPER_PER_K", "Conduct", "Rest", "Scorer", "batch_grid"]
