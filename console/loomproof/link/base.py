@@ -59,7 +59,7 @@ def read_some(port: Port) -> bytes:
 
 
 def read_some_of_a_socket(port: Port) -> bytes:
-    """As `read_some`, for ports whose `in_waiting` is never more than 1: taking byte by byte is too slow there."""
+    """As `read_some`, for ports whose `in_waiting` is never above 1: byte by byte is too slow there."""
     wait_s = port.timeout
     first = port.read(1)
     if not first:
@@ -158,10 +158,11 @@ class Link(ABC):
         """
         self._subscribers = (*self._subscribers, callback)
 
-        def unsubscribe() -> None:
-            self._subscribers = tuple(other for other in self._subscribers if other is not callback)
+        return lambda: self.unsubscribe(callback)
 
-        return unsubscribe
+    def unsubscribe(self, callback: Subscriber) -> None:
+        """Tell `callback` nothing more."""
+        self._subscribers = tuple(other for other in self._subscribers if other != callback)
 
     def call_in(self) -> None:
         """Show that the interface is alive; without this for `gate_s` heartbeats cease and the box stops."""

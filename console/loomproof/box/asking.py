@@ -1,0 +1,42 @@
+"""Requests whose replies have a known type."""
+
+from typing import TypeVar
+
+from loomproof.box.errors import Stopped
+from loomproof.link import Link, Refused
+from loomproof_wire.messages import Ack, Refusal, Reply, Request
+
+ReplyT = TypeVar("ReplyT", bound=Reply)
+_STOPPED = (Refusal.STOPPED, Refusal.STOP_INPUT_OPEN)
+
+
+def ask(
+    link: Link,
+    request: Request,
+    reply_type: type[ReplyT],
+    *,
+    timeout_s: float | None = None,
+    tries: int | None = None,
+) -> ReplyT:
+    """Send a request and return its reply.
+
+    Raises:
+        Stopped: the box is stopped.
+        Refused, NoReply, Unreadable, LinkLost: see `Link.request`.
+        RangeError: a value is outside its range; nothing was sent.
+    """
+    try:
+        reply = link.request(request, timeout_s, tries)
+    except Refused as refused:
+        if refused.reason in _STOPPED:
+            raise Stopped(refused.request_kind, refused.reason, refused.detail) from refused
+        raise
+    if not isinstance(reply, reply_type):
+        # LinkCore matched kind and request, so only a mistaken call can come here.
+        raise TypeError(f"{request.NAME} is answered by {reply.NAME}, not {reply_type.__name__}")
+    return reply
+
+
+def tell(link: Link, request: Request) -> None:
+    """Send a request that is merely acknowledged; raises as `ask`."""
+    ask(link, request, Ack)
