@@ -1,0 +1,102 @@
+"""The text of a new job, to be filled in: sound as it stands, so that it can be checked while it grows."""
+
+import tomlkit
+from tomlkit.items import AoT, Table
+
+from loomproof.job.engine import Engine
+from loomproof.job.kinds import Setting
+
+COMMENT = "Fill in colours, sizes and lengths from the wiring diagram, then run: loomproof check"
+
+
+def new_job_text(
+    title: str,
+    job_number: str,
+    *,
+    setting: Setting = Setting.BENCH,
+    engine: Engine | None = None,
+    injector: str = "injector_high",
+    coil: str = "coil_bare",
+) -> str:
+    """Return the TOML text of a job with one header and, for an engine, its injectors and coils.
+
+    Args:
+        title: What the loom is.
+        job_number: The shop's own number.
+        setting: Where the loom is while it is proven.
+        engine: Gives one injector to each cylinder, and coils as its ignition wants them.
+        injector: Catalogue key of the injectors.
+        coil: Catalogue key of the coils.
+
+    Raises:
+        ValueError: The engine needs more than the box's sixteen channels, or has no wasted-spark pairs.
+    """
+    rows = [] if engine is None else _loads(engine, injector, coil)
+    if len(rows) > 16:
+        raise ValueError(f"{len(rows)} outputs are needed and the box has 16: split the job over two boxes")
+    rows = rows or [("relay1", "first relay", "relay_plain", ())]
+    document = tomlkit.document()
+    document.add(tomlkit.comment(COMMENT))
+    document.add("schema_version", tomlkit.item(1))
+    document.add("setting", tomlkit.item(setting.value))
+    document.add("identity", _table({"title": title, "job_number": job_number}))
+    if engine is not None:
+        document.add("engine", _table(engine.model_dump(mode="json", exclude_unset=True)))
+    document.add("connectors", _tables([{"id": "H1", "name": "header", "cavities": max(16, len(rows))}]))
+    document.add("feeds", _tables([{"id": "F1", "name": "main relay output", "terminal": "87"}]))
+    document.add("locations", _tables([_location(*row) for row in rows]))
+    document.add("channels", _tables([_channel(number, *row) for number, row in enumerate(rows, start=1)]))
+    return tomlkit.dumps(document)
+
+
+Row = tuple[str, str, str, tuple[int, ...]]
+"""Location id, name, load key, cylinders served."""
+
+
+def _loads(engine: Engine, injector: str, coil: str) -> list[Row]:
+    rows: list[Row] = []
+    for number in range(1, engine.cylinders + 1):
+        rows.append((f"inj{number}", f"cylinder {number} injector", injector, (number,)))
+    if engine.ignition == "single":
+        for number in range(1, engine.cylinders + 1):
+            rows.append((f"coil{number}", f"cylinder {number} coil", coil, (number,)))
+    elif engine.ignition == "wasted_spark":
+        for pair in engine.wasted_pairs:
+            names = " and ".join(map(str, pair))
+            rows.append((f"coil{pair[0]}_{pair[1]}", f"coil of cylinders {names}", coil, pair))
+    return rows
+
+
+def _location(name: str, words: str, _load: str, serves: tuple[int, ...]) -> dict[str, object]:
+    where: dict[str, object] = {"id": name, "name": words}
+    if len(serves) == 1:
+        where["cylinder"] = serves[0]
+    elif serves:
+        where["cylinders"] = list(serves)
+    return where
+
+
+def _channel(number: int, name: str, words: str, load: str, _serves: tuple[int, ...]) -> dict[str, object]:
+    return {
+        "channel": number,
+        "name": words,
+        "cavity": f"H1-{number}",
+        "section_mm2": 0.75,
+        "length_m": 2.0,
+        "load": load,
+        "location": name,
+        "feed": "F1",
+    }
+
+
+def _table(content: dict[str, object]) -> Table:
+    table = tomlkit.table()
+    table.update(content)
+    return table
+
+
+def _tables(contents: list[dict[str, object]]) -> AoT:
+    tables = tomlkit.aot()
+    for content in contents:
+        tables.append(_table(content))
+    return tables
