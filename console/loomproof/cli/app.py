@@ -4,7 +4,7 @@ from importlib import import_module
 
 import typer
 
-COMMAND_MODULES: tuple[str, ...] = ("check", "prove", "records", "boxes")
+COMMAND_MODULES: tuple[str, ...] = ("console", "check", "prove", "records", "boxes")
 """Modules of `loomproof.cli` with a `register(app)`, in the order their commands are listed in the help."""
 
 

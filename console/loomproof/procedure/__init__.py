@@ -1,5 +1,8 @@
 """The run sheet as a state machine over a box, an operator and a recorder, all handed in."""
 
+from loomproof.procedure.configuring import WrongBoxError
+from loomproof.procedure.core import NotPermittedError, StepInterruptedError
+from loomproof.procedure.driving import OverBudgetError
 from loomproof.procedure.model import (
     DrivePlan,
     DriveShape,
@@ -22,6 +25,7 @@ from loomproof.procedure.recording import (
     StepBegan,
     TraceCounts,
 )
+from loomproof.procedure.session import FreeDrive, Session
 from loomproof.procedure.sheet import build_sheet
 
 __all__ = [
@@ -34,19 +38,25 @@ __all__ = [
     "DriveShape",
     "EventKind",
     "EventNoted",
+    "FreeDrive",
+    "NotPermittedError",
     "NullRecorder",
     "Operator",
+    "OverBudgetError",
     "Prompt",
     "PromptKind",
     "Recorder",
     "RunSheet",
+    "Session",
     "SoftwareFacts",
     "StatementMade",
     "Step",
     "StepBegan",
     "StepEnd",
+    "StepInterruptedError",
     "StepKind",
     "StepOutcome",
     "TraceCounts",
+    "WrongBoxError",
     "build_sheet",
 ]

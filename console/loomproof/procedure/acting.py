@@ -227,6 +227,7 @@ def _ask_noticed(core: Core, step: Step, again: tuple[DriveRequest, ...], result
                     Choice.LEAVE,
                 ),
                 channel=step.channel,
+                channels=step.channels,
                 location=step.location,
                 hazard=step.hazard,
             )

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from loomproof.box import BoxError
+from loomproof.box import BoxError, LinkDown
 from loomproof.diagnose import ChannelEvidence, Noticed, PullResult
 from loomproof.job.model import Job
 from loomproof.measure import Calibration
@@ -292,9 +292,11 @@ class Core:
             self.note(EventKind.LINK_LOST, f"Link to the box lost: {reason}")
             self.publish(LinkFailed(reason))
 
-    def on_message(self, message: messages.Message) -> None:
+    def on_message(self, message: messages.Message | LinkDown) -> None:
         """Take in an unsolicited message of the box; called by the link's thread."""
-        if isinstance(message, messages.Stopped):
+        if isinstance(message, LinkDown):
+            self.link_lost(message.cause)
+        elif isinstance(message, messages.Stopped):
             text = f"the box stopped: {message.reason.name.lower().replace('_', ' ')}"
             if message.reason is messages.StopReason.SUPPLY:
                 self.void(Voider.SUPPLY_LOST)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
+from loomproof.box import LinkDown
 from loomproof.procedure.readings import CountsOfTrace
 from loomproof_wire import messages
 
@@ -128,7 +129,7 @@ class BoxPort(Protocol):
         """Resting voltages, and a sense pulse on each where allowed."""
         ...
 
-    def subscribe(self, callback: Callable[[messages.Message], None]) -> object:
+    def subscribe(self, callback: Callable[[messages.Event | LinkDown], None]) -> object:
         """Be told of unsolicited messages, from any thread."""
         ...
 

@@ -72,6 +72,7 @@ class Prompt:
     hazard: HazardClass = HazardClass.NONE
     statement: StatementForm | None = None
     problem: str = ""
+    channels: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

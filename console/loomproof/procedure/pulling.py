@@ -150,6 +150,7 @@ def _pull_prompt(core: Core, step: Step) -> Prompt:
         choices=(Choice.PULLED, Choice.SKIP, Choice.LEAVE),
         cautions=step.cautions,
         channel=step.channel,
+        channels=step.channels,
         location=step.location,
     )
 
@@ -162,5 +163,6 @@ def _seat_prompt(core: Core, step: Step) -> Prompt:
         "Seat it again until it locks. The box sees by itself when the load is back.",
         choices=(Choice.SEATED, Choice.LEAVE),
         channel=step.channel,
+        channels=step.channels,
         location=step.location,
     )

@@ -189,6 +189,9 @@ class Session:
         core = self._core
         core.box.subscribe(core.on_message)
         configure_all(core)
+        status = core.box.status()
+        if status.state is messages.BoxState.STOPPED:
+            core.stopped = f"the box was found stopped: {status.stop_reason.name.lower().replace('_', ' ')}"
         self.record_id = core.recorder.begin(
             job=self.job,
             job_text=self._job_text,
