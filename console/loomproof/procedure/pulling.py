@@ -15,8 +15,8 @@ from loomproof.procedure.recognise import PullWatch, Scan, learn
 
 SCAN_INTERVAL_S = 0.1
 SENSE_US = 60
-LEARNING_SCANS = 4
-SETTLING_SCANS = 4
+LEARNING_SCANS = 3
+SETTLING_SCANS = 3
 """Scans after the first loss, so that all channels of one connector are seen."""
 GRACE_S = 1.0
 """How long the box goes on looking after the operator says it is pulled, or seated."""
@@ -25,20 +25,21 @@ PATIENCE_S = 600.0
 
 def run_pull(core: Core, step: Step, result: StepResult) -> None:
     """Learn the loom as it is, watch the pull, watch the seating, and say what happened."""
-    watch = PullWatch(learn(_scan(core) for _ in range(LEARNING_SCANS)))
+    watcher = Watcher(core)
+    watch = watcher.watch
     blind = tuple(c for c in step.channels if not watch.templates[c].usable)
     if len(blind) == len(step.channels):
         _explain_blind(core, step, result, blind)
         return
-    answer = _follow(core, watch, _pull_prompt(core, step), lambda: bool(watch.lost))
+    answer = _follow(core, watcher, _pull_prompt(core, step), lambda: bool(watch.lost))
     if answer is not None and answer.choice is Choice.SKIP:
         result.skipped_reason = answer.note or "skipped by the operator"
         raise StepInterruptedError(StepEnd.SKIPPED, result.skipped_reason)
     for _ in range(SETTLING_SCANS):
-        _look(core, watch)
+        watcher.look()
     lost = tuple(sorted(watch.ever_lost))
     if lost:
-        _follow(core, watch, _seat_prompt(core, step), lambda: not watch.lost)
+        _follow(core, watcher, _seat_prompt(core, step), lambda: not watch.lost)
         for channel in sorted(watch.lost):
             name = core.job.channel(channel).name
             result.problems.append(f"channel {channel} ({name}) has not got its load back")
@@ -87,26 +88,41 @@ def _explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int,
     result.pull = PullResult(step.channels[0], (), "skipped")
 
 
-def _scan(core: Core) -> Scan:
-    core.check()
-    core.box.call_in()
-    channels = [c for c in sorted(core.calibrations) if _listed(core, c)]
-    return scan_of(core.box.scan(channels, SENSE_US), core.calibrations)
+class Watcher:
+    """Scans for a pull check. Pins are read at rest; only the mute ones get sense pulses."""
+
+    def __init__(self, core: Core) -> None:
+        self._core = core
+        fitted = [entry.channel for entry in core.job.channels if entry.fitted]
+        self._mute: tuple[int, ...] = ()
+        self._channels = tuple(c for c in sorted(core.calibrations) if c in fitted)
+        templates = learn(self._scan() for _ in range(LEARNING_SCANS))
+        self._mute = tuple(c for c, template in templates.items() if not template.usable)
+        if self._mute:
+            templates.update(learn(self._sensed() for _ in range(LEARNING_SCANS)))
+        self.watch = PullWatch(templates)
+        self._mute = tuple(c for c in self._mute if templates[c].usable)
+
+    def look(self) -> None:
+        """Wait for the next scan and take it in."""
+        self._core.box.sleep(SCAN_INTERVAL_S)
+        if self.watch.feed(self._scan()):
+            usable = {c for c, template in self.watch.templates.items() if template.usable}
+            lost = self.watch.lost
+            self._core.publish(LoadsPresent(tuple(sorted(usable - lost)), tuple(sorted(lost))))
+
+    def _scan(self) -> Scan:
+        core = self._core
+        core.check()
+        core.box.call_in()
+        seen = scan_of(core.box.scan(self._channels, 0), core.calibrations)
+        return {**seen, **self._sensed()} if self._mute else seen
+
+    def _sensed(self) -> Scan:
+        return scan_of(self._core.box.scan(self._mute, SENSE_US), self._core.calibrations)
 
 
-def _listed(core: Core, channel: int) -> bool:
-    return any(entry.channel == channel and entry.fitted for entry in core.job.channels)
-
-
-def _look(core: Core, watch: PullWatch) -> None:
-    core.box.sleep(SCAN_INTERVAL_S)
-    changed = watch.feed(_scan(core))
-    if changed:
-        usable = {c for c, template in watch.templates.items() if template.usable}
-        core.publish(LoadsPresent(tuple(sorted(usable - watch.lost)), tuple(sorted(watch.lost))))
-
-
-def _follow(core: Core, watch: PullWatch, prompt: Prompt, happened: Callable[[], bool]) -> Answer | None:
+def _follow(core: Core, watcher: Watcher, prompt: Prompt, happened: Callable[[], bool]) -> Answer | None:
     """Watch until it has happened or the operator answers; None when it was recognised.
 
     Raises:
@@ -119,7 +135,7 @@ def _follow(core: Core, watch: PullWatch, prompt: Prompt, happened: Callable[[],
     until_s = began_s + PATIENCE_S
     try:
         while not happened():
-            _look(core, watch)
+            watcher.look()
             if answer is None:
                 answer = core.operator.poll(prompt)
                 if answer is not None:

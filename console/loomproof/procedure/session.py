@@ -122,8 +122,9 @@ class Session:
         self._software = software or SoftwareFacts("loomproof", __version__, messages.SPEC_HASH)
         self._url = url
         self._open = False
-        self._verdicts: tuple[PropertyVerdict, ...] = ()
+        self._verdicts: tuple[PropertyVerdict, ...] | None = None
         self._findings: tuple[Finding, ...] = ()
+        self._findings_stale = True
         if any(o.drove and self._step_hazard(o.step_id) is HazardClass.FUEL for o in self._outcomes):
             self._core.void(Voider.FUEL_DRIVEN)
 
@@ -163,11 +164,16 @@ class Session:
 
     def verdicts(self) -> tuple[PropertyVerdict, ...]:
         """Every property of every channel, as known now."""
-        return self._verdicts or self._judge()[0]
+        return self._judge() if self._verdicts is None else self._verdicts
 
     def findings(self) -> tuple[Finding, ...]:
-        """The faults that explain the verdicts, likeliest first."""
-        return self._findings if self._verdicts else self._judge()[1]
+        """The faults that explain the verdicts, likeliest first. The search for them can take a second."""
+        verdicts = self.verdicts()
+        if self._findings_stale:
+            self._findings = find(self.job, self.evidence, verdicts)
+            self._findings_stale = False
+            self._core.box.call_in()
+        return self._findings
 
     def verdict(self) -> Verdict:
         """The worst verdict over all fitted channels."""
@@ -208,8 +214,7 @@ class Session:
         """Write what is left to write and close the record. Returns the verdict of the whole loom."""
         core = self._core
         core.void(Voider.WITHDRAWN)
-        verdicts, findings = self._judge()
-        verdict = self.verdict()
+        verdicts, findings, verdict = self.verdicts(), self.findings(), self.verdict()
         if self._open:
             core.write_events()
             core.recorder.findings(verdicts, findings)
@@ -456,24 +461,24 @@ class Session:
         )
         self._outcomes.append(draft)
         core.reaches = dict(reached_elsewhere(self._outcomes))
-        verdicts, findings = self._judge()
+        verdicts = self._judge()
         outcome = draft.model_copy(update={"verdict": self._step_verdict(step, draft)})
         self._outcomes[-1] = outcome
+        if step.kind is StepKind.SUMMARY or outcome.verdict is Verdict.FAIL:
+            self.findings()  # a search: only where a step has just failed, and at the end
         core.write_events()
         core.recorder.step_ended(outcome, tuple(counts_of(raw, purpose) for raw, purpose in result.traces))
         if step.kind is StepKind.SUMMARY:
-            core.recorder.findings(verdicts, findings)
+            core.recorder.findings(verdicts, self.findings())
         core.publish(StepFinished(step, outcome))
-        core.publish(JudgedAnew(verdicts, findings))
+        core.publish(JudgedAnew(verdicts, self._findings))
         return outcome
 
-    def _judge(self) -> tuple[tuple[PropertyVerdict, ...], tuple[Finding, ...]]:
-        evidence = self.evidence
+    def _judge(self) -> tuple[PropertyVerdict, ...]:
         self._core.box.call_in()
-        self._verdicts = judge(self.job, evidence)
-        self._findings = find(self.job, evidence, self._verdicts)
-        self._core.box.call_in()
-        return self._verdicts, self._findings
+        self._verdicts = judge(self.job, self.evidence)
+        self._findings_stale = True
+        return self._verdicts
 
     def _step_verdict(self, step: Step, outcome: StepOutcome) -> Verdict:
         if step.kind is StepKind.STATEMENT:
@@ -483,6 +488,6 @@ class Session:
         return self._worst(step.channels)
 
     def _worst(self, channels: Iterable[int]) -> Verdict:
-        found = {channel_verdict(self._verdicts, channel) for channel in channels}
+        found = {channel_verdict(self.verdicts(), channel) for channel in channels}
         order = (Verdict.FAIL, Verdict.UNSURE, Verdict.NOT_TESTED, Verdict.PASS)
         return next((verdict for verdict in order if verdict in found), Verdict.NOT_FITTED)
