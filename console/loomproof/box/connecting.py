@@ -9,7 +9,7 @@ from serial.tools import list_ports
 from loomproof.box.asking import ask
 from loomproof.box.box import Box
 from loomproof.box.greeting import BOOT_S, greet
-from loomproof.link import GATE_S, BoxError, Link, open_link
+from loomproof.link import GATE_S, BoxError, Link, NoReply, open_link
 from loomproof_wire import messages
 
 HEADLESS_GATE_S = 2.0
@@ -98,6 +98,8 @@ def _ask_at(url: str, description: str, baud: int) -> Found:
     try:
         identity = greet(link, _LISTING_PATIENCE_S)
         status = ask(link, messages.GetStatus(), messages.Status)
+    except NoReply:
+        return Found(url, description, problem="nothing answers")
     except BoxError as error:
         return Found(url, description, problem=str(error))
     finally:

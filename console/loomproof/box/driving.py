@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from loomproof.box.asking import ask
+from loomproof.box.asking import ask, stop_reason
 from loomproof.box.errors import EventLost
 from loomproof.box.outcome import SAMPLE_SET_BYTES, DriveOutcome, RawTrace, trace_from_bytes
 from loomproof.link import Link, Refused, Unreadable
@@ -97,13 +97,19 @@ class DriveLog:
                         reason=event.reason,
                         traces=tuple(self.traces),
                         trip=self.trip,
-                        stop_reason=self.stop_reason,
+                        stop_reason=self._why_stopped(event),
                         traces_lost=self.traces_lost,
                         events_missed=self.link.counters.missed_events - missed_before,
                     )
                 case _:
                     pass
         raise EventLost(self.channels[0])
+
+    def _why_stopped(self, ended: messages.DriveEnded) -> messages.StopReason | None:
+        if self.stop_reason is None and ended.reason is messages.EndReason.STOPPED:
+            # `drive_ended` comes before `stopped`.
+            return stop_reason(self.link)
+        return self.stop_reason
 
     def _read(self, header: messages.TraceReady) -> None:
         try:

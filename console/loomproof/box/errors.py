@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from loomproof.link import BoxError, Refused
-from loomproof_wire.messages import PROTOCOL_MAJOR, Refusal, StopReason
+from loomproof_wire.messages import PROTOCOL_MAJOR, STOP_REASON_TEXT, Refusal, StopReason
 
 
 class Incompatible(BoxError):  # noqa: N818 - the name says what happened
@@ -27,7 +27,7 @@ class Stopped(Refused):
     """The box will not do this because it is stopped, or its stop input is open.
 
     Attributes:
-        stop_reason: why it stopped, as far as it was heard of.
+        stop_reason: why it stopped, None if it could not be asked.
     """
 
     def __init__(
@@ -35,6 +35,10 @@ class Stopped(Refused):
     ) -> None:
         super().__init__(request_kind, reason, detail)
         self.stop_reason = stop_reason
+
+    def __str__(self) -> str:
+        why = f" (why: {STOP_REASON_TEXT[self.stop_reason]})" if self.stop_reason else ""
+        return super().__str__() + why
 
 
 class EventLost(BoxError):  # noqa: N818 - the name says what happened

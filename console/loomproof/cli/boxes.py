@@ -1,5 +1,7 @@
 """`loomproof boxes`: which ports there are and what answers on them."""
 
+from typing import Annotated
+
 import typer
 from rich import box as table_shapes
 from rich.console import Console
@@ -18,13 +20,19 @@ def register(app: typer.Typer) -> None:
 
 
 def boxes(
-    urls: list[str] = typer.Argument(
-        None, metavar="[URL]...", help="Further places to ask: socket://HOST:PORT, sim://, a device."
-    ),
-    baud: int = typer.Option(FRAME.default_baud, "--baud", help="Line rate of serial ports."),
-    ports: bool = typer.Option(
-        True, "--ports/--no-ports", help="Ask the serial ports of this machine, or only the places given."
-    ),
+    urls: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[URL]...", help="Further places to ask: socket://HOST:PORT, sim://, a device."
+        ),
+    ] = None,
+    baud: Annotated[int, typer.Option("--baud", help="Line rate of serial ports.")] = FRAME.default_baud,
+    ports: Annotated[
+        bool,
+        typer.Option(
+            "--ports/--no-ports", help="Ask the serial ports of this machine, or only the places given."
+        ),
+    ] = True,
 ) -> None:
     """List the serial ports and say which box answers on each.
 
