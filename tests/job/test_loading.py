@@ -123,7 +123,7 @@ CASES = {
         "channel 2: location", "an injector without a location", "add location"),
     "two injectors at one place": (
         FIVE, 'location = "inj2"\n', 'location = "inj1" # here\n', "# here",
-        "channel 2: location", "channel 1 already has a injector", "its own location"),
+        "channel 2: location", "channel 1 already drives a load of kind injector", "its own location"),
     "half-bridge partner not mutual": (
         SIX, "partner = 13", "fitted = true", "partner = 14",
         "channel 13: partner", "channel 14 names no partner, not channel 13", "partner = 13 at channel 14"),
@@ -181,6 +181,31 @@ CASES = {
     "cylinder without an engine": (
         BENCH, 'id = "k1"', 'id = "k1"\ncylinder = 1', "cylinder = 1",
         "location k1: cylinder", "no engine", "add an [engine] table"),
+    "single ignition with a coil for two": (
+        BOAT.replace("cylinders = [2, 3]", "cylinder = 2"),
+        'ignition = "wasted_spark"', 'ignition = "single"', 'location = "pack_a"',
+        "channel 5: location", "a single coil serves one cylinder", 'ignition = "wasted_spark"'),
+    "stepper windings at two places": (
+        BENCH, 'cavity = "H1-15"\nwire = "WH/GN"\nsection_mm2 = 0.5\nlength_m = 2.2\nload = "stepper_idle"\nlocation = "m1"',
+        'cavity = "H1-15"\nwire = "WH/GN"\nsection_mm2 = 0.5\nlength_m = 2.2\nload = "stepper_idle"\nlocation = "k4"',
+        'group = "flap"\n\n[[channels]]\nchannel = 14', "channel 13: group", "differ in load or location", "all four the same"),
+    "too few intervals": (
+        FIVE, "compression_ratio = 8.8", "intervals_deg = [360, 360]", "intervals_deg",
+        "engine.intervals_deg", "2 intervals for 5 cylinders", "one for each cylinder"),
+    "one bank for a vee": (
+        SIX, 'layout = "vee"', 'layout = "vee"\nnumbering = "stated"\nbanks = [[1, 2, 3, 4, 5, 6]]', "banks =",
+        "engine.banks", "layout vee and one bank do not agree", "have two"),
+    "five cylinders in a vee": (
+        FIVE, 'layout = "inline"', 'layout = "vee"', "cylinders = 5",
+        "engine.cylinders", "do not make two equal banks", 'numbering = "stated"'),
+    "bank angle of an inline engine": (
+        FIVE, 'layout = "inline"', 'layout = "inline"\nbank_angle_deg = 90', "bank_angle_deg",
+        "engine.bank_angle_deg", "means nothing for layout inline", "remove it"),
+    "second bank of an inline engine": (
+        FIVE, 'id = "boost"', 'id = "boost"\nbank = 2', "bank = 2", "location boost: bank", "has one bank", "remove it"),
+    "companions on an odd engine": (
+        FIVE, 'id = "boost"', 'id = "boost"\ncylinders = [1, 2]', "cylinders = [1, 2]",
+        "location boost: cylinders", "no companion cylinders", "use `cylinder`"),
 }  # fmt: skip
 
 
@@ -218,6 +243,42 @@ def test_a_partner_of_a_partner_is_no_partner() -> None:
     problems = problems_of(SIX.replace("partner = 13", "partner = 12"))
     assert [problem.key for problem in problems] == ["channel 13: partner", "channel 14: partner"]
     assert "channel 14 names channel 12, not channel 13" in problems[0].reason
+
+
+def test_a_channel_is_not_its_own_partner() -> None:
+    problems = problems_of(SIX.replace("partner = 13\n", "partner = 14\n"))
+    assert ("channel 14: partner", "a channel is not its own partner") in [
+        (p.key, p.reason) for p in problems
+    ]
+
+
+def test_a_partner_that_is_not_there() -> None:
+    head, tail = SIX.split("[[channels]]\nchannel = 14\n")
+    (problem,) = problems_of(
+        head + "[[channels]]\nchannel = 15\n" + tail.split("[[channels]]\nchannel = 15\n")[1]
+    )
+    assert (problem.key, problem.reason) == ("channel 13: partner", "there is no channel 14")
+
+
+def test_partners_at_two_places() -> None:
+    problems = problems_of(
+        SIX.replace('location = "throttle"\npartner = 13', 'location = "lamp"\npartner = 13')
+    )
+    assert [problem.key for problem in problems] == ["channel 13: partner", "channel 14: partner"]
+    assert "other end of the same motor" in problems[0].reason
+
+
+def test_a_location_for_one_cylinder_and_for_two() -> None:
+    problems = problems_of(BOAT.replace("cylinders = [2, 3]", "cylinders = [2, 3] # here\ncylinder = 2"))
+    assert (problems[0].key, problems[0].remedy) == ("location pack_b: cylinders", "remove one of the two")
+    assert problems[0].line == line_of(BOAT, "cylinders = [2, 3]")
+
+
+def test_an_own_load_written_twice() -> None:
+    own = BENCH[BENCH.index("[[loads]]") : BENCH.index("[[channels]]")]
+    (problem,) = problems_of(BENCH + "\n" + own)
+    assert (problem.key, problem.reason) == ("load relay_horn: key", "`relay_horn` is used twice")
+    assert problem.line == BENCH.count("\n") + 3
 
 
 def test_a_stepper_winding_without_a_group() -> None:

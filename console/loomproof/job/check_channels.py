@@ -168,7 +168,7 @@ def _crowded_flaws(draft: Draft) -> Iterator[Flaw]:
             continue
         yield Flaw(
             (*placed.path, "location"),
-            f"channel {other.channel} already has a {load.kind} at `{channel.location}`",
+            f"channel {other.channel} already drives a load of kind {load.kind} at `{channel.location}`",
             "give each its own location, or their swap could not be found",
         )
 

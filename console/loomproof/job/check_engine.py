@@ -73,13 +73,17 @@ def _bank_flaws(engine: Engine) -> Iterator[Flaw]:
             written = tuple(number for bank in engine.banks for number in bank)
             yield from _numbers_flaw("banks", written, engine.cylinders)
             if len(engine.banks) != (2 if two_banks else 1):
-                reason = f"{len(engine.banks)} banks for layout {engine.layout}"
+                reason = f"layout {engine.layout} and {_banks(len(engine.banks))} do not agree"
                 yield Flaw(("banks",), reason, "vee and flat engines have two, others one")
     elif engine.banks is not None:
         yield Flaw(("banks",), "DIN 73021 numbering already says the banks", 'add numbering = "stated"')
     elif two_banks and engine.cylinders % 2:
         reason = f"{engine.cylinders} cylinders do not make two equal banks"
         yield Flaw(("cylinders",), reason, 'mend it, or state the banks with numbering = "stated"')
+
+
+def _banks(count: int) -> str:
+    return "one bank" if count == 1 else f"{count} banks"
 
 
 def _lie_flaws(engine: Engine) -> Iterator[Flaw]:
@@ -151,7 +155,7 @@ def _on_engine(engine: Engine, location: Location, path: Path, sound: bool) -> I
     rows = engine.bank_rows()
     if location.bank is not None and location.bank > len(rows):
         remedy = "remove it" if len(rows) == 1 else "write 1 or 2"
-        yield Flaw((*path, "bank"), f"the engine has {len(rows)} bank", remedy)
+        yield Flaw((*path, "bank"), f"the engine has {_banks(len(rows))}", remedy)
     elif location.bank is not None and any(n not in rows[location.bank - 1] for n in location.serves):
         serves = ", ".join(map(str, location.serves))
         row = ", ".join(map(str, rows[location.bank - 1]))
