@@ -261,6 +261,11 @@ def served(request, box):
 
 
 @pytest.fixture
+def pty_of():
+    return pty_server
+
+
+@pytest.fixture
 def eventually():
     """Wait, for as long as a loaded machine may need, until something holds; fail when it never does."""
 

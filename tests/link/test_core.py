@@ -182,6 +182,25 @@ def test_a_sound_answer_of_another_version_is_told_not_waited_for(live):
     assert live.counters.unreadable == 2
 
 
+@given(
+    pieces=st.lists(
+        st.one_of(
+            st.binary(max_size=300),
+            st.builds(encode_raw_frame, st.integers(0, 255), st.integers(0, 3), st.binary(max_size=220)),
+        ),
+        max_size=20,
+    )
+)
+def test_nothing_a_box_can_say_raises(pieces):
+    core = LinkCore()
+    core.receive(encode_frame(core.begin(HELLO, 0.0).sequence, IDENTITY))
+    pending = core.begin(GetStatus(), 0.0)
+    for piece in pieces:
+        core.receive(piece)
+        core.poll(0.1)
+    assert pending.reply is None or isinstance(pending.reply, Status)
+
+
 # --- events ------------------------------------------------------------
 
 

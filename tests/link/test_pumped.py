@@ -3,6 +3,7 @@
 import threading
 
 import pytest
+from serial import SerialTimeoutException
 
 from loomproof.link import GATE_S, LinkDown, LinkLost, NoReply, PumpedLink, Refused
 from loomproof_wire.messages import Ack, DriveTrain, GetStatus, Refusal, Stop, Trip
@@ -164,6 +165,23 @@ def test_unplugged_while_a_request_waits(link, port, box, train):
             call()
     link.close()
     assert len(heard) == 1
+
+
+def test_a_port_that_takes_no_data_counts_as_a_lost_frame(link, port, box, train):
+    write, failed = port.write, []
+
+    def clogged(data):
+        if not failed:
+            failed.append(True)
+            raise SerialTimeoutException("Write timeout")
+        return write(data)
+
+    port.write = clogged
+    start_s = link.now_s()
+    assert link.request(train) == Ack(DriveTrain.KIND)
+    assert link.now_s() - start_s == pytest.approx(0.25, abs=1e-5)
+    assert failed
+    assert link.connected
 
 
 def test_a_stop_does_not_use_up_the_request_under_way(link, box, train):
