@@ -14,6 +14,7 @@ from loomproof.procedure.driving import (
     Capture,
     DriveRequest,
     OverBudgetError,
+    bridge_duty_permille,
     drive,
     reversed_bridge,
 )
@@ -21,12 +22,14 @@ from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.model import DrivePlan, DriveShape, Step, StepEnd
 from loomproof.procedure.port import DriveResult
 from loomproof.procedure.prompts import Choice, PromptKind
-from loomproof.procedure.readings import lowest_supply, trace_of
+from loomproof.procedure.readings import chopped, lowest_supply, trace_of
 from loomproof.procedure.stating import ask_statement, ensure_permit
 from loomproof.safety import Pulses, StatementKind, fit_train
 from loomproof_wire import messages
 
 BRIDGE_SAMPLES = 400
+BRIDGE_REST_S = 2.0
+"""Between the two directions, so that the motor stands: reversed while it runs, it draws twice its inrush."""
 _END: dict[messages.EndReason, StepEnd] = {
     messages.EndReason.CANCELLED: StepEnd.STOPPED,
     messages.EndReason.STOPPED: StepEnd.STOPPED,
@@ -48,9 +51,11 @@ def run_drive(core: Core, step: Step, result: StepResult) -> None:
     _check_fuel_again(core, step, plan.channels)
     requests = _measuring(core, plan, result)
     last = _noticing(core, plan, requests, result)
-    everything = sum(request.duration_s + ARM_MARGIN_S for request in (*requests, *last))
+    everything = sum(request.duration_s + ARM_MARGIN_S + BRIDGE_REST_S for request in (*requests, *last))
     _ready(core, step, everything, result)
-    for request in requests:
+    for number, request in enumerate(requests):
+        if number and request.shape is DriveShape.BRIDGE:
+            core.box.sleep(BRIDGE_REST_S)
         _drive_measured(core, step, request, result)
     for request in last:
         _drive_once(core, step, request, result)
@@ -188,8 +193,10 @@ def _drive_measured(core: Core, step: Step, request: DriveRequest, result: StepR
         trace = trace_of(raw, core.calibrations[raw.header.channel])
         by_channel.setdefault(trace.channel, []).append(trace)
     for channel, traces in by_channel.items():
-        if request.shape is not DriveShape.BRIDGE:
-            _take_in(core, channel, traces, result)
+        if request.shape is DriveShape.BRIDGE:
+            share = bridge_duty_permille(core, request.channels) / 1000
+            traces = [chopped(trace, share) for trace in traces]  # noqa: PLW2901 - the same traces, as the load saw them
+        _take_in(core, channel, traces, result)
     if done.reason is messages.EndReason.TRIPPED:
         for channel in request.channels:
             old = result.evidence.get(channel, ChannelEvidence(channel))

@@ -31,7 +31,7 @@ from loomproof_wire import messages
 ARM_MARGIN_S = 1.0
 LONGEST_ARM_S = messages.CEILINGS.max_arm_ms / 1000
 SHORTEST_ARM_S = 0.1
-BRIDGE_CHOP_US = 100
+BRIDGE_CHOP_US = 50
 
 
 class OverBudgetError(Exception):
@@ -202,7 +202,7 @@ def _send(core: Core, request: DriveRequest) -> DriveResult:
     pulses, capture = request.pulses, request.capture
     channel = request.channels[0]
     if request.shape is DriveShape.BRIDGE:
-        duty = min(core.budget(c).max_duty_permille for c in request.channels)
+        duty = bridge_duty_permille(core, request.channels)
         return core.box.drive_bridge(
             request.channels[0],
             request.channels[1],
@@ -239,6 +239,11 @@ def _send(core: Core, request: DriveRequest) -> DriveResult:
         capture.decimation,
         capture.samples,
     )
+
+
+def bridge_duty_permille(core: Core, channels: tuple[int, ...]) -> int:
+    """Duty at which a half-bridge pair is chopped: the lower of its channels' budgets."""
+    return min(core.budget(channel).max_duty_permille for channel in channels)
 
 
 def reversed_bridge(request: DriveRequest) -> DriveRequest:

@@ -1,0 +1,237 @@
+"""Every single fault on every channel of the example jobs, through the whole run sheet, on the simulated box.
+
+    python benchmarks/fault_matrix.py [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses]
+
+Prints a row for each fault with what was said of it, and a table of counts. Exit code 1 when a faulty channel was
+passed as sound, or a sound loom was not passed. Runs in virtual time: no wall-clock figure is asserted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import quote, urlencode
+
+from loomproof.box import connect
+from loomproof.cli.simulated_operator import SimulatedOperator
+from loomproof.diagnose import Finding, Verdict, channel_verdict
+from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.faults import FaultKind
+from loomproof.job.kinds import LoadKind, Suppression
+from loomproof.job.loading import load_job
+from loomproof.job.model import Job
+from loomproof.procedure import Session
+from loomproof_sim.urls import find, forget
+
+EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
+WOUND = (LoadKind.INJECTOR, LoadKind.COIL, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER)
+LOGIC = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
+ADDED_SHARE = 0.6
+"""Added resistance over the load's own: well past the tolerance of every part of the catalogue."""
+OTHER_LOAD = {
+    "injector_high": "injector_low",
+    "injector_low": "injector_high",
+    "coil_bare": "relay_plain",
+    "coil_igniter": "coil_bare",
+    "relay_plain": "valve_purge",
+    "lamp_21w": "lamp_1w2",
+    "lamp_5w": "lamp_21w",
+    "lamp_1w2": "lamp_21w",
+    "motor_throttle": "relay_plain",
+    "stepper_idle": "injector_high",
+    "tacho_input": "lamp_5w",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One loom: a job, one fault (or none) and a seed."""
+
+    job: str
+    fault: str = ""
+    kind: FaultKind | None = None
+    channels: tuple[int, ...] = ()
+    seed: int = 1
+
+    @property
+    def name(self) -> str:
+        """For a test's id."""
+        return f"{self.job}-{self.fault or 'sound'}-{self.seed}"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What the run said of a case. `said`: named, twin, other, unsure, missed; or passed, accused for a sound loom."""
+
+    case: Case
+    said: str
+    verdicts: tuple[str, ...]
+    findings: tuple[str, ...]
+    accused: tuple[int, ...]
+
+
+def cases(name: str, seed: int = 1) -> Iterator[Case]:
+    """The sound loom, then every single fault that its channels can have."""
+    job = load_job(EXAMPLES / f"{name}.toml")
+    yield Case(name, seed=seed)
+    for entry in sorted(job.channels, key=lambda c: c.channel):
+        if entry.fitted:
+            for kind, text in _of_channel(job, entry.channel):
+                yield Case(name, text, kind, (entry.channel,), seed)
+    yield from _of_pairs(job, name, seed)
+    for feed in job.feeds:
+        fed = tuple(c.channel for c in job.channels if c.feed == feed.id and c.fitted)
+        if fed:
+            yield Case(name, f"feed_open:{feed.id}", FaultKind.FEED_OPEN, fed, seed)
+            yield Case(name, f"feed_weak:{feed.id}:2", FaultKind.FEED_WEAK, fed, seed)
+    yield Case(name, "weak_supply:0.8", FaultKind.WEAK_SUPPLY, (), seed)
+
+
+def _of_channel(job: Job, channel: int) -> Iterator[tuple[FaultKind, str]]:
+    load = job.load_type(channel)
+    ohm = load.resistance_ohm.value if load.resistance_ohm else 10.0
+    for kind in (FaultKind.OPEN, FaultKind.SHORT_TO_GROUND, FaultKind.SHORT_TO_SUPPLY):
+        yield kind, f"{kind}:{channel}"
+    if load.kind not in LOGIC:
+        yield FaultKind.SHORT_ACROSS_LOAD, f"short_across_load:{channel}"
+    yield FaultKind.ADDED_RESISTANCE, f"added_resistance:{channel}:{max(0.5, ADDED_SHARE * ohm):.3g}"
+    if load.kind in WOUND:
+        yield FaultKind.SHORTED_TURNS, f"shorted_turns:{channel}"
+    if load.moves:
+        yield FaultKind.STUCK_ARMATURE, f"stuck_armature:{channel}"
+    if load.suppression is not Suppression.NONE:
+        yield FaultKind.SUPPRESSION_MISSING, f"suppression_missing:{channel}"
+    if load.suppression is Suppression.DIODE:
+        yield FaultKind.SUPPRESSION_REVERSED, f"suppression_reversed:{channel}"
+    other = OTHER_LOAD.get(job.channel(channel).load)
+    if other in CATALOGUE:
+        yield FaultKind.WRONG_LOAD, f"wrong_load:{channel}:{other}"
+    yield FaultKind.INTERMITTENT, f"intermittent:{channel}"
+
+
+def _of_pairs(job: Job, name: str, seed: int) -> Iterator[Case]:
+    """Each channel swapped and bridged with the next one, so that like and unlike loads meet."""
+    fitted = sorted(c.channel for c in job.channels if c.fitted)
+    for one, two in zip(fitted, fitted[1:], strict=False):
+        if job.channel(one).partner == two or _logic(job, one) != _logic(job, two):
+            continue
+        yield Case(name, f"swapped:{one}:{two}", FaultKind.SWAPPED, (one, two), seed)
+        yield Case(name, f"bridged:{one}:{two}", FaultKind.BRIDGED, (one, two), seed)
+
+
+def _logic(job: Job, channel: int) -> bool:
+    return job.load_type(channel).kind in LOGIC
+
+
+def run(case: Case) -> Row:
+    """Work the whole run sheet on a fresh simulated box."""
+    path = EXAMPLES / f"{case.job}.toml"
+    job = load_job(path)
+    query = [("seed", str(case.seed)), ("clock", "virtual"), ("name", case.name)]
+    if case.fault:
+        query.append(("fault", case.fault))
+    url = f"sim://{quote(str(path))}?{urlencode(query)}"
+    box = connect(url, auto_call_in=True)
+    try:
+        session = Session(job, box, SimulatedOperator(find(case.name).hands, job))
+        session.open()
+        session.run_all()
+        session.close()
+        return _row(case, job, session)
+    finally:
+        box.close()
+        forget(case.name)
+
+
+def _row(case: Case, job: Job, session: Session) -> Row:
+    verdicts = {
+        c.channel: channel_verdict(session.verdicts(), c.channel) for c in job.channels if c.fitted
+    }
+    findings = session.findings()
+    touched = set(case.channels)
+    accused = tuple(
+        channel
+        for channel, verdict in verdicts.items()
+        if verdict is Verdict.FAIL and channel not in touched and case.kind is not FaultKind.WEAK_SUPPLY
+    )
+    if case.kind is None:
+        said = "passed" if all(v is Verdict.PASS for v in verdicts.values()) else "accused"
+    else:
+        said = _said(case, findings, [verdicts[c] for c in case.channels])
+    words = tuple(f"{c}:{v}" for c, v in verdicts.items() if c in touched or v is not Verdict.PASS)
+    return Row(case, said, words, tuple(_short(f) for f in findings), accused)
+
+
+def _said(case: Case, findings: Sequence[Finding], verdicts: Sequence[Verdict]) -> str:
+    mine = [f for f in findings if not case.channels or set(f.channels) & set(case.channels)]
+    if any(f.fault is case.kind for f in findings if f in mine or f.feed):
+        return "named"
+    if any(case.kind in f.cannot_tell_from for f in mine):
+        return "twin"
+    if any(v is Verdict.PASS for v in verdicts) or (not verdicts and not findings):
+        return "missed"
+    if any(v is Verdict.UNSURE for v in verdicts):
+        return "unsure"
+    return "other" if mine else "unsure" if Verdict.NOT_TESTED in verdicts else "failed unnamed"
+
+
+def _short(finding: Finding) -> str:
+    where = ",".join(str(c) for c in finding.channels) or finding.feed or "supply"
+    twins = "".join(f"|{kind}" for kind in finding.cannot_tell_from)
+    return f"{finding.fault}{twins}@{where}({finding.likelihood:.2f})"
+
+
+def holds(row: Row) -> bool:
+    """The promise: a sound loom passes; a fault is named or left unsure, never passed."""
+    return row.said in ("passed", "named", "twin", "unsure")
+
+
+def main() -> int:
+    """Run what was asked for and print the table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("jobs", nargs="*", default=sorted(path.stem for path in EXAMPLES.glob("*.toml")))
+    parser.add_argument("--kind", action="append", default=[], help="only faults of this kind, or `sound`")
+    parser.add_argument("--channel", type=int, action="append", default=[])
+    parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--misses", action="store_true", help="print only the rows that break the promise")
+    options = parser.parse_args()
+    chosen = [
+        case
+        for name in options.jobs
+        for seed in range(1, options.seeds + 1)
+        for case in cases(name, seed)
+        if (not options.kind or (str(case.kind) if case.kind else "sound") in options.kind)
+        and (not options.channel or set(options.channel) & set(case.channels))
+    ]
+    counts: Counter[tuple[str, str]] = Counter()
+    broken = false_alarms = 0
+    with ProcessPoolExecutor(options.workers) as pool:
+        for row in pool.map(run, chosen):
+            counts[str(row.case.kind) if row.case.kind else "sound", row.said] += 1
+            broken += not holds(row)
+            false_alarms += len(row.accused)
+            if not options.misses or not holds(row):
+                alarm = f"  ACCUSED {row.accused}" if row.accused else ""
+                print(f"{row.said:8} {row.case.name:58} {' '.join(row.verdicts)}  {'; '.join(row.findings)}{alarm}", flush=True)
+    _print_counts(counts)
+    print(f"{len(chosen)} looms, {broken} break the promise, {false_alarms} sound channels failed beside a fault")
+    return 1 if broken else 0
+
+
+def _print_counts(counts: Counter[tuple[str, str]]) -> None:
+    columns = ("passed", "named", "twin", "unsure", "other", "missed", "accused", "failed unnamed")
+    print(f"\n{'':22}" + "".join(f"{column:>10}" for column in columns))
+    for kind in ["sound", *FaultKind]:
+        row = [counts[str(kind), column] for column in columns]
+        if any(row):
+            print(f"{kind!s:22}" + "".join(f"{count or '':>10}" for count in row))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
