@@ -335,6 +335,16 @@ def test_toml_syntax_is_told_by_line_and_more_than_once() -> None:
     assert all(problem.reason.startswith("not TOML") for problem in problems)
 
 
+@pytest.mark.parametrize(
+    ("value", "reason"), [("1" * 5000, "a number is too long"), ("[" * 5000 + "]" * 5000, "nested too deep")]
+)
+def test_what_chokes_the_reader_is_told_like_the_rest(value: str, reason: str) -> None:
+    text = FIVE.replace("ambient_c = 18", f"ambient_c = {value}").replace("cylinders = 5", "cylinders = 5 5")
+    problems = problems_of(text)
+    assert {problem.line for problem in problems} == {line_of(text, "ambient_c"), line_of(text, "5 5")}
+    assert reason in " ".join(problem.reason for problem in problems)
+
+
 def test_an_unclosed_bracket_is_told_where_it_opens() -> None:
     text = FIVE.replace("[1, 2, 4, 5, 3]", "[1, 2, 4, 5, 3")
     assert problems_of(text)[0].line in (line_of(text, "[1, 2"), line_of(text, "[1, 2") + 1)

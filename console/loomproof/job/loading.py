@@ -18,8 +18,8 @@ from loomproof.job.check_loads import own_load_flaws
 from loomproof.job.draft import Draft, draft_of
 from loomproof.job.explain import validation_flaws
 from loomproof.job.model import Job
+from loomproof.job.positions import UNREADABLE, Positions, find_positions, statements
 from loomproof.job.positions import Path as KeyPath
-from loomproof.job.positions import Positions, find_positions, statements
 from loomproof.job.problem import Flaw, JobError, Problem
 
 __all__ = ["JobError", "Problem", "dump_job", "job_digest", "job_problems", "load_job", "parse_job"]
@@ -53,11 +53,8 @@ def parse_job(text: str) -> Job:
     """
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except UNREADABLE as error:
         raise JobError(_syntax_problems(text)) from error
-    except RecursionError as error:
-        problem = Problem(None, "file", "brackets are nested too deep", "a job needs no such nesting")
-        raise JobError([problem]) from error
     job: Job | None = None
     flaws: list[Flaw] = []
     try:
@@ -124,7 +121,7 @@ def _syntax_problems(text: str) -> list[Problem]:
     while len(problems) < MOST_SYNTAX_PROBLEMS:
         try:
             tomllib.loads("\n".join(rows))
-        except tomllib.TOMLDecodeError as error:
+        except UNREADABLE as error:
             problem = _syntax_problem(error, "\n".join(rows))
             problems.append(problem)
             if problem.line is None or rows[problem.line - 1].lstrip().startswith("["):
@@ -135,7 +132,7 @@ def _syntax_problems(text: str) -> list[Problem]:
     return problems
 
 
-def _syntax_problem(error: tomllib.TOMLDecodeError, text: str) -> Problem:
+def _syntax_problem(error: ValueError | RecursionError, text: str) -> Problem:
     message = str(error)
     found = re.search(r" \(at line (\d+), column (\d+)\)$", message)
     reason = re.sub(r" \(at .*\)$", "", message)
@@ -146,6 +143,10 @@ def _syntax_problem(error: tomllib.TOMLDecodeError, text: str) -> Problem:
         broken = [statement.line for statement in whole if statement.holds is None]
         line, where = (broken or [whole[-1].line if whole else 1])[0], "to the end of the file"
     remedy = "see the TOML rules: key = value, texts in quotes, every bracket closed"
+    if isinstance(error, RecursionError):
+        reason, remedy = "brackets are nested too deep", "a job needs no such nesting"
+    elif not isinstance(error, tomllib.TOMLDecodeError):
+        reason, remedy = "a number is too long", "a job needs no such number"
     if "overwrite" in reason or "twice" in reason:
         remedy = "a key or table may be written once only: remove one, or use [[...]] for several"
     return Problem(line, where, f"not TOML: {reason[0].lower()}{reason[1:]}", remedy)

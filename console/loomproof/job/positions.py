@@ -10,6 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+UNREADABLE = (ValueError, RecursionError)
+"""What the reader raises: on bad TOML, on numbers of thousands of digits, on brackets nested as deep."""
+
 Path = tuple[str | int, ...]
 """Keys and list indices from the root: `("channels", 3, "cavity")`."""
 
@@ -57,7 +60,7 @@ def _complete(rows: list[str], at: int) -> tuple[int, dict[str, Any] | None]:
     for end in range(at + 1, len(rows) + 1):
         try:
             return end, tomllib.loads("\n".join(rows[at:end]))
-        except tomllib.TOMLDecodeError:
+        except UNREADABLE:
             continue
     return at + 1, None
 
@@ -126,7 +129,7 @@ def _note_rows(positions: Positions, table: Path, statement: Statement) -> None:
     for number in range(1, len(rows)):
         try:
             head: Any = tomllib.loads("\n".join([*rows[:number], "]"]))
-        except tomllib.TOMLDecodeError:
+        except UNREADABLE:
             continue
         while isinstance(head, dict):
             head = next(iter(head.values()))
