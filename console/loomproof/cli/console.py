@@ -1,0 +1,222 @@
+"""`loomproof open` and `loomproof demo`: the terminal console on a job and a box."""
+
+from __future__ import annotations
+
+import getpass
+import sys
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+from urllib.parse import quote, urlencode
+
+import typer
+
+if TYPE_CHECKING:
+    from loomproof.job.model import Job
+    from loomproof.records import RecordStore, Resumed
+    from loomproof.tui.desk import Hands
+
+BAD_JOB = 2
+"""Exit code of a bad job file, record or call."""
+NO_TERMINAL = 2
+DEMO_BOX = "demo"
+DEMO_JOB = "inline-five-turbo.toml"
+DEMO_FAULTS = ("swapped:1:2", "added_resistance:8:1.2")
+"""Sealed into the demo's loom: two injector plugs crossed, and a poor joint at a coil."""
+
+Who = Annotated[str, typer.Option("--who", help="Your name or initials, for statements and the record.")]
+Where = Annotated[
+    str | None,
+    typer.Option("--records", metavar="WHERE", help="Where records are kept: a path or database URL."),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the application."""
+    app.command("open")(open_job)
+    app.command("demo")(demo)
+
+
+def open_job(
+    job: Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).")],
+    box: Annotated[str, typer.Option("--box", metavar="URL", help="The box: a port name or pyserial URL.")],
+    who: Who = "",
+    records: Where = None,
+    resume: Annotated[
+        str | None, typer.Option("--resume", metavar="RECORD", help="Carry this record on (or: last).")
+    ] = None,
+) -> None:
+    """Open a job in the console and prove its loom on a box.
+
+    Exit code: 0 left in order, 2 bad job, record or call, 4 ended by a signal or a closed terminal.
+    """
+    loaded, text = _read(job)
+    _need_terminal()
+    store = _store(records)
+    raise typer.Exit(_run(loaded, text, box, who, store, _resumed(store, resume)))
+
+
+def demo(
+    job: Annotated[
+        Path | None, typer.Option("--job", help="Another job than the inline-five example.")
+    ] = None,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fault", help="Seal in this fault, e.g. open:5, instead of the two that come with it."
+        ),
+    ] = None,
+    sound: Annotated[bool, typer.Option("--sound", help="Seal no fault in.")] = False,
+    seed: Annotated[int, typer.Option("--seed", help="Draws the parts and the noise.")] = 5,
+    who: Who = "",
+    records: Where = None,
+) -> None:
+    """Try the console: an example loom on a simulated box, with a page that plays your hands.
+
+    Nothing real is driven. The record says that it was made with a simulated box.
+    """
+    path = job or demo_job()
+    loaded, text = _read(path)
+    _need_terminal()
+    faults: Sequence[str] = fault or (() if sound or job is not None else DEMO_FAULTS)
+    url = sim_url(path, seed, faults)
+    raise typer.Exit(_run(loaded, text, url, who, _store(records), None, demo=True))
+
+
+def demo_job() -> Path:
+    """Return the example job: beside the program where it was installed, else in the source tree."""
+    import loomproof
+
+    home = Path(loomproof.__file__).resolve()
+    for folder in (home.parent / "examples", home.parents[2] / "examples"):
+        if (folder / DEMO_JOB).is_file():
+            return folder / DEMO_JOB
+    typer.echo(f"The example {DEMO_JOB} is not installed. Name a job: loomproof demo --job JOB", err=True)
+    raise typer.Exit(BAD_JOB)
+
+
+def sim_url(job: Path, seed: int, faults: Sequence[str]) -> str:
+    """Return the URL of a simulated box that can be found again by its name."""
+    query = [("seed", str(seed)), *(("fault", fault) for fault in faults), ("name", DEMO_BOX)]
+    return f"sim://{quote(str(job.resolve()))}?{urlencode(query, safe=':')}"
+
+
+class DemoHands:
+    """The hands of the demo's box, which exists once the console has connected. Implements `tui.desk.Hands`."""
+
+    def _hands(self) -> Hands | None:
+        from loomproof_sim.urls import find
+
+        with suppress(KeyError):
+            return find(DEMO_BOX).hands
+        return None
+
+    def pull(self, where: int | str) -> None:
+        """Pull a connector."""
+        if (hands := self._hands()) is not None:
+            hands.pull(where)
+
+    def seat(self, where: int | str) -> None:
+        """Seat it."""
+        if (hands := self._hands()) is not None:
+            hands.seat(where)
+
+    def flex(self, where: int | str) -> None:
+        """Flex the loom there."""
+        if (hands := self._hands()) is not None:
+            hands.flex(where)
+
+    def supply(self, on: bool) -> None:
+        """Switch the supply."""
+        if (hands := self._hands()) is not None:
+            hands.supply(on)
+
+    def stop_input(self, open_: bool) -> None:
+        """Open or close the stop switch."""
+        if (hands := self._hands()) is not None:
+            hands.stop_input(open_)
+
+
+def _need_terminal() -> None:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        typer.echo("The console needs a terminal. Without one use `loomproof prove`.", err=True)
+        raise typer.Exit(NO_TERMINAL)
+
+
+def _read(path: Path) -> tuple[Job, str]:
+    from loomproof.job.loading import JobError, load_job
+
+    try:
+        return load_job(path), path.read_text(encoding="utf-8")
+    except JobError as error:
+        typer.echo(f"{path} cannot be opened:", err=True)
+        for problem in error.problems:
+            line = f"line {problem.line}, " if problem.line is not None else ""
+            typer.echo(f"  {line}{problem.key}: {problem.reason} {problem.remedy}", err=True)
+        typer.echo("Mend it, or see `loomproof check` for the same as a table.", err=True)
+        raise typer.Exit(BAD_JOB) from None
+
+
+def _store(where: str | None) -> RecordStore:
+    from loomproof.records import RecordError, RecordStore
+
+    try:
+        return RecordStore(where)
+    except RecordError as error:
+        typer.echo(f"No record can be kept: {error}", err=True)
+        raise typer.Exit(BAD_JOB) from None
+
+
+def _resumed(store: RecordStore, record: str | None) -> Resumed | None:
+    from loomproof.records import RecordError
+
+    if record is None:
+        return None
+    try:
+        return store.resume(record)
+    except RecordError as error:
+        typer.echo(f"That record cannot be carried on: {error}", err=True)
+        raise typer.Exit(BAD_JOB) from None
+
+
+def _run(
+    job: Job,
+    text: str,
+    url: str,
+    who: str,
+    store: RecordStore,
+    resumed: Resumed | None,
+    *,
+    demo: bool = False,
+) -> int:
+    from loomproof.box import connect
+    from loomproof.procedure.port import BoxPort
+    from loomproof.procedure.prompts import Operator
+    from loomproof.procedure.session import Session
+    from loomproof.tui.conductor import SessionDesk
+    from loomproof.tui.shell import Console, run_console
+
+    def make_session(box: BoxPort, operator: Operator) -> Session:
+        recorder = resumed.recorder if resumed is not None else store.recorder()
+        outcomes = resumed.outcomes if resumed is not None else ()
+        return Session(job, box, operator, recorder, outcomes=outcomes, job_text=text, url=url)
+
+    desk = SessionDesk(
+        job,
+        lambda: connect(url, auto_call_in=False),
+        make_session,
+        who=who or _user(),
+        record_where=store.url,
+    )
+    console = Console(desk, hands=DemoHands() if demo else None, welcome=demo, who=who)
+    try:
+        return run_console(console)
+    finally:
+        store.close()
+
+
+def _user() -> str:
+    with suppress(OSError, KeyError):
+        return getpass.getuser()
+    return "operator"

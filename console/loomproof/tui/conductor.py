@@ -1,0 +1,389 @@
+"""The real desk: a session in a thread of its own, a box, and what both tell the pages.
+
+Threads: the interface calls the methods of `SessionDesk`, which return at once; one worker thread owns the
+session; the link's thread delivers the box's messages. What crosses to the interface are posted messages with
+frozen views.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from datetime import datetime
+from typing import Protocol
+
+from loomproof.box import BoxError
+from loomproof.job.model import Job
+from loomproof.procedure.core import NotPermittedError, StepInterruptedError
+from loomproof.procedure.driving import OverBudgetError
+from loomproof.procedure.port import BoxPort
+from loomproof.procedure.prompts import Answer, Choice, Operator, Prompt, PromptKind
+from loomproof.procedure.session import FreeDrive, Session
+from loomproof.safety import (
+    Blocked,
+    Pulses,
+    StatementKind,
+    StatementRefusedError,
+    cautions_for,
+    check_train,
+    form_for,
+)
+from loomproof.tui import messages
+from loomproof.tui.desk import DriveRequest, Post, Reply
+from loomproof.tui.gathering import Gathered, Traces
+from loomproof.tui.operator import TuiOperator
+from loomproof.tui.panels import PanelKeeper
+from loomproof.tui.translate import job_view, measured_text, prompt_view
+from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
+from loomproof_wire.messages import StopReason
+
+BUDGET_AGE_S = 0.5
+"""How long a computed budget is shown before it is computed anew."""
+
+
+class Box(BoxPort, Protocol):
+    """The box as the console uses it: what the procedure needs, and the link."""
+
+    def cancel(self) -> object:
+        """End what is driven."""
+        ...
+
+    def reconnect(self) -> object:
+        """Open the link anew."""
+        ...
+
+    def close(self) -> object:
+        """Close the link."""
+        ...
+
+
+MakeSession = Callable[[Box, Operator], Session]
+
+
+class SessionDesk:
+    """Implements `Desk` over a session and a box.
+
+    Args:
+        job: the job, checked.
+        connect: opens the box; called in the worker thread.
+        make_session: makes the session on a connected box; called in the worker thread.
+        who: the operator's name or initials.
+        record_where: where the record is kept, for the record page; empty: nowhere.
+        wall: the wall clock.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        connect: Callable[[], Box],
+        make_session: MakeSession,
+        *,
+        who: str = "",
+        record_where: str = "",
+        wall: Callable[[], datetime] = datetime.now,
+    ) -> None:
+        self._job = job
+        self._connect = connect
+        self._make_session = make_session
+        self._post: Post = lambda message: None
+        self._box: Box | None = None
+        self._session: Session | None = None
+        self._tasks: queue.Queue[Callable[[], None] | None] = queue.Queue()
+        self._worker: threading.Thread | None = None
+        self._operator = TuiOperator(who, self._raise_prompt)
+        self._panel = PanelKeeper()
+        self._traces = Traces(job)
+        self._gathered = Gathered(job, record_where, wall)
+        self._own_prompts = 0
+        self._budgets: dict[int, tuple[float, object, BudgetView]] = {}
+
+    # --- the interface's side --------------------------------------------------------------------------------
+
+    @property
+    def job(self) -> JobView:
+        """The head of the job."""
+        return job_view(self._job)
+
+    def begin(self, post: Post) -> None:
+        """Start the worker and connect."""
+        self._post = post
+        self._publish()
+        self._worker = threading.Thread(target=self._work, name="session", daemon=True)
+        self._worker.start()
+        self._tasks.put(self._open)
+
+    def run_step(self, step_id: str) -> None:
+        """Run one step."""
+        self._run(lambda session: session.run_step(step_id))
+
+    def run_on(self) -> None:
+        """Run every unfinished step until something ends it."""
+        self._run(lambda session: session.run_all())
+
+    def skip(self, step_id: str, reason: str) -> None:
+        """Skip a step."""
+        self._run(lambda session: session.skip_step(step_id, reason))
+
+    def answer(self, prompt: PromptView, reply: Reply) -> None:
+        """Hand the answer to the session's thread."""
+        answer = Answer(Choice(reply.choice), reply.facts, reply.typed, reply.who, reply.note)
+        self._operator.give(int(prompt.id), answer)
+
+    def drive(self, request: DriveRequest) -> None:
+        """Drive freely in the worker thread."""
+        self._run(lambda session: self._drive(session, request))
+
+    def cancel(self) -> None:
+        """End the drive from a thread of its own: the worker waits for its end."""
+        if self._box is not None:
+            threading.Thread(target=self._cancel, args=(self._box,), name="cancel", daemon=True).start()
+
+    def check(self, request: DriveRequest) -> tuple[str, ...]:
+        """Compare a request with the channel's budget."""
+        session = self._session
+        if session is None:
+            return ("The box is not connected yet.",)
+        pulses = pulses_of(request)
+        budget = session.budget(request.channel, on_time_us=pulses.on_time_us, period_us=pulses.period_us)
+        return tuple(str(problem) for problem in check_train(budget, pulses))
+
+    def budget(self, channel: int) -> BudgetView:
+        """Return limits and blocks, computed at most every half second or when a statement changed."""
+        session = self._session
+        stated = session.interlocks if session is not None else None
+        kept = self._budgets.get(channel)
+        if kept is not None and kept[1] is stated and time.monotonic() - kept[0] < BUDGET_AGE_S:
+            return kept[2]
+        view = self._fresh_budget(channel)
+        self._budgets[channel] = (time.monotonic(), stated, view)
+        return view
+
+    def unblock(self, channel: int) -> None:
+        """Ask for every statement the channel needs, in the worker thread."""
+        self._run(lambda session: self._ask_statements(session, channel))
+
+    def expected(self, channel: int) -> TraceView:
+        """Return the traces of a channel over the expected band."""
+        return self._traces.view(channel)
+
+    def stop_now(self) -> None:
+        """Stop frame first, from whatever thread this is; then the session is told."""
+        box, session = self._box, self._session
+        if box is not None:
+            with suppress(BoxError, OSError):
+                box.stop_now()
+        if session is not None:
+            session.request_stop("the stop key")
+        self._operator.cancel()
+
+    def clear_stop(self) -> None:
+        """Clear the stop in the worker thread."""
+        self._run(lambda session: session.clear_stop())
+
+    def call_in(self) -> None:
+        """Open the heartbeat's gate, and notice when the box has gone silent."""
+        if self._box is not None:
+            self._box.call_in()
+        if self._panel.fell_silent():
+            self._post(messages.PanelChanged(self._panel.view()))
+
+    def reconnect(self) -> None:
+        """Open the link anew in the worker thread; when there was none yet, connect."""
+        if self._session is None:
+            self._tasks.put(self._open)
+        else:
+            self._run(self._reconnect)
+
+    def close(self) -> None:
+        """End the worker, close the record, then the link."""
+        self._post = lambda message: None
+        self._operator.close()
+        self._tasks.put(None)
+        if self._worker is not None:
+            self._worker.join(3.0)
+        session, box = self._session, self._box
+        if session is not None and self._worker is not None and not self._worker.is_alive():
+            with suppress(Exception):
+                session.close("left by the operator")
+        if box is not None:
+            with suppress(Exception):
+                box.close()
+
+    # --- the worker's side -----------------------------------------------------------------------------------
+
+    def _run(self, task: Callable[[Session], object]) -> None:
+        self._tasks.put(lambda: self._with_session(task))
+
+    def _with_session(self, task: Callable[[Session], object]) -> None:
+        if self._session is None:
+            self._say(
+                "There is no box yet. Check the cable, then connect again from the command list (Ctrl+P).",
+                "error",
+            )
+            return
+        self._gathered.running = True
+        self._publish()
+        try:
+            task(self._session)
+        finally:
+            self._gathered.running = False
+            self._publish()
+
+    def _work(self) -> None:
+        while (task := self._tasks.get()) is not None:
+            try:
+                task()
+            except (BoxError, OSError, StepInterruptedError, StatementRefusedError, ValueError) as error:
+                self._say(str(error), "error")
+            except Exception as error:  # noqa: BLE001 - whatever broke: box off, tell, keep the console alive
+                self.stop_now()
+                self._say(f"The console met an error and stopped the box: {error!r}", "error")
+
+    def _open(self) -> None:
+        self._panel.connecting()
+        self._post(messages.PanelChanged(self._panel.view()))
+        try:
+            box = self._connect()
+        except (BoxError, OSError, ValueError) as error:
+            self._panel.lost()
+            self._post(messages.PanelChanged(self._panel.view()))
+            self._say(f"No box: {error}", "error")
+            return
+        self._box = box
+        self._panel.identified(box.identity)
+        box.subscribe(self._on_message)
+        box.call_in()
+        session = self._make_session(box, self._operator)
+        session.subscribe(self._on_event)
+        session.open()
+        self._clear_old_silence(session, box)
+        self._session = session
+        self._gathered.opened(session)
+        self._panel.status(box.status(), box.now_s(), session.interlocks)
+        self._post(messages.PanelChanged(self._panel.view()))
+        self._publish()
+
+    def _clear_old_silence(self, session: Session, box: Box) -> None:
+        """Clear a stop that only says that an earlier console left: nothing is armed and nothing was driven.
+
+        A stop for any other reason stays until the operator clears it.
+        """
+        if session.stopped and box.status().stop_reason is StopReason.HEARTBEAT:
+            session.clear_stop()
+            self._gathered.note("stop", "the box stood stopped since an earlier console left; cleared on opening")
+
+    def _reconnect(self, session: Session) -> None:
+        assert self._box is not None
+        self._box.reconnect()
+        session.reconnected()
+        self._say("Connected again. Nothing is armed and nothing is stated.", "information")
+
+    def _cancel(self, box: Box) -> None:
+        with suppress(BoxError, OSError):
+            box.cancel()
+
+    def _drive(self, session: Session, request: DriveRequest) -> None:
+        try:
+            done = session.drive(request.channel, pulses_of(request))
+        except NotPermittedError as error:
+            self._drove(request, f"Blocked: {error}", ok=False)
+        except (OverBudgetError, BoxError, StepInterruptedError, ValueError) as error:
+            self._drove(request, str(error), ok=False)
+        else:
+            self._gathered.measured(request.channel, done.signature)
+            self._drove(request, drive_text(done), ok=done.reason == "complete")
+
+    def _drove(self, request: DriveRequest, text: str, *, ok: bool) -> None:
+        self._gathered.note("free drive", f"channel {request.channel}: {text}")
+        self._post(messages.DriveFinished(request.channel, text, ok=ok))
+
+    def _ask_statements(self, session: Session, channel: int) -> None:
+        for _ in range(2 * len(StatementKind)):
+            permit = session.permit(channel)
+            if not isinstance(permit, Blocked) or not permit.needs:
+                return
+            if not self._ask_statement(session, permit.needs[0], channel):
+                return
+
+    def _ask_statement(self, session: Session, kind: StatementKind, channel: int) -> bool:
+        load = self._job.load_type(channel)
+        form, problem = form_for(kind, self._job.setting), ""
+        while True:
+            self._own_prompts -= 1  # the session's prompts count up from 1
+            prompt = Prompt(
+                self._own_prompts,
+                PromptKind.STATEMENT,
+                "",
+                form.title,
+                "Confirm each fact after you have checked it with your own eyes.",
+                choices=(Choice.STATE, Choice.LEAVE),
+                cautions=cautions_for(load.hazard, self._job.setting),
+                channel=channel,
+                hazard=load.hazard,
+                statement=form,
+                problem=problem,
+            )
+            answer = self._operator.answer(prompt)
+            if answer.choice is not Choice.STATE:
+                return False
+            try:
+                session.state(kind, answer.facts, answer.typed, answer.who)
+            except StatementRefusedError as error:
+                problem = str(error)
+            else:
+                return True
+
+    # --- what is told ----------------------------------------------------------------------------------------
+
+    def _raise_prompt(self, prompt: Prompt | None) -> None:
+        self._post(messages.PromptRaised(prompt_view(prompt) if prompt is not None else None))
+
+    def _say(self, text: str, severity: str) -> None:
+        self._post(messages.Said(text, severity=severity))
+
+    def _publish(self) -> None:
+        self._post(messages.Progressed(self._gathered.progress(self._panel.live())))
+
+    def _on_message(self, message: object) -> None:
+        session, box = self._session, self._box
+        if box is None:
+            return
+        before = self._panel.live()
+        if self._panel.take(message, box.now_s(), session.interlocks if session is not None else None):
+            self._post(messages.PanelChanged(self._panel.view()))
+            if self._panel.live() != before:
+                self._publish()
+
+    def _on_event(self, event: object) -> None:
+        if self._gathered.take(event):
+            self._publish()
+        trace = self._traces.take(event)
+        if trace is not None:
+            self._post(messages.TraceCaptured(trace))
+        if self._panel.take_event(event):
+            self._post(messages.PanelChanged(self._panel.view()))
+
+    # --- budgets ---------------------------------------------------------------------------------------------
+
+    def _fresh_budget(self, channel: int) -> BudgetView:
+        from loomproof.tui.budgets import budget_view
+
+        session = self._session
+        blocks: Sequence[tuple[str, str]] = self._panel.blocks(channel)
+        return budget_view(self._job, channel, session, tuple(blocks))
+
+
+def pulses_of(request: DriveRequest) -> Pulses:
+    """Return a request in whole microseconds."""
+    return Pulses(request.count, round(1e6 / request.frequency_hz), round(request.on_time_ms * 1e3))
+
+
+def drive_text(done: FreeDrive) -> str:
+    """Return what came of a free drive."""
+    pulses = "1 pulse" if done.pulses == 1 else f"{done.pulses} pulses"
+    measured = measured_text(done.signature)
+    text = f"{pulses} delivered, {done.reason}."
+    return f"{text} {measured}" if measured else text

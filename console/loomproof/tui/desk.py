@@ -1,0 +1,131 @@
+"""What the pages may ask for. The real desk drives a session and a box; tests hand in a simpler one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from textual.message import Message
+
+from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
+
+Post = Callable[[Message], object]
+
+
+@dataclass(frozen=True)
+class DriveRequest:
+    """A free pulse train as the operator typed it."""
+
+    channel: int
+    count: int
+    frequency_hz: float
+    on_time_ms: float
+
+
+@dataclass(frozen=True)
+class Reply:
+    """An answer to a prompt: the choice, and for a statement the confirmed facts, the word and the name."""
+
+    choice: str
+    facts: tuple[str, ...] = ()
+    typed: str = ""
+    who: str = ""
+    note: str = ""
+
+
+class Desk(Protocol):
+    """The work behind the pages. Every method returns at once; results come as messages through `post`."""
+
+    @property
+    def job(self) -> JobView:
+        """The head of the job."""
+        ...
+
+    def begin(self, post: Post) -> None:
+        """Start working; from now on messages are posted."""
+        ...
+
+    def run_step(self, step_id: str) -> None:
+        """Run one step, again if it was run before."""
+        ...
+
+    def run_on(self) -> None:
+        """Run from the next open step until the sheet ends or something needs a decision."""
+        ...
+
+    def skip(self, step_id: str, reason: str) -> None:
+        """Skip a step with a reason."""
+        ...
+
+    def answer(self, prompt: PromptView, reply: Reply) -> None:
+        """Answer the question that waits."""
+        ...
+
+    def drive(self, request: DriveRequest) -> None:
+        """Drive one channel freely, under interlocks and budget."""
+        ...
+
+    def cancel(self) -> None:
+        """End what is driven, without latching a stop."""
+        ...
+
+    def check(self, request: DriveRequest) -> tuple[str, ...]:
+        """Return in what a request is over its limits and how to mend it; empty when it may be driven."""
+        ...
+
+    def budget(self, channel: int) -> BudgetView:
+        """Return how far a channel may be driven and what blocks it. Quick, no I/O."""
+        ...
+
+    def unblock(self, channel: int) -> None:
+        """Ask for the statement that a channel's hazard class needs."""
+        ...
+
+    def expected(self, channel: int) -> TraceView:
+        """Return the last trace of a channel with its expected band, and sister channels' traces."""
+        ...
+
+    def stop_now(self) -> None:
+        """Every output off, at once, from any thread. Never raises, never waits for an answer."""
+        ...
+
+    def clear_stop(self) -> None:
+        """Leave the stopped state; nothing is armed again."""
+        ...
+
+    def call_in(self) -> None:
+        """Tell the heartbeat that the interface is alive."""
+        ...
+
+    def reconnect(self) -> None:
+        """Open the link anew after it was lost."""
+        ...
+
+    def close(self) -> None:
+        """Stop, close the record and the link."""
+        ...
+
+
+class Hands(Protocol):
+    """The hands on a simulated loom, handed in by the command line for the demo."""
+
+    def pull(self, where: int | str) -> None:
+        """Pull the connector of a channel or location."""
+        ...
+
+    def seat(self, where: int | str) -> None:
+        """Seat it again."""
+        ...
+
+    def flex(self, where: int | str) -> None:
+        """Flex the loom at a channel for a moment."""
+        ...
+
+    def supply(self, on: bool) -> None:
+        """Switch the supply."""
+        ...
+
+    def stop_input(self, open: bool) -> None:  # noqa: A002 - the name the simulated hands have
+        """Open or close the hardware stop switch."""
+        ...

@@ -1,0 +1,92 @@
+"""Facts that cross from the worker and the box's thread to the interface, as past-tense messages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from textual.message import Message
+
+from loomproof.tui.views import (
+    ChannelView,
+    EngineView,
+    FindingView,
+    PanelView,
+    PromptView,
+    RecordView,
+    StepView,
+    TraceView,
+)
+
+
+class PanelChanged(Message):
+    """The box told its state. A newer one replaces one that still waits."""
+
+    def __init__(self, view: PanelView) -> None:
+        super().__init__()
+        self.view = view
+
+    def can_replace(self, message: Message) -> bool:
+        """Only the newest counts."""
+        return isinstance(message, PanelChanged)
+
+
+class PromptRaised(Message):
+    """The session asks the operator something; None takes the question away."""
+
+    def __init__(self, prompt: PromptView | None) -> None:
+        super().__init__()
+        self.prompt = prompt
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Everything a session event can change, as one frozen snapshot."""
+
+    steps: tuple[StepView, ...] = ()
+    current: str | None = None
+    channels: tuple[ChannelView, ...] = ()
+    engine: EngineView = field(default_factory=EngineView)
+    findings: tuple[FindingView, ...] = ()
+    record: RecordView = field(default_factory=RecordView)
+    running: bool = False
+    finished: bool = False
+
+
+class Progressed(Message):
+    """The session went on."""
+
+    def __init__(self, progress: Progress) -> None:
+        super().__init__()
+        self.progress = progress
+
+    def can_replace(self, message: Message) -> bool:
+        """Only the newest counts."""
+        return isinstance(message, Progressed)
+
+
+class TraceCaptured(Message):
+    """A trace was measured."""
+
+    def __init__(self, trace: TraceView) -> None:
+        super().__init__()
+        self.trace = trace
+
+
+class Said(Message):
+    """Something the operator should read: an outcome, a refusal with its remedy, an error."""
+
+    def __init__(self, text: str, *, severity: str = "information", title: str = "") -> None:
+        super().__init__()
+        self.text = text
+        self.severity = severity
+        self.title = title
+
+
+class DriveFinished(Message):
+    """A free drive ended, or was blocked."""
+
+    def __init__(self, channel: int, text: str, *, ok: bool) -> None:
+        super().__init__()
+        self.channel = channel
+        self.text = text
+        self.ok = ok

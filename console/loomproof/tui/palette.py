@@ -1,0 +1,73 @@
+"""The command list (Ctrl+P): only what can be done now."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import TYPE_CHECKING, cast
+
+from textual.command import DiscoveryHit, Hit, Hits, Provider
+
+from loomproof.tui.screens.frame import PAGES
+
+if TYPE_CHECKING:
+    from loomproof.tui.shell import Console
+
+Entry = tuple[str, str, Callable[[], object]]
+
+
+def entries(app: Console) -> Iterator[Entry]:
+    """Yield (name, help, what it does) for everything that is valid at this moment."""
+
+    def act(action: str) -> Callable[[], object]:
+        return partial(app.run_action, action)
+
+    yield "Stop: every output off", "The same as the stop key.", act("stop")
+    if app.panel.stopped and not app.panel.stop_input_open:
+        yield "Clear the stop", "Nothing is armed again by this.", act("clear_stop")
+    if app.link_lost:
+        yield "Connect to the box again", "Its state is read anew and nothing is armed.", act("reconnect")
+    for _key, name, label in PAGES:
+        if name != app.current_mode and (name != "hands" or app.hands is not None):
+            yield f"Go to: {label}", "", act(f"page('{name}')")
+    yield from _page_entries(app)
+    yield "Help on this page", "", act("page_help")
+    for theme in app.console_themes:
+        if theme != app.theme:
+            yield f"Theme: {theme}", "", act(f"use_theme('{theme}')")
+    yield "Leave", "Stops the box and closes the record.", act("quit")
+
+
+def _page_entries(app: Console) -> Iterator[Entry]:
+    # The palette itself is the top screen; the page lies below it.
+    page = next((s for s in reversed(app.screen_stack) if not s.is_modal), None)
+    if page is None:
+        return
+    for active in page.active_bindings.values():
+        binding = active.binding
+        if active.node is page and binding.description and active.enabled:
+            yield (
+                f"{binding.description} ({binding.key})",
+                binding.tooltip,
+                partial(app.run_action, binding.action, page),
+            )
+
+
+class NowCommands(Provider):
+    """Offers `entries`."""
+
+    def _entries(self) -> Iterator[Entry]:
+        return entries(cast("Console", self.app))
+
+    async def discover(self) -> Hits:
+        """Offer everything while nothing is typed."""
+        for name, text, act in self._entries():
+            yield DiscoveryHit(name, act, help=text or None)
+
+    async def search(self, query: str) -> Hits:
+        """Offer what matches."""
+        matcher = self.matcher(query)
+        for name, text, act in self._entries():
+            score = matcher.match(name)
+            if score > 0:
+                yield Hit(score, matcher.highlight(name), act, help=text or None)

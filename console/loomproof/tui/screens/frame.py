@@ -1,0 +1,169 @@
+"""What every page shares: the page line, the folding of panes on small screens, keys and the status bar."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, cast
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Container, Horizontal, Vertical
+from textual.reactive import reactive
+from textual.screen import Screen
+from textual.widgets import Button, Footer, Static
+
+from loomproof.tui.widgets.status import StatusBar
+
+if TYPE_CHECKING:
+    from loomproof.tui.shell import Console
+
+PAGES: tuple[tuple[str, str, str], ...] = (
+    ("1", "sheet", "Run sheet"),
+    ("2", "loom", "Loom"),
+    ("3", "bench", "Bench"),
+    ("4", "findings", "Findings"),
+    ("5", "record", "Record"),
+    ("6", "hands", "Hands"),
+)
+FOLD_WIDTH = 110
+FOLD_HEIGHT = 32
+
+
+class PageLine(Horizontal):
+    """The pages with their keys, the present one marked; the job's title where there is room."""
+
+    def __init__(self, current: str, title: str, *, with_hands: bool) -> None:
+        super().__init__()
+        self._current = current
+        self._title = title
+        self._with_hands = with_hands
+
+    def compose(self) -> ComposeResult:
+        """Lay out one button a page."""
+        for key, name, label in PAGES:
+            if name == "hands" and not self._with_hands:
+                continue
+            here = name == self._current
+            face = f"▸{key} {label}" if here else f"{key} {label}"
+            button = Button(face, action=f"app.page('{name}')", compact=True, classes="-here" if here else "")
+            button.can_focus = False
+            yield button
+        help_button = Button("? Help", action="app.page_help", compact=True)
+        help_button.can_focus = False
+        yield help_button
+        yield Static(self._title, classes="job-title", markup=False)
+
+
+class Pane(Vertical):
+    """One part of a page. On a small screen a page shows one pane at a time."""
+
+    def __init__(self, *, title: str, id: str) -> None:
+        super().__init__(id=id)
+        self.border_title = title
+        self.pane_title = title
+
+
+class Deck(Container):
+    """Panes side by side on a large screen, one at a time behind a line of tabs on a small one."""
+
+    front: reactive[int] = reactive(0, init=False)
+
+    def panes(self) -> list[Pane]:
+        """Return the panes in order."""
+        return list(self.query(Pane))
+
+    def on_mount(self) -> None:
+        """Show the first pane."""
+        self._mark()
+
+    def watch_front(self) -> None:
+        """Show another pane."""
+        self._mark()
+
+    def bring(self, pane_id: str) -> None:
+        """Bring one pane to the front."""
+        ids = [pane.id for pane in self.panes()]
+        if pane_id in ids:
+            self.front = ids.index(pane_id)
+
+    def turn(self) -> None:
+        """Bring the next pane to the front and put the focus into it."""
+        panes = self.panes()
+        self.front = (self.front + 1) % len(panes)
+        focusable = next((w for w in panes[self.front].query("*") if w.focusable), None)
+        if focusable is not None:
+            focusable.focus()
+
+    def _mark(self) -> None:
+        for index, pane in enumerate(self.panes()):
+            pane.set_class(index == self.front, "-front")
+        for index, tab in enumerate(self.query(".pane-tab").results(Button)):
+            title = self.panes()[index].pane_title
+            tab.label = f"▸{title}" if index == self.front else f" {title}"
+            tab.set_class(index == self.front, "-here")
+
+
+def pane_tabs(*titles: str) -> Iterator[Button]:
+    """Yield the tab buttons of a deck, one per pane, for its tab line."""
+    for index, title in enumerate(titles):
+        button = Button(f" {title}", action=f"screen.front({index})", compact=True, classes="pane-tab")
+        button.can_focus = False
+        yield button
+
+
+class Page(Screen[None]):
+    """A page of the console."""
+
+    BINDINGS = [Binding("v", "turn", "View", tooltip="Show the next pane of this page")]
+    NAME = "page"
+    HELP = ""
+    folded: reactive[bool] = reactive(False, init=False, bindings=True)
+
+    @property
+    def console_app(self) -> Console:
+        """The application, typed."""
+        return cast("Console", self.app)
+
+    def compose(self) -> ComposeResult:
+        """Lay out the frame around the page's body."""
+        app = self.console_app
+        yield PageLine(self.NAME, app.desk.job.title, with_hands=app.hands is not None)
+        yield from self.compose_body()
+        yield Footer(compact=True, show_command_palette=False)
+        yield StatusBar()
+
+    def compose_body(self) -> ComposeResult:
+        """Lay out what is the page's own."""
+        yield from ()
+
+    def on_mount(self) -> None:
+        """Follow the application's state."""
+        self.watch(self.app, "panel", self._show_panel)
+        self._fold(self.app.size.width, self.app.size.height)
+
+    def _show_panel(self) -> None:
+        self.query_one(StatusBar).view = self.console_app.panel
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold or unfold the panes."""
+        self._fold(event.size.width, event.size.height)
+
+    def _fold(self, width: int, height: int) -> None:
+        self.folded = width < FOLD_WIDTH or height < FOLD_HEIGHT
+        self.set_class(self.folded, "-folded")
+        self.set_class(not self.folded, "-open")
+
+    def action_turn(self) -> None:
+        """Show the next pane."""
+        self.query_one(Deck).turn()
+
+    def action_front(self, index: int) -> None:
+        """Show one pane."""
+        self.query_one(Deck).front = index
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """`View` is of use only where panes are folded."""
+        if action == "turn":
+            return self.folded and bool(self.query(Deck))
+        return super().check_action(action, parameters)

@@ -1,0 +1,63 @@
+"""Help: what the page is for and which keys it takes, and what the stop key does not replace."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Vertical, VerticalScroll
+from textual.screen import ModalScreen
+from textual.widgets import Markdown
+
+from loomproof.tui.widgets.keys import KeyButton, StopLine
+from loomproof.tui.words import STOP_IS, STOP_IS_NOT
+
+EVERYWHERE = f"""
+
+## Everywhere
+
+* **1** to **6** (or **F2** to **F7**, also while typing) go to a page; **?** or **F1** is help.
+* **Ctrl+P** opens the list of everything that can be done now.
+* **Ctrl+R** clears a stop once you know why it happened. Nothing is armed again by that.
+* **Ctrl+Q** leaves; the box is stopped first.
+* **Tab** moves between the parts of a page; every button and row also takes a click.
+
+## Stop
+
+**{STOP_IS}**, from any page or question, also while the screen is busy. Ctrl+C does the same.
+{STOP_IS_NOT} The box also stops by itself within 0.4 s when the console goes silent.
+"""
+
+WELCOME = """\
+# A first run
+
+You have a simulated box, a simulated loom and one or two faults sealed into it. Nothing here can hurt anyone.
+
+1. Press **g** to run the step at hand, or **o** to run on until a question comes.
+2. When a pull check asks for a connector, go to the hands with **6**, pull it with **p**, seat it with **s**,
+   come back with **1**.
+3. Look at **4** for what was found, and at **5** for what was written down.
+
+The two lines at the bottom never go away: what the box is doing, and how to stop it.
+"""
+
+
+class HelpScreen(ModalScreen[None]):
+    """A page's help over the page."""
+
+    BINDINGS = [Binding("escape,enter,space,question_mark,f1", "close", "Back")]
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text
+
+    def compose(self) -> ComposeResult:
+        """Lay out the text."""
+        with Vertical(classes="asking help"):
+            with VerticalScroll():
+                yield Markdown(self._text + EVERYWHERE)
+            yield KeyButton("Esc", "Back to the page", action="screen.close")
+            yield StopLine()
+
+    def action_close(self) -> None:
+        """Go back."""
+        self.dismiss(None)

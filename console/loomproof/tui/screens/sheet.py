@@ -1,0 +1,262 @@
+"""The run-sheet page: the steps, the one at hand with what will happen, the question and its answers."""
+
+from __future__ import annotations
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widgets import Button, Static
+
+from loomproof.tui.screens.asking import AskReason
+from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
+from loomproof.tui.views import ChoiceView, PromptView, StepView
+from loomproof.tui.widgets.cautions import Cautions
+from loomproof.tui.widgets.engine import EnginePicture
+from loomproof.tui.widgets.keys import KeyButton
+from loomproof.tui.widgets.rows import Row, RowList
+from loomproof.tui.widgets.waveform import Waveform
+from loomproof.tui.words import step_sign
+
+RUN_CHOICES = (
+    ChoiceView("g", "Run this step", "screen.go"),
+    ChoiceView("o", "Run on", "screen.run_on"),
+    ChoiceView("k", "Skip it", "screen.skip"),
+)
+
+
+def step_row(step: StepView, current: bool) -> Row:
+    """Return the row of one step."""
+    sign = step_sign(step.state)
+    hazard = f"{step.hazard} " if step.hazard != "none" and step.kind != "statement" else ""
+    return Row(
+        step.id,
+        ((f"{step.number:>3} ", "quiet"), (step.short or step.title, "plain")),
+        tail=(f"{hazard}{sign.shape} {sign.word}", sign.role),
+        now=current,
+    )
+
+
+class Answers(Horizontal):
+    """The answers of the question at hand as buttons with their keys."""
+
+    choices: tuple[ChoiceView, ...] = ()
+
+    async def show(self, choices: tuple[ChoiceView, ...]) -> None:
+        """Replace the buttons."""
+        if choices == self.choices:
+            return
+        self.choices = choices
+        await self.recompose()
+
+    def compose(self) -> ComposeResult:
+        """Lay out one button each."""
+        for choice in self.choices:
+            yield KeyButton(choice.key, choice.label, id=f"answer-{choice.key}")
+
+
+def question(prompt: PromptView, step: StepView) -> str:
+    """Return a question without repeating the step's own title."""
+    text = prompt.text if prompt.title == step.title else f"{prompt.title}\n{prompt.text}"
+    return f"{text}\n{prompt.problem}" if prompt.problem else text
+
+
+class StepCard(Vertical):
+    """One step in words: what will happen, cautions, what was measured, the question, the answers."""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the parts; empty ones take no room."""
+        with VerticalScroll(id="step-text", can_focus=False):
+            yield Static(id="step-title", markup=False)
+            yield Static(id="step-what", markup=False)
+            yield Static(id="step-drive", markup=False)
+            yield Cautions(id="step-cautions")
+            yield Static(id="step-outcome", markup=False)
+        yield Static(id="step-question", markup=False)
+        yield Answers(id="step-answers")
+
+    async def show(self, step: StepView | None, prompt: PromptView | None, total: int, running: bool) -> None:
+        """Show a step, and the question that belongs to it."""
+        if step is None:
+            self._write("step-title", "No steps. This job has no fitted channel to prove.")
+            await self.query_one(Answers).show(())
+            return
+        self._write("step-title", f"Step {step.number} of {total}: {step.title}")
+        self._write("step-what", "" if prompt is not None and step.what in prompt.text else step.what)
+        self._write("step-drive", f"Drive: {step.drive}" if step.drive else "")
+        outcome = step.outcome
+        if outcome:
+            outcome = f"Result: {step_sign(step.state)} - {outcome}"
+        self._write("step-outcome", outcome)
+        await self.query_one(Cautions).show(prompt.cautions if prompt and prompt.cautions else step.cautions)
+        await self._ask(step, prompt, running)
+
+    async def _ask(self, step: StepView, prompt: PromptView | None, running: bool) -> None:
+        answers = self.query_one(Answers)
+        if prompt is not None and not prompt.facts:
+            self._write("step-question", f"? {question(prompt, step)}")
+            await answers.show(prompt.choices)
+        elif running:
+            self._write("step-question", "► Working. The stop key below ends it at once.")
+            await answers.show(())
+        else:
+            self._write("step-question", "")
+            await answers.show(RUN_CHOICES)
+
+    def _write(self, id: str, text: str) -> None:
+        widget = self.query_one(f"#{id}", Static)
+        widget.update(text)
+        widget.display = bool(text)
+
+
+class SheetPage(Page):
+    """Job and run sheet."""
+
+    NAME = "sheet"
+    BINDINGS = [
+        Binding("g", "go", "Run the step shown", show=False),
+        Binding("o", "run_on", "Run on from here", show=False),
+        Binding("k", "skip", "Skip the step shown", show=False),
+        Binding("n", "newest", "Step at hand", tooltip="Back to the step that is next"),
+    ]
+    HELP = """\
+# Run sheet
+
+The steps of this job in a safe order: first looks that move nothing, then harmless loads, sparks while the
+cylinders are dry, fuel last.
+
+* **g** runs the step that is shown; on a step that was run before it repeats it.
+* **o** runs on from the next open step; the console stops for you at every question.
+* **k** skips a step. You are asked for a reason, and the record keeps it.
+* **up**, **down** look through the steps. Looking changes nothing; **n** comes back to the step at hand.
+* **v** shows the next pane where the screen is too small for all of them.
+
+When a question is shown, its answers stand below it with the key that gives each; a click does the same.
+A pull check watches by itself: pull the connector you are asked for, the box sees which channel lost its load.
+"""
+
+    def compose_body(self) -> ComposeResult:
+        """Lay out the panes."""
+        with Deck(id="sheet-deck"):
+            with Horizontal(classes="pane-line"):
+                yield from pane_tabs("Step at hand", "All steps", "Trace", "Engine")
+            with Pane(title="Step at hand", id="pane-step"):
+                yield StepCard()
+            with Pane(title="All steps", id="pane-steps"):
+                yield RowList(id="steps")
+            with Pane(title="Trace", id="pane-trace"):
+                yield Waveform(id="sheet-trace")
+            with Pane(title="Engine", id="pane-engine"):
+                yield EnginePicture()
+
+    def on_mount(self) -> None:
+        """Follow steps, questions, traces and the engine."""
+        super().on_mount()
+        for name in ("progress", "prompt"):
+            self.watch(self.app, name, self._show_steps)
+        self.watch(self.app, "trace", self._show_trace)
+        self.query_one("#steps", RowList).focus()
+
+    def _show_trace(self) -> None:
+        self.query_one(Waveform).view = self.console_app.trace
+
+    def shown_step(self) -> StepView | None:
+        """Return the step the cursor is on, or the one that is asked about."""
+        progress = self.console_app.progress
+        asking = self.console_app.prompt is not None
+        key = progress.current if asking else self.query_one("#steps", RowList).key
+        return next((step for step in progress.steps if step.id == key), None)
+
+    async def _show_steps(self) -> None:
+        app = self.console_app
+        progress = app.progress
+        rows = self.query_one("#steps", RowList)
+        rows.show([step_row(step, step.id == progress.current) for step in progress.steps])
+        if progress.current and progress.current != self._last_current:
+            self._last_current = progress.current
+            rows.go_to(progress.current)
+        self.query_one(EnginePicture).view = progress.engine
+        await self._show_card()
+
+    _last_current: str | None = None
+
+    async def _show_card(self) -> None:
+        app = self.console_app
+        progress = app.progress
+        await self.query_one(StepCard).show(
+            self.shown_step(), app.prompt, len(progress.steps), progress.running
+        )
+        self.refresh_bindings()
+
+    @on(RowList.Moved, "#steps")
+    async def _moved(self) -> None:
+        await self._show_card()
+
+    @on(RowList.Chosen, "#steps")
+    def _chosen(self) -> None:
+        self.query_one(Deck).bring("pane-step")
+
+    @on(Button.Pressed, "Answers Button")
+    async def _pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        key = (event.button.id or "").removeprefix("answer-")
+        await self._answer(key)
+
+    async def on_key(self, event: events.Key) -> None:
+        """Give the answer whose key was pressed, before any binding of the page gets it."""
+        prompt = self.console_app.prompt
+        if prompt is None or prompt.facts:
+            return
+        if any(choice.key == event.key for choice in prompt.choices):
+            event.stop()
+            event.prevent_default()
+            await self._answer(event.key)
+
+    async def _answer(self, key: str) -> None:
+        prompt = self.console_app.prompt
+        choices = prompt.choices if prompt is not None else RUN_CHOICES
+        choice = next((choice for choice in choices if choice.key == key), None)
+        if choice is None:
+            return
+        if prompt is None:
+            await self.run_action(choice.value)
+        else:
+            self.console_app.answer(prompt, choice.value)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Running a step is possible only while nothing runs and nothing is asked."""
+        if action in ("go", "run_on", "skip"):
+            app = self.console_app
+            return not (app.progress.running or app.prompt is not None)
+        return super().check_action(action, parameters)
+
+    def action_go(self) -> None:
+        """Run the shown step."""
+        step = self.shown_step()
+        if step is not None:
+            self.query_one(Deck).bring("pane-step")
+            self.console_app.desk.run_step(step.id)
+
+    def action_run_on(self) -> None:
+        """Run on."""
+        self.query_one(Deck).bring("pane-step")
+        self.console_app.desk.run_on()
+
+    def action_skip(self) -> None:
+        """Ask for a reason, then skip."""
+        step = self.shown_step()
+        if step is None:
+            return
+
+        def skip(reason: str | None) -> None:
+            if reason:
+                self.console_app.desk.skip(step.id, reason)
+
+        self.app.push_screen(AskReason(f"Skip step {step.number}: {step.title}"), skip)
+
+    def action_newest(self) -> None:
+        """Go to the step at hand."""
+        current = self.console_app.progress.current
+        if current:
+            self.query_one("#steps", RowList).go_to(current)
+            self.query_one(Deck).bring("pane-step")

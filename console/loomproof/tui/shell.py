@@ -1,0 +1,250 @@
+"""The application: its state, the pages, the stop, and what crosses from the desk."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path, PurePath
+from typing import Any, ClassVar
+
+from textual import on, work
+from textual.app import App
+from textual.binding import Binding
+from textual.reactive import reactive
+from textual.screen import Screen
+
+from loomproof.tui import messages
+from loomproof.tui.desk import Desk, Hands, Reply
+from loomproof.tui.messages import Progress
+from loomproof.tui.palette import NowCommands
+from loomproof.tui.screens.asking import AskReason, StatementScreen
+from loomproof.tui.screens.bench import BenchPage
+from loomproof.tui.screens.findings import FindingsPage
+from loomproof.tui.screens.frame import PAGES, Page
+from loomproof.tui.screens.hands import HandsPage
+from loomproof.tui.screens.help import WELCOME, HelpScreen
+from loomproof.tui.screens.loom import LoomPage
+from loomproof.tui.screens.record import RecordPage
+from loomproof.tui.screens.sheet import SheetPage
+from loomproof.tui.stopping import Guards, StopKeyDriver
+from loomproof.tui.theme import THEMES
+from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
+
+CALL_IN_S = 0.1
+STYLES = Path(__file__).parent / "styles"
+STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking")
+
+
+class Console(App[int]):
+    """The Loomproof console."""
+
+    TITLE = "Loomproof"
+    CSS_PATH: ClassVar[list[str | PurePath]] = [STYLES / f"{name}.tcss" for name in STYLE_SHEETS]
+    COMMANDS = {NowCommands}
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
+        "sheet": SheetPage,
+        "loom": LoomPage,
+        "bench": BenchPage,
+        "findings": FindingsPage,
+        "record": RecordPage,
+        "hands": HandsPage,
+    }
+    DEFAULT_MODE = "sheet"
+    BINDINGS = [
+        Binding("ctrl+x,f12,ctrl+c", "stop", "Stop", priority=True, show=False, id="stop"),
+        Binding("ctrl+r", "clear_stop", "Clear stop", priority=True),
+        Binding("question_mark,f1", "page_help", "Help", show=False),
+        Binding("ctrl+p", "command_palette", "Commands", priority=True),
+        Binding("ctrl+q", "quit", "Leave", priority=True),
+        *(Binding(key, f"page('{name}')", label, show=False) for key, name, label in PAGES),
+        *(
+            Binding(f"f{index + 2}", f"page('{name}')", label, show=False, priority=True)
+            for index, (_, name, label) in enumerate(PAGES)
+        ),
+    ]
+
+    panel: reactive[PanelView] = reactive(PanelView(), init=False)
+    progress: reactive[Progress] = reactive(Progress(), init=False)
+    prompt: reactive[PromptView | None] = reactive(None, init=False)
+    trace: reactive[TraceView] = reactive(TraceView(), init=False)
+    bench_channel: reactive[int] = reactive(0, init=False)
+    drive_said: reactive[str] = reactive("", init=False)
+
+    def __init__(
+        self,
+        desk: Desk,
+        *,
+        hands: Hands | None = None,
+        welcome: bool = False,
+        who: str = "",
+    ) -> None:
+        super().__init__(driver_class=StopKeyDriver)
+        self.desk = desk
+        self.hands = hands
+        self.who = who
+        self._welcome = welcome
+        self._guards: Guards | None = None
+        self.console_themes = tuple(theme.name for theme in THEMES)
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = THEMES[0].name
+
+    # --- life ------------------------------------------------------------------------------------------------
+
+    def on_ready(self) -> None:
+        """Hook the ways out, start the desk and the heartbeat's gate. Here, because the driver sets its own first."""
+        if not self.is_headless and threading.current_thread() is threading.main_thread():
+            self._guards = Guards(self)
+            self._guards.install()
+        self.set_interval(CALL_IN_S, self.desk.call_in)
+        if self._welcome:
+            self.push_screen(HelpScreen(WELCOME))
+        # Connect only once the first picture stands: drawing it may take longer than the heartbeat allows.
+        self.call_after_refresh(self.desk.begin, self.post_message)
+
+    def stop_now(self) -> None:
+        """Every output off, from any thread, without the event loop."""
+        with suppress(Exception):
+            self.desk.stop_now()
+
+    def leave_soon(self, why: str) -> None:
+        """End the program from any thread."""
+        loop = self._loop
+        if loop is not None and loop.is_running():
+            with suppress(RuntimeError):
+                loop.call_soon_threadsafe(lambda: self.exit(return_code=4, message=f"Stopped: {why}."))
+
+    def close_down(self) -> None:
+        """Stop and close. Called after the loop has ended, however it ended."""
+        self.stop_now()
+        with suppress(Exception):
+            self.desk.close()
+        if self._guards is not None:
+            self._guards.remove()
+
+    # --- what the desk tells ---------------------------------------------------------------------------------
+
+    @property
+    def link_lost(self) -> bool:
+        """Whether the box no longer answers."""
+        return self.panel.link is LinkState.LOST
+
+    @on(messages.PanelChanged)
+    def _panel_changed(self, message: messages.PanelChanged) -> None:
+        from dataclasses import replace
+
+        waiting = self.prompt.title if self.prompt is not None and self.current_mode != "sheet" else ""
+        stopped_before = self.panel.stopped
+        self.panel = replace(message.view, waiting=waiting)
+        if self.panel.stopped != stopped_before:
+            self.refresh_bindings()
+
+    @on(messages.Progressed)
+    def _progressed(self, message: messages.Progressed) -> None:
+        self.progress = message.progress
+
+    @on(messages.TraceCaptured)
+    def _trace_captured(self, message: messages.TraceCaptured) -> None:
+        self.trace = message.trace
+
+    @on(messages.DriveFinished)
+    def _drive_finished(self, message: messages.DriveFinished) -> None:
+        self.drive_said = f"{'✓' if message.ok else '✗'} {message.text}"
+
+    @on(messages.Said)
+    def _said(self, message: messages.Said) -> None:
+        severity = (
+            message.severity if message.severity in ("information", "warning", "error") else "information"
+        )
+        self.notify(message.text, title=message.title, severity=severity, timeout=6, markup=False)  # type: ignore[arg-type]
+
+    @on(messages.PromptRaised)
+    def _prompt_raised(self, message: messages.PromptRaised) -> None:
+        self.prompt = message.prompt
+        if isinstance(self.screen, StatementScreen) and (
+            message.prompt is None or message.prompt.id != self.screen.prompt.id
+        ):
+            self.pop_screen()
+        if message.prompt is not None and message.prompt.facts:
+            self._ask_statement(message.prompt)
+        self.bell()
+
+    @work(exclusive=True, group="statement")
+    async def _ask_statement(self, prompt: PromptView) -> None:
+        reply = await self.push_screen_wait(StatementScreen(prompt, self.who))
+        if reply is not None:
+            self.who = reply.who
+        elif prompt.choices:
+            reply = Reply(prompt.choices[-1].value)
+        if reply is not None:
+            self._give(prompt, reply)
+
+    def answer(self, prompt: PromptView, value: str) -> None:
+        """Answer a question; a choice that needs a reason asks for it first."""
+        choice = next(c for c in prompt.choices if c.value == value)
+        if not choice.needs_reason:
+            self._give(prompt, Reply(value, who=self.who))
+            return
+
+        def give(reason: str | None) -> None:
+            if reason:
+                self._give(prompt, Reply(value, who=self.who, note=reason))
+
+        self.push_screen(AskReason(f"{choice.label}: {prompt.title}"), give)
+
+    def _give(self, prompt: PromptView, reply: Reply) -> None:
+        if self.prompt is prompt:
+            self.prompt = None
+        self.desk.answer(prompt, reply)
+
+    # --- actions ---------------------------------------------------------------------------------------------
+
+    async def action_stop(self) -> None:
+        """Stop. The driver has done it already when a key was pressed; doing it again does no harm."""
+        self.stop_now()
+        self.notify(
+            "Every output is off. Find out why before you clear it (Ctrl+R).",
+            title="STOP",
+            severity="warning",
+            timeout=4,
+        )
+
+    def action_clear_stop(self) -> None:
+        """Clear the stop."""
+        if self.panel.stopped:
+            self.desk.clear_stop()
+
+    def action_reconnect(self) -> None:
+        """Open the link anew."""
+        self.desk.reconnect()
+
+    async def action_page(self, name: str) -> None:
+        """Go to a page, unless a question stands before it."""
+        if self.screen.is_modal or (name == "hands" and self.hands is None):
+            return
+        await self.switch_mode(name)
+
+    def action_page_help(self) -> None:
+        """Show the help of the page."""
+        if isinstance(self.screen, Page):
+            self.push_screen(HelpScreen(self.screen.HELP))
+
+    def action_use_theme(self, name: str) -> None:
+        """Use another theme."""
+        self.theme = name
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Clearing a stop is offered only while there is one."""
+        if action == "clear_stop":
+            return self.panel.stopped
+        return super().check_action(action, parameters)
+
+
+def run_console(console: Console) -> int:
+    """Run the console and see to it that the box is stopped however it ends. Returns the exit code."""
+    try:
+        console.run()
+    finally:
+        console.close_down()
+    return console.return_code or 0

@@ -1,0 +1,256 @@
+"""Frozen snapshots of what the pages show. Widgets know these and nothing of sessions, boxes or jobs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from loomproof.tui.words import Live
+
+
+class LinkState(StrEnum):
+    """Whether the box answers."""
+
+    CONNECTING = "connecting"
+    LIVE = "live"
+    LOST = "LOST"
+    NONE = "no box"
+
+
+@dataclass(frozen=True)
+class Armed:
+    """One hazard class with its arming; `left_s` 0 means blocked."""
+
+    hazard: str
+    left_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class PanelView:
+    """What the status bar shows: the link, the supply, what is armed and whether the box is stopped."""
+
+    link: LinkState = LinkState.NONE
+    box_name: str = ""
+    simulated: bool = False
+    supply_v: float | None = None
+    state: str = ""
+    stopped: bool = False
+    stop_reason: str = ""
+    stop_input_open: bool = False
+    armed: tuple[Armed, ...] = ()
+    isolation_left_s: float | None = None
+    """Seconds the fuel-isolation statement still holds; None: no such statement."""
+    driving_channel: int = 0
+    tripped: tuple[int, ...] = ()
+    waiting: str = ""
+    """A question that waits for an answer, in a few words; empty: none."""
+
+
+@dataclass(frozen=True)
+class ChannelView:
+    """One channel's strip."""
+
+    channel: int
+    name: str
+    load: str
+    cavity: str
+    wire: str
+    location: str
+    feed: str = ""
+    hazard: str = "none"
+    live: Live = Live.OFF
+    verdict: str = "not tested"
+    measured: str = ""
+    reason: str = ""
+    fitted: bool = True
+    cylinder: int | None = None
+    role: str = ""
+    """What it does at its cylinder: `fuel`, `spark` or empty."""
+
+
+@dataclass(frozen=True)
+class CautionView:
+    """A caution with its signal word."""
+
+    signal: str
+    text: str
+
+
+@dataclass(frozen=True)
+class StepView:
+    """One step of the run sheet."""
+
+    id: str
+    number: int
+    kind: str
+    title: str
+    what: str
+    state: str = "waiting"
+    channel: int | None = None
+    hazard: str = "none"
+    drive: str = ""
+    cautions: tuple[CautionView, ...] = ()
+    outcome: str = ""
+    attempts: int = 0
+    short: str = ""
+    """The title for the list; empty: the title itself."""
+
+
+@dataclass(frozen=True)
+class ChoiceView:
+    """One answer to a prompt: the key that gives it, its label and the value handed back."""
+
+    key: str
+    label: str
+    value: str
+    needs_reason: bool = False
+
+
+@dataclass(frozen=True)
+class FactView:
+    """One fact of a statement: its key and its words."""
+
+    key: str
+    text: str
+
+
+@dataclass(frozen=True)
+class PromptView:
+    """A question to the operator. With `facts` it is a statement, put in a window of its own."""
+
+    id: str
+    title: str
+    text: str
+    choices: tuple[ChoiceView, ...] = ()
+    cautions: tuple[CautionView, ...] = ()
+    facts: tuple[FactView, ...] = ()
+    typed_word: str = ""
+    """With a word, each fact is confirmed by typing `yes` and the whole by the word; without, by a tick each."""
+    channel: int | None = None
+    problem: str = ""
+    """What was wrong with the answer before."""
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One trace as it is drawn. Both sequences have the same length."""
+
+    label: str
+    times_s: Sequence[float]
+    values: Sequence[float]
+
+
+@dataclass(frozen=True)
+class Band:
+    """The expected range of a trace. All three sequences have the same length."""
+
+    times_s: Sequence[float]
+    low: Sequence[float]
+    high: Sequence[float]
+    label: str = "expected"
+
+
+@dataclass(frozen=True)
+class TraceView:
+    """Curves to be drawn over one another, the first being the newest measured one."""
+
+    title: str = ""
+    curves: tuple[Curve, ...] = ()
+    band: Band | None = None
+    unit: str = "A"
+    channel: int | None = None
+    reading: str = ""
+
+
+@dataclass(frozen=True)
+class CylinderView:
+    """One cylinder: where it lies and what is proven there."""
+
+    number: int
+    bank: int
+    place: int
+    """Position along its bank, 0 at the end numbering starts from."""
+    marks: tuple[tuple[str, str], ...] = ()
+    """(role letter, verdict) of each load at this cylinder."""
+    live: bool = False
+
+
+@dataclass(frozen=True)
+class EngineView:
+    """The engine as it lies."""
+
+    cylinders: tuple[CylinderView, ...] = ()
+    layout: str = "none"
+    banks: int = 1
+    orientation: str = "lengthwise"
+    numbering: str = ""
+    firing_order: tuple[int, ...] = ()
+    start_text: str = ""
+    """What lies at the end where cylinder 1 is, e.g. `belts (free end)`."""
+    end_text: str = ""
+    elsewhere: tuple[ChannelView, ...] = ()
+
+
+@dataclass(frozen=True)
+class FindingView:
+    """One finding as the page tells it."""
+
+    title: str
+    sentence: str
+    likelihood: str
+    where: str
+    evidence: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+    remedy: str = ""
+    next_measurement: str = ""
+
+
+@dataclass(frozen=True)
+class JobView:
+    """The head of the job."""
+
+    title: str = "no job"
+    number: str = ""
+    customer: str = ""
+    vehicle: str = ""
+    builder: str = ""
+    setting: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class BudgetView:
+    """How far one channel may be driven, and why no further."""
+
+    channel: int
+    max_on_time_ms: float
+    max_frequency_hz: float
+    max_count: int
+    max_duty: float
+    min_on_time_ms: float = 0.05
+    reasons: tuple[str, ...] = ()
+    blocks: tuple[tuple[str, str], ...] = ()
+    """(what blocks it, how to unblock it)."""
+    on_time_ms: float = 1.0
+    frequency_hz: float = 10.0
+    count: int = 1
+
+
+@dataclass(frozen=True)
+class RecordLine:
+    """One line of the record so far."""
+
+    when: str
+    what: str
+    text: str
+    verdict: str = ""
+
+
+@dataclass(frozen=True)
+class RecordView:
+    """The record being written."""
+
+    where: str = ""
+    id: str = ""
+    lines: tuple[RecordLine, ...] = field(default_factory=tuple)

@@ -1,0 +1,1 @@
+"""Widgets drawn from frozen views; none of them knows a session or a box."""

@@ -1,0 +1,44 @@
+"""Buttons that show the key that presses them, and the stop button every page and modal carries."""
+
+from __future__ import annotations
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.containers import Horizontal
+from textual.widgets import Button, Static
+
+from loomproof.tui.words import STOP_FACE, STOP_IS_NOT_SHORT
+
+
+class KeyButton(Button):
+    """A one-line button: ` h  Heard it `. The key is part of its face, so it reads without colour."""
+
+    def __init__(
+        self,
+        key: str,
+        label: str,
+        *,
+        id: str | None = None,
+        action: str | None = None,
+        classes: str | None = None,
+    ) -> None:
+        self.key_text = key
+        face = Text.assemble(("[", "dim"), (key, "bold"), ("] ", "dim"), label)
+        super().__init__(face, id=id, action=action, classes=classes, compact=True)
+
+
+class StopButton(Button):
+    """The stop, for the mouse. The key itself is seen before this widget ever hears of it."""
+
+    def __init__(self) -> None:
+        super().__init__(STOP_FACE, action="app.stop", compact=True)
+        self.can_focus = False
+
+
+class StopLine(Horizontal):
+    """A stop button with what it is not beside it; every modal carries one."""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the button and the text."""
+        yield StopButton()
+        yield Static(STOP_IS_NOT_SHORT, classes="stop-note")

@@ -1,0 +1,120 @@
+"""The two lines that are always in view: what the box is doing, and how to stop it."""
+
+from __future__ import annotations
+
+from rich.segment import Segment
+from rich.style import Style
+from textual import events
+from textual.reactive import reactive
+from textual.strip import Strip
+from textual.widget import Widget
+
+from loomproof.tui.views import LinkState, PanelView
+from loomproof.tui.words import STOP_FACE, STOP_IS_NOT_LONG, STOP_IS_NOT_SHORT
+
+Part = tuple[str, str]
+
+
+def state_parts(view: PanelView) -> list[Part]:
+    """Return the first line as (text, role) parts: link, supply, box, isolation, arming."""
+    parts: list[Part] = []
+    link_shape = {"live": "●", "connecting": "◌"}.get(view.link.value, "✗")
+    parts.append(
+        (f"{link_shape} {'simulated box' if view.simulated else 'box'} {view.link.value}", _link_role(view))
+    )
+    if view.link is LinkState.LIVE:
+        volts = "supply -" if view.supply_v is None else f"supply {view.supply_v:.1f} V"
+        parts.append((volts, "bad" if view.supply_v is not None and view.supply_v < 9.0 else "plain"))
+        parts.append(_box_part(view))
+    parts.append(_isolation_part(view))
+    armed = [a for a in view.armed if a.left_s > 0]
+    if armed:
+        parts.extend((f"▲ {a.hazard} ARMED {a.left_s:.0f} s", "live") for a in armed)
+    else:
+        parts.append(("○ nothing armed", "quiet"))
+    if view.tripped:
+        parts.append(("! tripped ch " + " ".join(str(c) for c in view.tripped), "bad"))
+    return parts
+
+
+def _link_role(view: PanelView) -> str:
+    return {LinkState.LIVE: "good", LinkState.CONNECTING: "doubt"}.get(view.link, "bad")
+
+
+def _box_part(view: PanelView) -> Part:
+    if view.driving_channel:
+        return f"► driving ch {view.driving_channel}", "live"
+    return view.state or "-", "plain"
+
+
+def _isolation_part(view: PanelView) -> Part:
+    if view.isolation_left_s is None:
+        return "fuel not isolated", "quiet"
+    if view.isolation_left_s == float("inf"):
+        return "✓ fuel isolated", "good"
+    minutes, seconds = divmod(int(view.isolation_left_s), 60)
+    return f"✓ fuel isolated {minutes}:{seconds:02d}", "good"
+
+
+def stop_parts(view: PanelView, width: int) -> list[Part]:
+    """Return the second line: the stop key and its state, with what the key does not replace."""
+    if view.stop_input_open:
+        return [
+            (" ■ STOPPED by the stop switch ", "stop"),
+            (" All off. Close the switch, then Ctrl+R.", "plain"),
+        ]
+    if view.stopped:
+        why = f" ({view.stop_reason})" if view.stop_reason else ""
+        return [
+            (f" ■ STOPPED{why} ", "stop"),
+            (" All off. Find out why; Ctrl+R clears it.", "plain"),
+        ]
+    note = STOP_IS_NOT_LONG if width > len(STOP_FACE) + len(STOP_IS_NOT_LONG) + 3 else STOP_IS_NOT_SHORT
+    return [(f" {STOP_FACE} ", "stop"), (f" {note}", "plain")]
+
+
+class StatusBar(Widget):
+    """Link, supply, isolation and arming with the time left, and the stop. A click on the stop presses it."""
+
+    COMPONENT_CLASSES = {
+        f"status--{role}" for role in ("good", "bad", "doubt", "quiet", "live", "plain", "stop", "waiting")
+    }
+
+    view: reactive[PanelView] = reactive(PanelView())
+
+    def _styled(self, parts: list[Part]) -> list[Segment]:
+        return [Segment(text, self._role(role)) for text, role in parts]
+
+    def _role(self, role: str) -> Style:
+        return self.get_component_rich_style(f"status--{role}")
+
+    def render_line(self, y: int) -> Strip:
+        """Return one of the two lines."""
+        width = self.size.width
+        parts = self._first_line(width) if y == 0 else stop_parts(self.view, width)
+        return Strip(self._styled(parts)).adjust_cell_length(width, self.rich_style)
+
+    def _first_line(self, width: int) -> list[Part]:
+        parts = state_parts(self.view)
+        if self.view.waiting:
+            parts.insert(0, (f"? {self.view.waiting}", "waiting"))
+        for separator in ("  │  ", " │ ", "  ", " "):
+            joined = _joined(parts, separator)
+            if sum(len(text) for text, _ in joined) <= width:
+                return joined
+        return _joined([(text.replace("simulated ", "sim "), role) for text, role in parts], " ")
+
+    def on_click(self, event: events.Click) -> None:
+        """Stop when the stop part is clicked."""
+        stop_width = len(stop_parts(self.view, self.size.width)[0][0])
+        if event.y == 1 and event.x < stop_width:
+            self.app.run_worker(self.app.run_action("stop"))
+
+
+def _joined(parts: list[Part], separator: str) -> list[Part]:
+    joined: list[Part] = []
+    for index, part in enumerate(parts):
+        if index:
+            joined.append((separator, "quiet"))
+        joined.append(part)
+    return joined

@@ -1,0 +1,211 @@
+"""The trace plot: measured curves over the expected band, drawn in braille through `render_line`."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.reactive import reactive
+from textual.strip import Strip
+from textual.widget import Widget
+
+from loomproof.tui.views import Band, Curve, TraceView
+from loomproof.tui.widgets.braille import Canvas
+from loomproof.tui.widgets.scale import Scale, choose, choose_time
+
+PATTERNS = ((1, 0), (1, 1), (1, 3))
+"""Dots on, dots off: curves differ by pattern as well as by colour."""
+PATTERN_WORDS = ("━━", "╍╍", "┈┈")
+BAND_GLYPH = "░"
+_MARGIN = 8
+"""Cells left of the plot for the labels of the current axis."""
+
+
+def interpolate(times: Sequence[float], values: Sequence[float], at: float) -> float | None:
+    """Return the value at a time by straight lines between samples; None outside them."""
+    if not len(times) or at < times[0] or at > times[-1]:
+        return None
+    right = bisect_left(times, at)
+    if right == 0:
+        return float(values[0])
+    span = times[right] - times[right - 1]
+    weight = (at - times[right - 1]) / span if span > 0 else 1.0
+    return float(values[right - 1] + weight * (values[right] - values[right - 1]))
+
+
+def band_cells(band: Band, x_axis: Scale, y_axis: Scale, columns: int, rows: int) -> set[tuple[int, int]]:
+    """Return the cells (column, row) whose middle, or nearest cell, lies within the band."""
+    cells: set[tuple[int, int]] = set()
+    for column in range(columns):
+        at = x_axis.value((column + 0.5) / columns)
+        low = interpolate(band.times_s, band.low, at)
+        high = interpolate(band.times_s, band.high, at)
+        if low is None or high is None:
+            continue
+        top = rows - y_axis.fraction(high) * rows
+        bottom = rows - y_axis.fraction(low) * rows
+        first = min(max(int(top), 0), rows - 1)
+        last = min(max(int(bottom - 1e-9), 0), rows - 1)
+        cells.update((column, row) for row in range(first, last + 1))
+    return cells
+
+
+def draw_curve(curve: Curve, x_axis: Scale, y_axis: Scale, canvas: Canvas, pattern: tuple[int, int]) -> None:
+    """Draw one curve, thinning samples that fall on the same dot column to their extremes."""
+    previous: tuple[int, int] | None = None
+    on, off = pattern
+    for at, value in zip(curve.times_s, curve.values, strict=True):
+        x = round(x_axis.fraction(at) * (canvas.width - 1))
+        y = round((1 - y_axis.fraction(value)) * (canvas.height - 1))
+        if previous is None:
+            canvas.line(x, y, x, y)
+        elif (x, y) != previous:
+            canvas.line(previous[0], previous[1], x, y, on=on, off=off)
+        previous = (x, y)
+
+
+class Waveform(Widget):
+    """Two or more traces over one another with an expected band and axes with units.
+
+    Legible without colour: the band is shaded with a character, curves differ by dot pattern, the legend
+    names each.
+    """
+
+    COMPONENT_CLASSES = {
+        "waveform--axis",
+        "waveform--band",
+        "waveform--first",
+        "waveform--second",
+        "waveform--third",
+        "waveform--empty",
+    }
+
+    view: reactive[TraceView] = reactive(TraceView())
+    empty_text = "No trace yet. A trace appears here when a step or a drive has run."
+
+    def __init__(self, *, id: str | None = None, empty_text: str | None = None) -> None:
+        super().__init__(id=id)
+        self._cache: tuple[tuple[object, ...], list[Strip]] | None = None
+        if empty_text is not None:
+            self.empty_text = empty_text
+
+    def render_line(self, y: int) -> Strip:
+        """Return one line of the picture, rebuilt only when view, size or theme changed."""
+        width, height = self.size
+        key = (self.view, width, height, self.app.theme)
+        if self._cache is None or self._cache[0] != key:
+            self._cache = (key, self._build(width, height))
+        lines = self._cache[1]
+        return lines[y] if y < len(lines) else Strip.blank(width, self.rich_style)
+
+    def axes(self) -> tuple[Scale, Scale]:
+        """Return the time axis and the value axis of the present view."""
+        curves = [c for c in self.view.curves if len(c.times_s)]
+        start = min((float(c.times_s[0]) for c in curves), default=0.0)
+        end = max((float(c.times_s[-1]) for c in curves), default=1e-3)
+        low = min((float(min(c.values)) for c in curves), default=0.0)
+        high = max((float(max(c.values)) for c in curves), default=1.0)
+        if self.view.band is not None and len(self.view.band.high):
+            high = max(high, float(max(self.view.band.high)))
+            if not curves:
+                start, end = float(self.view.band.times_s[0]), float(self.view.band.times_s[-1])
+        return choose_time(min(start, 0.0), end), choose(low, high * 1.02, self.view.unit)
+
+    def _style(self, name: str) -> Style:
+        return self.get_component_rich_style(f"waveform--{name}")
+
+    def _build(self, width: int, height: int) -> list[Strip]:
+        if not any(len(c.times_s) for c in self.view.curves) and self.view.band is None:
+            return self._build_empty(width, height)
+        rows = height - 3
+        columns = width - _MARGIN - 1
+        if rows < 2 or columns < 10:
+            return [Strip([Segment("(too small for a trace)"[:width], self._style("empty"))])]
+        x_axis, y_axis = self.axes()
+        body = self._plot_rows(columns, rows, x_axis, y_axis)
+        lines = [self._legend(width)]
+        for row, segments in enumerate(body):
+            label = self._row_label(row, rows, y_axis)
+            lines.append(Strip([Segment(f"{label:>{_MARGIN - 1}} ┤", self._style("axis")), *segments]))
+        lines.append(self._time_line(columns, x_axis))
+        lines.append(self._time_labels(columns, x_axis))
+        return [strip.adjust_cell_length(width, self.rich_style) for strip in lines]
+
+    def _build_empty(self, width: int, height: int) -> list[Strip]:
+        from textwrap import wrap
+
+        text = wrap(self.empty_text, max(width - 4, 10))
+        blank = Strip.blank(width, self.rich_style)
+        lines = [blank] * max((height - len(text)) // 2, 0)
+        lines += [
+            Strip([Segment(f"  {line}", self._style("empty"))]).adjust_cell_length(width, self.rich_style)
+            for line in text
+        ]
+        return lines
+
+    def _legend(self, width: int) -> Strip:
+        segments: list[Segment] = []
+        names = ("first", "second", "third")
+        for index, curve in enumerate(self.view.curves):
+            style = self._style(names[min(index, 2)])
+            segments.append(Segment(f"{PATTERN_WORDS[min(index, 2)]} {curve.label}  ", style))
+        if self.view.band is not None:
+            segments.append(Segment(f"{BAND_GLYPH * 2} {self.view.band.label}  ", self._style("band")))
+        if self.view.reading:
+            segments.append(Segment(self.view.reading, self._style("axis")))
+        return Strip(segments).crop(0, width)
+
+    @staticmethod
+    def _row_label(row: int, rows: int, y_axis: Scale) -> str:
+        if row == 0:
+            return y_axis.label(y_axis.high, with_unit=True)
+        if row == rows - 1:
+            return y_axis.label(y_axis.low)
+        if rows >= 7 and row == rows // 2:
+            return y_axis.label(y_axis.value(1 - (row + 0.5) / rows))
+        return ""
+
+    def _plot_rows(self, columns: int, rows: int, x_axis: Scale, y_axis: Scale) -> list[list[Segment]]:
+        canvases: list[Canvas] = []
+        for index, curve in enumerate(self.view.curves[:3]):
+            canvas = Canvas(columns, rows)
+            draw_curve(curve, x_axis, y_axis, canvas, PATTERNS[index])
+            canvases.append(canvas)
+        shaded = band_cells(self.view.band, x_axis, y_axis, columns, rows) if self.view.band else set()
+        styles = [self._style(name) for name in ("first", "second", "third")]
+        band_style, blank = self._style("band"), self.rich_style
+        lines = []
+        for row in range(rows):
+            segments = []
+            for column in range(columns):
+                shade = (column, row) in shaded
+                top = next((i for i, c in enumerate(canvases) if c.filled(column, row)), None)
+                if top is not None:
+                    style = styles[top] + Style(bgcolor=band_style.bgcolor) if shade else styles[top]
+                    segments.append(Segment(canvases[top].glyph(column, row), style))
+                else:
+                    segments.append(Segment(BAND_GLYPH if shade else " ", band_style if shade else blank))
+            lines.append(list(Segment.simplify(segments)))
+        return lines
+
+    def _time_line(self, columns: int, x_axis: Scale) -> Strip:
+        ticks = set(self._tick_columns(columns))
+        line = "".join("┴" if column in ticks else "─" for column in range(columns))
+        return Strip([Segment(" " * _MARGIN + "└" + line, self._style("axis"))])
+
+    @staticmethod
+    def _tick_columns(columns: int) -> list[int]:
+        count = max(2, min(6, columns // 14))
+        return [round(i * (columns - 1) / count) for i in range(count + 1)]
+
+    def _time_labels(self, columns: int, x_axis: Scale) -> Strip:
+        text = [" "] * (columns + _MARGIN + 1)
+        for index, column in enumerate(self._tick_columns(columns)):
+            last = index == len(self._tick_columns(columns)) - 1
+            value = x_axis.value(column / max(columns - 1, 1))
+            label = x_axis.label(value, with_unit=last)
+            start = min(max(column + _MARGIN + 1 - len(label) // 2, 0), len(text) - len(label))
+            text[start : start + len(label)] = label
+        return Strip([Segment("".join(text), self._style("axis"))])

@@ -1,0 +1,96 @@
+"""Shapes and words for states: no state is ever told by colour alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One state as a person sees it: a one-cell shape, a word and the name of a style role."""
+
+    shape: str
+    word: str
+    role: str
+
+    def __str__(self) -> str:
+        return f"{self.shape} {self.word}"
+
+
+class Live(StrEnum):
+    """What a channel is doing at this moment."""
+
+    OFF = "off"
+    DRIVEN = "driven"
+    SENSED = "sensed"
+    TRIPPED = "tripped"
+    UNKNOWN = "unknown"
+
+
+VERDICT_SIGNS: dict[str, Sign] = {
+    "pass": Sign("✓", "pass", "good"),
+    "fail": Sign("✗", "FAIL", "bad"),
+    "unsure": Sign("?", "unsure", "doubt"),
+    "not tested": Sign("·", "not tested", "quiet"),
+    "not fitted": Sign("-", "not fitted", "quiet"),
+}
+
+LIVE_SIGNS: dict[Live, Sign] = {
+    Live.OFF: Sign("○", "off", "quiet"),
+    Live.DRIVEN: Sign("►", "DRIVEN", "live"),
+    Live.SENSED: Sign("~", "sensed", "live"),
+    Live.TRIPPED: Sign("!", "TRIPPED", "bad"),
+    Live.UNKNOWN: Sign("?", "unknown", "quiet"),
+}
+
+STEP_SIGNS: dict[str, Sign] = {
+    "waiting": Sign("·", "to do", "quiet"),
+    "running": Sign("►", "running", "live"),
+    "skipped": Sign("»", "skipped", "doubt"),
+    "done": Sign("✓", "done", "good"),
+    "blocked": Sign("✗", "blocked", "doubt"),
+    "refused": Sign("✗", "refused", "bad"),
+    "tripped": Sign("!", "TRIPPED", "bad"),
+    "stopped": Sign("■", "stopped", "bad"),
+}
+
+ROLES = ("good", "bad", "doubt", "quiet", "live", "plain", "mark")
+"""Every role has a component class `row--ROLE` in the application's style sheet."""
+
+
+def verdict_sign(verdict: str) -> Sign:
+    """Return the sign of a verdict, taking `not_tested` and `not tested` alike."""
+    return VERDICT_SIGNS.get(str(verdict).replace("_", " "), VERDICT_SIGNS["not tested"])
+
+
+def step_sign(state: str) -> Sign:
+    """Return the sign of a run-sheet step: one of its own states or a verdict."""
+    return STEP_SIGNS.get(state) or verdict_sign(state)
+
+
+@dataclass(frozen=True)
+class SignalWord:
+    """A hazard signal word of ANSI Z535.6 (product safety information), with what it means.
+
+    The safety alert symbol belongs to the first three and never to NOTICE (ANSI Z535.6, from memory).
+    """
+
+    word: str
+    symbol: str
+    meaning: str
+
+
+SIGNAL_WORDS: dict[str, SignalWord] = {
+    "DANGER": SignalWord("DANGER", "▲!", "will kill or maim if not avoided"),
+    "WARNING": SignalWord("WARNING", "▲!", "could kill or maim if not avoided"),
+    "CAUTION": SignalWord("CAUTION", "▲!", "could hurt someone"),
+    "NOTICE": SignalWord("NOTICE", "", "could damage something"),
+}
+
+STOP_KEYS = "Ctrl+X or F12"
+STOP_FACE = f"■ STOP: {STOP_KEYS}"
+STOP_IS = f"{STOP_KEYS} switches every output off"
+STOP_IS_NOT = "It is not an emergency stop. In an emergency open the box's stop switch or cut its supply."
+STOP_IS_NOT_SHORT = "All off. Not an emergency stop: use the box's switch."
+STOP_IS_NOT_LONG = f"Every output off. {STOP_IS_NOT}"

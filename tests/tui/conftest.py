@@ -1,0 +1,234 @@
+# ruff: noqa: E501 - invented data reads best one item a line
+"""Fakes for the console's unit tests: a desk without a session, hands that remember, and a frozen look."""
+
+from __future__ import annotations
+
+import math
+from contextlib import asynccontextmanager
+from dataclasses import replace
+
+import pytest
+
+from loomproof.tui import views as v
+from loomproof.tui.messages import (
+    DriveFinished,
+    PanelChanged,
+    Progress,
+    Progressed,
+    TraceCaptured,
+)
+from loomproof.tui.shell import Console
+from loomproof.tui.words import Live
+
+
+def make_channels() -> tuple[v.ChannelView, ...]:
+    channels = []
+    for n in range(1, 6):
+        verdict, measured, reason = ("pass", "14.1 Ω", "") if n != 2 else ("fail", "", "no current")
+        channels.append(
+            v.ChannelView(
+                n, f"Injector {n}", "injector, high resistance", f"H1-{n}", "GN/WH", f"cylinder {n}", "fuse 7",
+                "fuel", Live.DRIVEN if n == 3 else Live.OFF, verdict if n < 4 else "not tested", measured, reason,
+                cylinder=n, role="fuel",
+            )
+        )  # fmt: skip
+    for n in range(1, 6):
+        channels.append(
+            v.ChannelView(
+                5 + n, f"Coil {n}", "ignition coil", f"H1-{10 + n}", "BU/RD", f"cylinder {n}", "fuse 9",
+                "spark", Live.TRIPPED if n == 5 else Live.OFF, "unsure" if n == 1 else "not tested",
+                cylinder=n, role="spark",
+            )
+        )  # fmt: skip
+    channels.append(
+        v.ChannelView(11, "Boost valve", "solenoid valve", "H1-20", "YE", "turbo", verdict="pass")
+    )
+    channels.append(
+        v.ChannelView(
+            12,
+            "Purge valve",
+            "solenoid valve",
+            "H1-21",
+            "WH",
+            "left wing",
+            verdict="not fitted",
+            fitted=False,
+        )
+    )
+    return tuple(channels)
+
+
+def make_engine(live: int = 3) -> v.EngineView:
+    return v.EngineView(
+        cylinders=tuple(
+            v.CylinderView(n, 1, n - 1, (("I", "pass" if n != 2 else "fail"), ("S", "unsure" if n == 1 else "not tested")), n == live)
+            for n in range(1, 6)
+        ),
+        layout="inline", orientation="crosswise", firing_order=(1, 2, 4, 5, 3),
+        start_text="free end", end_text="power output", elsewhere=make_channels()[10:11],
+    )  # fmt: skip
+
+
+def make_steps() -> tuple[v.StepView, ...]:
+    fuel = (
+        v.CautionView("DANGER", "An injector on a fuelled rail floods the cylinder. Isolate the fuel first."),
+    )
+    spark = (v.CautionView("WARNING", "Tens of kilovolts. Touch no coil, lead or plug while it is driven."),)
+    return (
+        v.StepView("look", 1, "passive look", "First look at the whole loom", "Nothing is driven. The box reads each resting pin.", "pass", outcome="12 pins read"),
+        v.StepView("boost", 2, "drive", "Boost valve", "The valve clicks five times.", "pass", 11, drive="5 pulses of 20 ms at 5 Hz", outcome="24.8 Ω ± 0.2 Ω"),
+        v.StepView("spark-ok", 3, "statement", "Sparks can hurt nobody", "You state three facts.", "waiting", hazard="spark", cautions=spark),
+        v.StepView("coil-1", 4, "drive", "Coil, cylinder 1", "Ten sparks at the plug of cylinder 1.", "waiting", 6, "spark", "10 pulses of 2 ms at 10 Hz", spark),
+        v.StepView("inj-3", 5, "drive", "Injector, cylinder 3", "The injector of cylinder 3 clicks ten times.", "running", 3, "fuel", "10 pulses of 3 ms at 10 Hz", fuel),
+    )  # fmt: skip
+
+
+def make_trace() -> v.TraceView:
+    times = tuple(i * 26e-6 for i in range(230))
+
+    def rise(r: float, tau: float) -> tuple[float, ...]:
+        return tuple(13.5 / r * (1 - math.exp(-t / tau)) if t < 5e-3 else 0.0 for t in times)
+
+    return v.TraceView(
+        "Channel 3",
+        (v.Curve("measured", times, rise(14.2, 1.0e-3)), v.Curve("before", times, rise(15.0, 1.2e-3))),
+        v.Band(times, rise(15.5, 1.3e-3), rise(13.2, 0.8e-3)),
+        channel=3,
+        reading="14.2 Ω",
+    )  # fmt: skip
+
+
+NOTICED = v.PromptView(
+    "7", "Injector, cylinder 3", "Did you hear it click?",
+    (v.ChoiceView("h", "heard it", "heard"), v.ChoiceView("s", "saw it", "seen"), v.ChoiceView("n", "noticed nothing", "nothing")),
+    channel=3,
+)  # fmt: skip
+ISOLATION = v.PromptView(
+    "8", "The fuel supply is isolated", "Injectors are blocked until this is stated.",
+    (v.ChoiceView("i", "I state this", "state"), v.ChoiceView("l", "leave", "leave")),
+    (v.CautionView("DANGER", "An injector on a fuelled rail floods the cylinder; vapour explodes."),),
+    (
+        v.FactView("pump", "the fuel pump cannot run: its fuse, relay or connector is out"),
+        v.FactView("rail", "the rail pressure is relieved"),
+        v.FactView("air", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    "isolated",
+)  # fmt: skip
+LIVE_PANEL = v.PanelView(
+    v.LinkState.LIVE, "bench box", True, 13.52, "idle",
+    armed=(v.Armed("fuel", 0), v.Armed("spark", 42.0)), isolation_left_s=512,
+)  # fmt: skip
+
+
+class FakeDesk:
+    """A desk that does nothing but remember what it was asked."""
+
+    def __init__(self) -> None:
+        self.job = v.JobView(
+            "Loom of a five-cylinder turbo", "L-0042", "a customer", "coupé", "a builder", "vehicle"
+        )
+        self.asked: list[tuple[object, ...]] = []
+        self.stops = 0
+        self.calls = 0
+        self.blocked = True
+        self.closed = False
+        self.post = lambda message: None
+        self.progress = Progress(make_steps(), "inj-3", make_channels(), make_engine())
+
+    def begin(self, post) -> None:
+        self.post = post
+        post(PanelChanged(LIVE_PANEL))
+        post(Progressed(self.progress))
+        post(TraceCaptured(make_trace()))
+
+    def run_step(self, step_id) -> None:
+        self.asked.append(("run_step", step_id))
+
+    def run_on(self) -> None:
+        self.asked.append(("run_on",))
+
+    def skip(self, step_id, reason) -> None:
+        self.asked.append(("skip", step_id, reason))
+
+    def answer(self, prompt, reply) -> None:
+        self.asked.append(("answer", prompt.id, reply))
+
+    def drive(self, request) -> None:
+        self.asked.append(("drive", request))
+        self.post(DriveFinished(request.channel, f"{request.count} pulses driven", ok=True))
+
+    def cancel(self) -> None:
+        self.asked.append(("cancel",))
+
+    def check(self, request) -> tuple[str, ...]:
+        return ("8 ms is over the limit of 5 ms. Shorten the pulse.",) if request.on_time_ms > 5 else ()
+
+    def budget(self, channel) -> v.BudgetView:
+        blocks = (('Nobody has stated "The fuel supply is isolated".', "Check it, then state it."),)
+        return v.BudgetView(
+            channel, 5.0, 50.0, 100, 0.25, reasons=("at most 5 ms: the load type's own limit.",),
+            blocks=blocks if channel < 6 and self.blocked else (), on_time_ms=3.0, frequency_hz=10.0, count=10,
+        )  # fmt: skip
+
+    def unblock(self, channel) -> None:
+        self.asked.append(("unblock", channel))
+
+    def expected(self, channel) -> v.TraceView:
+        return replace(make_trace(), channel=channel)
+
+    def stop_now(self) -> None:
+        self.stops += 1
+
+    def clear_stop(self) -> None:
+        self.asked.append(("clear_stop",))
+
+    def call_in(self) -> None:
+        self.calls += 1
+
+    def reconnect(self) -> None:
+        self.asked.append(("reconnect",))
+
+    def close(self) -> None:
+        self.closed = True
+
+
+class FakeHands:
+    """Hands that remember what they did."""
+
+    def __init__(self) -> None:
+        self.did: list[tuple[object, ...]] = []
+
+    def __getattr__(self, name):
+        return lambda *args: self.did.append((name, *args))
+
+
+@pytest.fixture(autouse=True)
+def plain_terminal(monkeypatch) -> None:
+    for name in ("NO_COLOR", "TEXTUAL_THEME", "COLORFGBG"):
+        monkeypatch.delenv(name, raising=False)
+
+
+@pytest.fixture
+def desk() -> FakeDesk:
+    return FakeDesk()
+
+
+@pytest.fixture
+def hands() -> FakeHands:
+    return FakeHands()
+
+
+class Begun(Console):
+    """A console whose test begins when the desk has."""
+
+    @asynccontextmanager
+    async def run_test(self, **options):
+        async with super().run_test(**options) as pilot:
+            await pilot.pause()
+            await pilot.pause()
+            yield pilot
+
+
+@pytest.fixture
+def console(desk, hands) -> Console:
+    return Begun(desk, hands=hands)

@@ -1,0 +1,483 @@
+"""The pages with a desk that only remembers: what the operator does reaches the desk, and what it says the screen."""
+
+from dataclasses import replace
+
+import pytest
+from textual.widgets import Input, Static
+
+from loomproof.tui.desk import DriveRequest, Reply
+from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
+from loomproof.tui.screens.asking import AskReason, StatementScreen
+from loomproof.tui.screens.bench import BenchPage, read_request
+from loomproof.tui.screens.frame import PAGES
+from loomproof.tui.screens.help import HelpScreen
+from loomproof.tui.screens.sheet import SheetPage
+from loomproof.tui.views import ChoiceView, FactView, PromptView
+from loomproof.tui.widgets.keys import StopButton
+from loomproof.tui.widgets.rows import RowList
+from loomproof.tui.widgets.status import StatusBar
+
+SIZES = [(80, 24), (120, 36)]
+
+
+def text_of(app) -> str:
+    return "\n".join(
+        "".join(segment.text for segment in strip) for strip in app.screen._compositor.render_strips()
+    )
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_page_opens_by_key_and_shows_the_stop(console, size):
+    async with console.run_test(size=size) as pilot:
+        for key, name, _ in PAGES:
+            await pilot.press(key)
+            await pilot.pause()
+            assert console.current_mode == name
+            assert console.screen.query_one(StatusBar).size.height == 2
+            assert "Ctrl+X or F12" in text_of(console)
+            assert "supply 13.5 V" in text_of(console)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_page_opens_by_mouse(console, size):
+    async with console.run_test(size=size) as pilot:
+        for index, (_, name, _) in enumerate(PAGES):
+            await pilot.click(list(console.screen.query("PageLine Button"))[index])
+            await pilot.pause()
+            assert console.current_mode == name
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_nothing_sticks_out_of_the_screen(console, size):
+    async with console.run_test(size=size) as pilot:
+        for key, _, _ in PAGES:
+            await pilot.press(key)
+            await pilot.pause()
+            for widget in console.screen.query("PageLine Button, KeyButton, .pane-tab, StatusBar, Pane"):
+                if widget.display and widget.region.area:
+                    assert console.screen.region.contains_region(widget.region), (key, widget)
+
+
+async def test_function_keys_change_pages_while_typing(console):
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        console.screen.query_one("#set-count", Input).focus()
+        await pilot.press("f2")
+        assert console.current_mode == "sheet"
+
+
+async def test_digits_typed_into_a_setting_stay_there(console):
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        setting = console.screen.query_one("#set-count", Input)
+        setting.focus()
+        await pilot.press("2")
+        assert console.current_mode == "bench"
+        assert setting.value.endswith("2")
+
+
+# --- run sheet ------------------------------------------------------------------------------------------------------
+
+
+async def test_go_runs_the_step_under_the_cursor(console, desk):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.press("home", "down", "g")
+        assert desk.asked == [("run_step", "boost")]
+
+
+async def test_run_on(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.press("o")
+        assert desk.asked == [("run_on",)]
+
+
+async def test_a_skip_needs_a_reason(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.press("k")
+        assert isinstance(console.screen, AskReason)
+        await pilot.press("enter")
+        assert desk.asked == []
+        await pilot.press(*"not built", "enter")
+        assert desk.asked == [("skip", "inj-3", "not built")]
+
+
+async def test_leaving_the_reason_skips_nothing(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.press("k", *"x", "escape")
+        assert isinstance(console.screen, SheetPage)
+        assert desk.asked == []
+
+
+async def test_the_step_card_tells_what_will_happen_and_its_caution(console):
+    async with console.run_test() as pilot:
+        await pilot.pause()
+        text = text_of(console)
+        assert "The injector of cylinder 3 clicks ten times." in text
+        assert "▲! DANGER" in text
+        assert "10 pulses of 3 ms at 10 Hz" in text
+
+
+@pytest.fixture
+def noticed() -> PromptView:
+    choices = (ChoiceView("h", "heard it", "heard"), ChoiceView("n", "noticed nothing", "nothing"))
+    return PromptView("7", "Injector, cylinder 3", "Did you hear it click?", choices, channel=3)
+
+
+async def test_a_question_is_answered_by_its_key(console, desk, noticed):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(noticed))
+        await pilot.pause()
+        assert "Did you hear it click?" in text_of(console)
+        await pilot.press("n")
+        assert desk.asked == [("answer", "7", Reply("nothing"))]
+        assert console.prompt is None
+
+
+async def test_a_question_is_answered_by_mouse(console, desk, noticed):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(noticed))
+        await pilot.pause()
+        await pilot.click("#answer-h")
+        assert desk.asked == [("answer", "7", Reply("heard"))]
+
+
+async def test_while_a_question_waits_nothing_else_can_be_run(console, desk, noticed):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(noticed))
+        await pilot.pause()
+        await pilot.press("g", "o", "k")
+        assert desk.asked == []
+
+
+async def test_a_question_that_waits_shows_on_every_other_page(console, desk, noticed):
+    async with console.run_test() as pilot:
+        await pilot.press("5")
+        desk.post(PromptRaised(noticed))
+        desk.post(PanelChanged(console.panel))
+        await pilot.pause()
+        assert "? Injector, cylinder 3" in text_of(console)
+
+
+async def test_a_choice_that_needs_a_reason_asks_for_it(console, desk, noticed):
+    skip = replace(
+        noticed, choices=(*noticed.choices, ChoiceView("k", "skip this step", "skip", needs_reason=True))
+    )
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(skip))
+        await pilot.pause()
+        await pilot.press("k", *"later", "enter")
+        await pilot.pause()
+        assert desk.asked == [("answer", "7", Reply("skip", note="later"))]
+
+
+# --- statements -----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def isolation() -> PromptView:
+    facts = tuple(FactView(key, f"fact {key} holds") for key in ("pump", "rail", "air"))
+    choices = (ChoiceView("i", "I state this", "state"), ChoiceView("l", "leave", "leave"))
+    return PromptView(
+        "8", "The fuel supply is isolated", "Look first.", choices, facts=facts, typed_word="isolated"
+    )
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_statement_needs_every_fact_a_name_and_the_word(console, desk, isolation, size):
+    async with console.run_test(size=size) as pilot:
+        desk.post(PromptRaised(isolation))
+        await pilot.pause()
+        assert isinstance(console.screen, StatementScreen)
+        for id, text in (
+            ("fact-0", "yes"),
+            ("fact-1", "Yes"),
+            ("fact-2", "yes"),
+            ("who", "N. N."),
+            ("word", "isolated"),
+        ):
+            await pilot.press("enter")
+            assert isinstance(console.screen, StatementScreen), f"accepted without {id}"
+            assert console.screen.focused.id == id
+            console.screen.query_one(f"#{id}", Input).value = text
+        await pilot.press("enter")
+        await pilot.pause()
+        assert desk.asked == [("answer", "8", Reply("state", ("pump", "rail", "air"), "isolated", "N. N."))]
+
+
+@pytest.mark.parametrize(
+    ("id", "wrong"), [("fact-1", "no"), ("fact-2", "y"), ("who", "  "), ("word", "isolate")]
+)
+async def test_one_wrong_line_keeps_the_statement_unmade(console, desk, isolation, id, wrong):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(isolation))
+        await pilot.pause()
+        right = {"fact-0": "yes", "fact-1": "yes", "fact-2": "yes", "who": "N. N.", "word": "isolated"}
+        for name, text in (right | {id: wrong}).items():
+            console.screen.query_one(f"#{name}", Input).value = text
+        await pilot.press("enter")
+        await pilot.pause()
+        assert desk.asked == []
+        assert str(console.screen.query_one("#asking-problem", Static).content)
+
+
+async def test_not_stating_it_answers_with_the_way_out(console, desk, isolation):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(isolation))
+        await pilot.pause()
+        await pilot.press("escape")
+        await pilot.pause()
+        assert desk.asked == [("answer", "8", Reply("leave"))]
+
+
+async def test_a_withdrawn_statement_goes_away(console, desk, isolation):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(isolation))
+        await pilot.pause()
+        desk.post(PromptRaised(None))
+        await pilot.pause()
+        assert not isinstance(console.screen, StatementScreen)
+        assert desk.asked == []
+
+
+async def test_ticks_serve_where_no_word_is_asked(console, desk, isolation):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(replace(isolation, typed_word="")))
+        await pilot.pause()
+        for index in range(3):
+            await pilot.click(f"#fact-{index}")
+        console.screen.query_one("#who", Input).value = "N. N."
+        await pilot.click("#ok")
+        await pilot.pause()
+        assert desk.asked == [("answer", "8", Reply("state", ("pump", "rail", "air"), "", "N. N."))]
+
+
+# --- stop -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("key", ["ctrl+x", "f12", "ctrl+c"])
+@pytest.mark.parametrize("where", ["page", "setting", "statement", "reason", "help", "palette"])
+async def test_the_stop_key_works_everywhere(console, desk, isolation, key, where):
+    async with console.run_test() as pilot:
+        if where == "setting":
+            await pilot.press("3")
+            console.screen.query_one("#set-width", Input).focus()
+        elif where == "statement":
+            desk.post(PromptRaised(isolation))
+            await pilot.pause()
+        elif where != "page":
+            await pilot.press({"reason": "k", "help": "f1", "palette": "ctrl+p"}[where])
+            await pilot.pause()
+        await pilot.press(key)
+        await pilot.pause()
+        assert desk.stops >= 1
+
+
+@pytest.mark.parametrize("opener", ["k", "f1"])
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_modal_has_its_own_stop_in_view(console, desk, opener, size):
+    async with console.run_test(size=size) as pilot:
+        await pilot.press(opener)
+        await pilot.pause()
+        assert console.screen.is_modal
+        button = console.screen.query_one(StopButton)
+        assert console.screen.region.contains_region(button.region)
+        await pilot.click(button)
+        await pilot.pause()
+        assert desk.stops == 1
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_the_statement_keeps_its_stop_in_view(console, desk, isolation, size):
+    long = replace(isolation, facts=tuple(FactView(f.key, f.text * 6) for f in isolation.facts))
+    async with console.run_test(size=size) as pilot:
+        desk.post(PromptRaised(long))
+        await pilot.pause()
+        button = console.screen.query_one(StopButton)
+        assert console.screen.region.contains_region(button.region)
+        assert console.screen.query_one("#ok").region.height == 1
+
+
+async def test_a_click_on_the_status_bar_stops(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.click(StatusBar, offset=(5, 1))
+        await pilot.pause()
+        assert desk.stops == 1
+        await pilot.click(StatusBar, offset=(60, 1))
+        await pilot.pause()
+        assert desk.stops == 1
+
+
+async def test_clearing_is_offered_only_when_stopped(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.press("ctrl+r")
+        assert desk.asked == []
+        desk.post(PanelChanged(replace(console.panel, stopped=True, stop_reason="command")))
+        await pilot.pause()
+        assert "STOPPED (command)" in text_of(console)
+        await pilot.press("ctrl+r")
+        assert desk.asked == [("clear_stop",)]
+
+
+async def test_the_interface_calls_in_while_it_lives(console, desk):
+    async with console.run_test() as pilot:
+        before = desk.calls
+        await pilot.pause(0.35)
+        assert desk.calls > before
+
+
+# --- bench ----------------------------------------------------------------------------------------------------------
+
+
+async def test_the_bench_drives_what_was_typed(console, desk):
+    desk.blocked = False
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        for name, text in (("count", "4"), ("frequency", "20"), ("width", "2,5")):
+            console.screen.query_one(f"#set-{name}", Input).value = text
+        console.screen.query_one("#set-width", Input).focus()
+        await pilot.press("enter")
+        await pilot.pause()
+        assert desk.asked == [("drive", DriveRequest(1, 4, 20.0, 2.5))]
+        assert "4 pulses driven" in text_of(console)
+
+
+async def test_over_the_limit_is_told_and_not_driven(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        console.screen.query_one("#set-width", Input).value = "8"
+        await pilot.press("d")
+        await pilot.pause()
+        assert desk.asked == []
+        assert "Shorten the pulse." in text_of(console)
+
+
+async def test_what_blocks_a_channel_and_how_to_unblock_it_is_told(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        await pilot.pause()
+        assert "Blocked: Nobody has stated" in text_of(console)
+        assert "To unblock:" in text_of(console)
+        await pilot.press("u")
+        assert desk.asked == [("unblock", 1)]
+
+
+@pytest.mark.parametrize(
+    ("texts", "word"),
+    [
+        (("x", "10", "1"), "Pulses"),
+        (("1.5", "10", "1"), "whole"),
+        (("1", "0", "1"), "Frequency"),
+        (("1", "1", ""), "width"),
+    ],
+)
+def test_what_is_no_number_is_named(texts, word):
+    request, problem = read_request(1, dict(zip(("count", "frequency", "width"), texts, strict=True)))
+    assert request is None
+    assert word in problem
+
+
+async def test_a_channel_goes_from_the_loom_to_the_bench(console):
+    async with console.run_test() as pilot:
+        await pilot.press("2", "home", "down", "down", "b")
+        await pilot.pause()
+        assert isinstance(console.screen, BenchPage)
+        assert console.bench_channel == 3
+        assert "Channel 3: Injector 3" in text_of(console)
+
+
+# --- hands, palette, help -------------------------------------------------------------------------------------------
+
+
+async def test_hands_pull_seat_flex_and_switch(console, hands):
+    async with console.run_test() as pilot:
+        await pilot.press("6", "home", "down", "p", "s", "f", "b", "x", "x")
+        assert hands.did == [
+            ("pull", 2), ("seat", 2), ("flex", 2), ("supply", False), ("stop_input", True), ("stop_input", False),
+        ]  # fmt: skip
+
+
+async def test_without_hands_there_is_no_such_page(desk):
+    from loomproof.tui.shell import Console
+
+    console = Console(desk)
+    async with console.run_test() as pilot:
+        assert len(console.screen.query("PageLine Button")) == len(PAGES)  # help takes the place of hands
+        await pilot.press("6")
+        assert console.current_mode == "sheet"
+
+
+async def palette_names(console) -> list[str]:
+    from loomproof.tui.palette import entries
+
+    return [name for name, _, _ in entries(console)]
+
+
+async def test_the_palette_offers_only_what_is_valid_now(console, desk, noticed):
+    async with console.run_test() as pilot:
+        names = await palette_names(console)
+        assert "Stop: every output off" in names
+        assert "Run the step shown (g)" in names
+        assert "Clear the stop" not in names
+        assert "Connect to the box again" not in names
+        assert "Go to: Run sheet" not in names
+        desk.post(PanelChanged(replace(console.panel, stopped=True)))
+        desk.post(PromptRaised(noticed))
+        await pilot.pause()
+        names = await palette_names(console)
+        assert "Clear the stop" in names
+        assert "Run the step shown (g)" not in names
+
+
+async def test_the_palette_does_what_it_offers(console, desk):
+    async with console.run_test() as pilot:
+        await pilot.press("ctrl+p")
+        await pilot.pause()
+        await pilot.press(*"run on", "enter")
+        await pilot.pause(0.5)
+        assert ("run_on",) in desk.asked
+
+
+@pytest.mark.parametrize(("key", "name"), [(key, name) for key, name, _ in PAGES])
+async def test_every_page_has_its_own_help(console, key, name):
+    async with console.run_test() as pilot:
+        await pilot.press(key)
+        assert len(console.screen.HELP) > 200
+        await pilot.press("question_mark")
+        await pilot.pause()
+        assert isinstance(console.screen, HelpScreen)
+        await pilot.press("escape")
+        assert not console.screen.is_modal
+
+
+# --- folding --------------------------------------------------------------------------------------------------------
+
+
+async def test_small_screens_show_one_pane_at_a_time_and_v_turns(console):
+    async with console.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        seen = []
+        for _ in range(4):
+            seen += [pane.id for pane in console.screen.query("Pane") if pane.display]
+            await pilot.press("v")
+        assert sorted(seen) == ["pane-engine", "pane-step", "pane-steps", "pane-trace"]
+
+
+async def test_resizing_folds_and_unfolds(console):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.pause()
+        assert len([pane for pane in console.screen.query("Pane") if pane.display]) == 4
+        await pilot.resize_terminal(80, 24)
+        await pilot.pause()
+        assert len([pane for pane in console.screen.query("Pane") if pane.display]) == 1
+        await pilot.resize_terminal(120, 36)
+        await pilot.pause()
+        assert len([pane for pane in console.screen.query("Pane") if pane.display]) == 4
+
+
+async def test_the_cursor_stays_on_its_step_when_the_sheet_changes(console, desk):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.press("home", "down")
+        steps = desk.progress.steps
+        desk.post(Progressed(replace(desk.progress, steps=(replace(steps[0], state="fail"), *steps[1:]))))
+        await pilot.pause()
+        assert console.screen.query_one("#steps", RowList).key == "boost"
