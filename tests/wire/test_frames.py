@@ -10,8 +10,10 @@ tried one by one, all of them for frames of common size and a sample of them for
 
 import itertools
 import random
+import zlib
 
 import pytest
+from cobs import cobs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -25,6 +27,7 @@ from loomproof_wire.frames import (
     decode,
     encode_frame,
     encode_raw_frame,
+    parse_encoded,
 )
 from loomproof_wire.messages import FRAME, DriveTrain, GetChannel, Heartbeat, Stop, UnknownMessage
 
@@ -170,6 +173,21 @@ def test_each_kind_of_bad_frame_is_named_and_the_next_is_read(stream, reason):
         found = [item for piece in pieces for item in reader.feed(piece)]
         assert found == [BadFrame(reason)]
         assert reader.feed(FOLLOWING) == frames_of(FOLLOWING)
+
+
+def test_a_flood_without_a_delimiter_is_not_kept():
+    reader = FrameReader()
+    for _ in range(50):
+        assert reader.feed(b"\x05" * 100) == []
+        assert len(reader._held) <= MAX_ENCODED_BYTES
+    assert reader.feed(b"\0" + FOLLOWING) == [BadFrame(BadReason.OVERSIZE), *frames_of(FOLLOWING)]
+
+
+def test_a_body_over_the_limit_is_no_frame_even_with_a_sound_crc():
+    raw = bytes([1, 0, 0]) + b"\1" * (FRAME.max_body_bytes + 1)
+    encoded = cobs.encode(raw + zlib.crc32(raw).to_bytes(4, "little"))
+    assert parse_encoded(encoded) == BadFrame(BadReason.OVERSIZE)
+    assert FrameReader().feed(encoded + b"\0") == [BadFrame(BadReason.OVERSIZE)]
 
 
 def test_idle_zeros_are_nothing():
