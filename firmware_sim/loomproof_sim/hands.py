@@ -7,6 +7,7 @@ from loomproof.job.faults import FaultKind
 from loomproof.job.model import Job
 from loomproof_sim.fault_text import FaultText
 from loomproof_sim.plant.plant import Plant
+from loomproof_sim.senses import acted
 
 if TYPE_CHECKING:
     from loomproof_sim.simbox import SimBox
@@ -36,6 +37,9 @@ class Hands(Protocol):
 
     def stop_input(self, open_: bool) -> None:
         """Press (open) or release the stop button."""
+
+    def noticed(self, place: Place, driven: Iterable[int]) -> bool:
+        """Whether somebody at a place noticed anything when these channels were last driven."""
 
 
 def connector_map(job: Job, faults: Iterable[FaultText]) -> dict[int, int]:
@@ -144,8 +148,18 @@ class SimHands:
         """Pull or put back the box's USB plug; the box stays powered."""
         self._box.set_cable(out=out)
 
-    def moved(self, channel: int) -> bool:
-        """Whether the load on a channel reached its stop since it was last switched on (a lamp: whether it lit)."""
+    def noticed(self, place: Place, driven: Iterable[int]) -> bool:
+        """Whether somebody at a place noticed anything when these channels were last driven.
+
+        Hands are where the job puts the load; a wire that goes elsewhere makes its load act elsewhere.
+        """
+        here = set(self.channels_at(place))
         with self._box as controller:
             controller.catch_up()
-            return self._plant.moved(channel)
+            return any(acted(self._plant, channel) for channel in driven if channel in here)
+
+    def moved(self, channel: int) -> bool:
+        """Whether the load on a channel acted when last driven: moved, lit, sparked or took a level."""
+        with self._box as controller:
+            controller.catch_up()
+            return acted(self._plant, channel)

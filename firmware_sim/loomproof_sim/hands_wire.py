@@ -5,6 +5,7 @@ One request a line: `{"do": "pull", "at": "5"}`, answered by `{"ok": true}` or `
 
 import json
 import socket
+from collections.abc import Iterable
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
@@ -73,8 +74,21 @@ class StopInput(_Act):
         hands.stop_input(self.open)
 
 
-Act = Annotated[Pull | Seat | Flex | Supply | StopInput, Field(discriminator="do")]
-_ACT: TypeAdapter[Pull | Seat | Flex | Supply | StopInput] = TypeAdapter(Act)
+class Noticed(_Act):
+    """Was anything noticed at a place when these channels were last driven?"""
+
+    do: Literal["noticed"]
+    at: Place
+    driven: list[int]
+
+    def by(self, hands: Hands) -> dict[str, Any]:
+        """Look and listen."""
+        return {"noticed": hands.noticed(self.at, self.driven)}
+
+
+AnyAct = Pull | Seat | Flex | Supply | StopInput | Noticed
+Act = Annotated[AnyAct, Field(discriminator="do")]
+_ACT: TypeAdapter[AnyAct] = TypeAdapter(Act)
 
 WORDS = "pull PLACE | seat PLACE | flex PLACE [SECONDS] | supply on|off|VOLTS | stop press|release"
 """What can be typed; PLACE is a channel or a location of the job."""
@@ -115,13 +129,13 @@ def _is_number(word: str) -> bool:
 def perform(request: object, hands: Hands) -> dict[str, Any]:
     """Do what a request says and return the answer to it; never raises for a wrong request."""
     try:
-        _ACT.validate_python(request).by(hands)
+        said = _ACT.validate_python(request).by(hands)
     except ValidationError as error:
         problems = "; ".join(f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors())
         return {"ok": False, "error": problems}
     except HandsError as error:
         return {"ok": False, "error": str(error)}
-    return {"ok": True}
+    return {"ok": True, **(said or {})}
 
 
 def perform_line(line: bytes, hands: Hands) -> bytes:
@@ -168,16 +182,21 @@ class HandsClient:
         """Press (open) or release the stop button."""
         self._ask({"do": "stop_input", "open": open_})
 
+    def noticed(self, place: Place, driven: Iterable[int]) -> bool:
+        """Whether somebody at a place noticed anything when these channels were last driven."""
+        return bool(self._ask({"do": "noticed", "at": place, "driven": list(driven)})["noticed"])
+
     def close(self) -> None:
         """Let go."""
         self._answers.close()
         self._socket.close()
 
-    def _ask(self, request: dict[str, Any]) -> None:
+    def _ask(self, request: dict[str, Any]) -> dict[str, Any]:
         self._socket.sendall(json.dumps(request).encode() + b"\n")
         line = self._answers.readline()
         if not line:
             raise ConnectionError("the simulated box hung up on the hands")
-        answer = json.loads(line)
+        answer: dict[str, Any] = json.loads(line)
         if not answer["ok"]:
             raise HandsError(answer["error"])
+        return answer

@@ -6,7 +6,8 @@ real one.
 
 from __future__ import annotations
 
-from typing import Protocol, runtime_checkable
+from collections.abc import Iterable
+from typing import Protocol
 
 from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
@@ -18,7 +19,7 @@ _SEEN = (LoadKind.LAMP, LoadKind.COIL, LoadKind.IGNITER_COIL, LoadKind.MOTOR, Lo
 
 
 class Hands(Protocol):
-    """What the simulated operator does with its hands."""
+    """What the simulated operator does with hands, ears and eyes."""
 
     def pull(self, place: int | str) -> None:
         """Pull a connector."""
@@ -26,16 +27,8 @@ class Hands(Protocol):
     def seat(self, place: int | str) -> None:
         """Seat it."""
 
-
-@runtime_checkable
-class Senses(Protocol):
-    """What the simulated operator hears and sees; hands from afar may have none."""
-
-    def channels_at(self, place: int | str) -> tuple[int, ...]:
-        """Channels whose wires end at a place."""
-
-    def moved(self, channel: int) -> bool:
-        """Whether that channel's load acted when it was last driven."""
+    def noticed(self, place: int | str, driven: Iterable[int]) -> bool:
+        """Whether anything was noticed at a place when these channels were last driven."""
 
 
 class SimulatedOperator:
@@ -85,10 +78,9 @@ class SimulatedOperator:
 
     def _notice(self, prompt: Prompt) -> Choice:
         """What is heard or seen at the place where the job puts the load, from what was driven just now."""
-        if prompt.channel is None or not isinstance(self._hands, Senses):
+        if prompt.channel is None:
             return Choice.NOT_ASKED
-        here = set(self._hands.channels_at(_place(prompt)))
-        if not any(self._hands.moved(channel) for channel in prompt.channels if channel in here):
+        if not self._hands.noticed(_place(prompt), prompt.channels):
             return Choice.NOTHING
         seen = self._job.load_type(prompt.channel).kind in _SEEN
         return Choice.SEEN if seen else Choice.HEARD

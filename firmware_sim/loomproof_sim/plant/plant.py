@@ -104,6 +104,23 @@ class Plant:
                 out[mask] = era.load_currents(channel, times[mask])
         return out
 
+    def primary_current(self, channel: int, times_s: Array | Sequence[float]) -> Array:
+        """Current through an ignition coil's primary (A), also where it hides behind an igniter."""
+        self._check(channel)
+        times = np.asarray(times_s, dtype=np.float64)
+        hidden = channel + IGNITER_OFFSET
+        if hidden not in self._circuit.index:
+            return self.load_current(channel, times)
+        out = np.zeros(len(times))
+        for era, mask in self._by_era(times):
+            out[mask] = era.load_currents(hidden, times[mask])
+        return out
+
+    def last_on_s(self, channel: int) -> float | None:
+        """When the channel was last switched on, or None."""
+        self._check(channel)
+        return self._last_on.get(channel)
+
     def supply_current(self, times_s: Array | Sequence[float]) -> Array:
         """Current out of the battery (A)."""
         times = np.asarray(times_s, dtype=np.float64)
