@@ -60,8 +60,10 @@ def _complete(rows: list[str], at: int) -> tuple[int, dict[str, Any] | None]:
     for end in range(at + 1, len(rows) + 1):
         try:
             return end, tomllib.loads("\n".join(rows[at:end]))
+        except tomllib.TOMLDecodeError:
+            continue  # it may go on in the next line
         except UNREADABLE:
-            continue
+            break
     return at + 1, None
 
 
