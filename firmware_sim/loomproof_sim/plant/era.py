@@ -162,9 +162,15 @@ class Beginner:
         self._solver = Solver()
 
     def begin(
-        self, t: float, moment: Moment, states: Mapping[int, LoadState], on: frozenset[int],
+        self,
+        t: float,
+        moment: Moment,
+        states: Mapping[int, LoadState],
+        on: frozenset[int],
         lones: Mapping[int, Lone],
-    ) -> Era:  # fmt: skip
+        *,
+        nudge: bool = True,
+    ) -> Era:
         """The era that starts at `t` with these load states.
 
         Args:
@@ -173,24 +179,36 @@ class Beginner:
             states: of loads not at rest.
             on: one-way elements taken to conduct (a first guess).
             lones: loads that already coast.
+            nudge: a load may be given a trickle to open its path (after a switch or a hand, not after an
+                event of its own, or it would be woken again and again).
         """
-        active = set(moment.active)
-        for _ in range(200):
-            moment = replace(moment, active=frozenset(active))
+        moment, solved, known = self._agree(moment, dict(states), on, 2 if nudge else 1)
+        return self._era(t, moment, solved, known, lones)
+
+    def _agree(
+        self, moment: Moment, states: dict[int, LoadState], on: frozenset[int], most_wakes: int
+    ) -> tuple[Moment, Solved, dict[int, LoadState]]:
+        """Find who carries current, which diodes conduct and which igniters fire, all at once."""
+        wakes: dict[int, int] = {}
+        for _ in range(400):
             solved = self._settle(moment, states, on)
+            on = solved.on
             currents = self._currents(solved, moment, states)
             firing = self.circuit.firing(solved, currents)
-            change = self._wakers(solved, moment, states, currents) or self._quitters(
-                solved, moment, currents
-            )
+            wakers = self._wakers(solved, moment, states, currents)
+            quitters = set() if wakers else self._quitters(solved, moment, currents)
+            change = {key for key in wakers if wakes.get(key, 0) < most_wakes} | quitters
             if firing == moment.firing and not change:
-                break
-            moment = replace(moment, firing=firing)
-            active ^= change
-            on = solved.on
-        else:
-            raise ArithmeticError("the loom found no consistent state")
-        return self._era(t, moment, solved, states, lones)
+                return moment, solved, states
+            for key, amp in wakers.items():
+                wakes[key] = wakes.get(key, 0) + 1
+                if (
+                    wakes[key] == 2 <= most_wakes
+                ):  # its path opens only once a trickle flows: past a clamp or a diode
+                    state = self._state(key, states)
+                    states[key] = state._replace(y=self.circuit.loads[key].nudged(*state, amp))
+            moment = replace(moment, firing=firing, active=moment.active ^ change)
+        raise ArithmeticError("the loom found no consistent state")
 
     def _settle(self, moment: Moment, states: Mapping[int, LoadState], on: frozenset[int]) -> Solved:
         return self._solver.settle(
@@ -219,9 +237,9 @@ class Beginner:
 
     def _wakers(
         self, solved: Solved, moment: Moment, states: Mapping[int, LoadState], currents: Array
-    ) -> set[int]:
-        """Resistances that turn out to carry current."""
-        out = set()
+    ) -> dict[int, float]:
+        """Resistances that turn out to carry current, and a trickle in its direction."""
+        out = {}
         volts = solved.open_v - solved.impedance @ currents
         for k, key in enumerate(self.circuit.keys):
             load = self.circuit.loads[key]
@@ -231,7 +249,7 @@ class Beginner:
             emf = load.emf(self._state(key, states).y)
             amp = volts[k] / load.static_ohm - emf / (behind + load.static_ohm)
             if behind < _LET_GO_OHM and abs(amp) > _WAKE_A:
-                out.add(key)
+                out[key] = 2.0 * _WAKE_A * (1.0 if amp > 0.0 else -1.0)
         return out
 
     @staticmethod

@@ -332,7 +332,7 @@ class Plant:
             states[m.key] = states[m.key]._replace(y=y, phase=phase)
         else:
             on = on ^ {int(system.one_ways[piece.event - len(system.guards)])}
-        return self._beginner.begin(t, era.moment, states, on, era.lones)
+        return self._beginner.begin(t, era.moment, states, on, era.lones, nudge=False)
 
     def _era_at(self, t: float) -> Era:
         if t < self._starts[0]:

@@ -75,7 +75,7 @@ class System:
             near = self.solved.margin_base < _LARGEST_A * np.abs(reach).sum(axis=1)
             self.one_ways = np.flatnonzero(near)
             self.way_rows = reach[near]
-            self.way_offsets = self.solved.margin_base[near]
+            self.way_offsets = self.solved.margin_base[near] + self.solved.slack[near]
         self._guards_py = [
             (
                 [(int(j), float(row[j])) for j in np.flatnonzero(row)],
@@ -105,7 +105,7 @@ class System:
             i = self.currents(y)
             base = len(self._guards_py)
             for k, (row, offset) in enumerate(self._ways_py):
-                margin = offset + 1e-9
+                margin = offset
                 for w, amp in zip(row, i, strict=True):
                     margin += w * amp
                 if margin < low:
@@ -118,7 +118,7 @@ class System:
             terms, offset, slack = self._guards_py[which]
             return offset + slack + sum(w * y[j] for j, w in terms)
         row, offset = self._ways_py[which - len(self._guards_py)]
-        return offset + 1e-9 + sum(w * amp for w, amp in zip(row, self.currents(y), strict=True))
+        return offset + sum(w * amp for w, amp in zip(row, self.currents(y), strict=True))
 
     # -- currents ------------------------------------------------------------------------------
 
@@ -285,7 +285,7 @@ class LinearPiece(Piece):
         y = self._grow(dt)
         margins = y @ s.guard_rows.T + s.guard_offsets + np.array([g[2] for g in s._guards_py])
         if len(s.one_ways):
-            ways = (y @ s.out.T) @ s.way_rows.T + s.way_offsets + 1e-9
+            ways = (y @ s.out.T) @ s.way_rows.T + s.way_offsets
             margins = np.hstack([margins, ways])
         bad = (margins < 0.0).any(axis=1)
         if not bad.any():

@@ -125,6 +125,11 @@ class Armature(Load):
         """No flux, same place and speed."""
         return [0.0] * (self.at + 1) + [state[-2], state[-1]]
 
+    def nudged(self, state: State, phase: int, amp: float) -> list[float]:
+        """The flux of a current, same place and speed."""
+        front = [amp] if self.ring is not None else []
+        return [*front, amp * self._inductance(state[-2]), state[-2], state[-1]]
+
     def _guard(self, index: int, weight: float, offset: float) -> Guard:
         weights = [0.0] * self.states
         weights[index] = weight

@@ -86,6 +86,10 @@ class Load:
         """The state with its current gone."""
         raise NotImplementedError
 
+    def nudged(self, state: State, phase: int, amp: float) -> list[float]:
+        """The state with a small current instead of none."""
+        raise NotImplementedError
+
     def guards(self, phase: int, *, free: bool) -> tuple[Guard, ...]:
         """Margins that end the phase when they go negative."""
         return ()

@@ -54,6 +54,10 @@ class Coil(Load):
         """No current."""
         return [0.0]
 
+    def nudged(self, state: State, phase: int, amp: float) -> list[float]:
+        """That current."""
+        return [amp]
+
     def scale(self) -> tuple[float, ...]:
         """A tenth of the saturation current."""
         return (0.1 * self.saturation_a,)

@@ -95,6 +95,10 @@ class Lamp(Load):
         """Heat stays."""
         return list(state)
 
+    def nudged(self, state: State, phase: int, amp: float) -> list[float]:
+        """The current of a filament follows by itself."""
+        return list(state)
+
     def scale(self) -> tuple[float, ...]:
         """300 K."""
         return (300.0,)

@@ -56,6 +56,10 @@ class Motor(Load):
         """No current, same speed."""
         return [0.0, state[1]]
 
+    def nudged(self, state: State, phase: int, amp: float) -> list[float]:
+        """That current, same speed."""
+        return [amp, state[1]]
+
     def is_rest(self, state: State, phase: int) -> bool:
         """Under a ten-thousandth of a volt of back-EMF."""
         return abs(self.emf(state)) < 1e-4 and state[0] == 0.0

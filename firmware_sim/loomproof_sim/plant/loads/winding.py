@@ -96,6 +96,10 @@ class Winding(Load):
         """No current, no flux."""
         return [0.0] * self.states
 
+    def nudged(self, state: State, phase: int, amp: float) -> list[float]:
+        """Current, and its flux."""
+        return [amp] if self.ring is None else [amp, amp * self.ring.main_h]
+
     def scale(self) -> tuple[float, ...]:
         """1 A, and the flux of 1 A."""
         return (1.0, self.inductance_h)[: self.states]
