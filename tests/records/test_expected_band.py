@@ -64,3 +64,10 @@ def test_a_settling_load_is_let_down_to_its_steady_current():
     band = expected_current(trace(), (0.6, 0.8), None, steady_a=1.4)
     assert np.all(band.low_a <= 1.4)
     assert band.high_a[0] == pytest.approx(13.5 / 0.6)
+
+
+def test_a_logic_load_is_driven_by_the_pin_itself():
+    """5 V on the pin over 1 kohm is 5 mA (Ohm's law), whatever the supply is."""
+    band = expected_current(trace(supply=13.5, drain=5.0), (900.0, 1100.0), None, logic=True)
+    assert band.low_a[0] == pytest.approx(5.0 / 1100.0)
+    assert band.high_a[0] == pytest.approx(5.0 / 900.0)

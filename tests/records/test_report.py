@@ -180,8 +180,8 @@ def test_everything_promised_is_there(page, record):
         "97%",
         "(14.21 ± 0.12) Ω",
         "12.6 to 15.4 Ω",
-        "job: label",
-        "operator: heard",
+        "Job: label",
+        "operator noticed: heard",
         "The fuel supply cannot reach the injectors.",
         "pump unplugged; rail at 0 bar",
         "The operator pressed stop.",
@@ -199,6 +199,30 @@ def test_everything_promised_is_there(page, record):
         "d" * 64,
     ):
         assert needed in page.text, needed
+
+
+def test_stops_are_not_buried_under_arming(store, make):
+    recorder = store.recorder()
+    make.begin(recorder)
+    for number in range(3):
+        recorder.event(EventNoted(EventKind.ARMED, f"Armed spark, {number}.", 1.0))
+        recorder.event(EventNoted(EventKind.STOP, f"Stopped, {number}.", 1.0))
+    text = Page(html(store.read("last"))).text
+    events, arming = text.index("Stops, trips and other events"), text.index("Annex C: arming")
+    for number in range(3):
+        assert events < text.index(f"Stopped, {number}.") < arming < text.index(f"Armed spark, {number}.")
+
+
+def test_a_statement_does_not_repeat_its_facts(store, make):
+    recorder = store.recorder()
+    make.begin(recorder)
+    recorder.statement(
+        StatementMade("k", "Isolated: no pump; no fuel", ("no pump", "no fuel"), "R. Hale", 1.0)
+    )
+    recorder.statement(StatementMade("k", "Isolated", ("pump_off",), "R. Hale", 1.0))
+    text = Page(html(store.read("last"))).text
+    assert "all 2, as in the statement" in text
+    assert "pump off" in text
 
 
 def test_a_verdict_is_a_word_and_a_shape(record):

@@ -67,6 +67,20 @@ def test_value_and_limits_share_one_prefix():
     assert words.limits(None, None, "ohm") == ""
 
 
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("28 ohm +-15 % (wire 97 mohm), at 17 degC", "28 Ω ±15 % (wire 97 mΩ), at 17 °C"),
+        ("median of 3 sisters, +- 9 %", "Median of 3 sisters, ±9 %"),
+        ("shortened to 986 us", "Shortened to 986 µs"),
+        ("ohmic use of us all", "Ohmic use of us all"),
+        ("", ""),
+    ],
+)
+def test_sentences_get_their_signs(said, shown):
+    assert words.typeset(said) == shown
+
+
 def test_lists_and_counts_read_as_english():
     assert words.listed([]) == ""
     assert words.listed(["a"]) == "a"

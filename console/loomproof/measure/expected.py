@@ -63,6 +63,7 @@ def expected_current(
     *,
     steady_a: float | None = None,
     saturation_a: float | None = None,
+    logic: bool = False,
 ) -> ExpectedBand:
     """Band of the current of a sound load during one pulse.
 
@@ -75,11 +76,13 @@ def expected_current(
         inductance_h: lowest and highest; None: the load has none to speak of.
         steady_a: lowest current once a lamp is hot or a motor runs, which is below what its resistance lets
         pass.
+        logic: the pin itself drives the load to ground, not the supply through the load to the pin.
         saturation_a: where the core begins to saturate; the band ends there, because above it the current
         runs away.
     """
     on = trace.on
-    time, drive = trace.time_s[on], np.maximum(trace.supply_v[on] - trace.drain_v[on], 0.0)
+    across = trace.drain_v[on] if logic else trace.supply_v[on] - trace.drain_v[on]
+    time, drive = trace.time_s[on], np.maximum(across, 0.0)
     low_h, high_h = inductance_h or (0.0, 0.0)
     high = driven_current(drive, time, resistance_ohm[0], low_h)
     low = driven_current(drive, time, resistance_ohm[1], high_h)

@@ -23,6 +23,7 @@ def _template() -> Template:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["typeset"] = words.typeset
     return environment.get_template("report.html.j2")
 
 

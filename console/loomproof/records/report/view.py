@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from loomproof.procedure.recording import EventKind
 from loomproof.records.models import BoxFact, FindingFact, Resumed
 from loomproof.records.reading import Record, StepRecord, StoredTrace
 from loomproof.records.report import words
@@ -19,6 +20,7 @@ from loomproof.records.report.summary import (
 )
 from loomproof.records.report.words import Mark, mark
 
+_ROUTINE = (EventKind.ARMED, EventKind.DISARMED)
 MOST_OVERLAYS = 4
 """Further pulses drawn thinly behind the first."""
 
@@ -118,6 +120,7 @@ class ReportView:
     traces_kept: str
     statements: tuple[StatementLine, ...]
     events: tuple[EventLine, ...]
+    routine: tuple[EventLine, ...]
     steps: tuple[StepLine, ...]
     boxes: tuple[BoxLine, ...]
 
@@ -143,10 +146,8 @@ def build_view(record: Record) -> ReportView:
         without_picture=words.listed(missing),
         traces_kept=words.count(len(record.traces), "trace"),
         statements=tuple(_statements(record)),
-        events=tuple(
-            EventLine(words.moment(e.at), b.kind.replace("_", " "), str(b.channel or ""), b.text)
-            for e, b in record.events
-        ),
+        events=tuple(_events(record, routine=False)),
+        routine=tuple(_events(record, routine=True)),
         steps=tuple(_step(step) for step in record.steps),
         boxes=tuple(_boxes(record)),
     )
@@ -237,7 +238,18 @@ def _statements(record: Record) -> Iterator[StatementLine]:
         until = "until voided"
         if body.valid_for_s is not None:
             until = "at most until " + words.clock(entry.at + timedelta(seconds=min(body.valid_for_s, 1e8)))
-        yield StatementLine(words.moment(entry.at), body.who, body.sentence, body.facts, until)
+        facts = tuple(fact.replace("_", " ") for fact in body.facts)
+        if facts and all(fact in body.sentence for fact in facts):
+            facts = ("as in the statement" if len(facts) == 1 else f"all {len(facts)}, as in the statement",)
+        yield StatementLine(words.moment(entry.at), body.who, body.sentence, facts, until)
+
+
+def _events(record: Record, *, routine: bool) -> Iterator[EventLine]:
+    """The events that tell something, or those that belong to every run."""
+    for entry, body in record.events:
+        if (body.kind in _ROUTINE) is routine:
+            kind = body.kind.replace("_", " ")
+            yield EventLine(words.moment(entry.at), kind, str(body.channel or ""), body.text)
 
 
 def _step(step: StepRecord) -> StepLine:
@@ -250,7 +262,7 @@ def _step(step: StepRecord) -> StepLine:
             remarks.append(f"operator noticed: {step.ended.noticed}")
         if step.ended.skipped_reason:
             remarks.append(f"skipped: {step.ended.skipped_reason}")
-        remarks += [str(problem) for problem in outcome.get("problems") or ()]
+        remarks += [words.typeset(str(problem)) for problem in outcome.get("problems") or ()]
         remarks += [step.ended.note] if step.ended.note else []
     took = f"{(step.ended_at - step.began_at).total_seconds():.0f} s" if step.ended_at else ""
     return StepLine(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
@@ -111,6 +112,21 @@ def limits(low: float | None, high: float | None, unit: str, value: float | None
     else:
         text = f"at most {number((high or 0.0) * shown.factor)}"
     return f"{text} {shown.symbol}".strip()
+
+
+_ASCII_UNITS = (
+    (re.compile(r"\+-\s?"), "±"),
+    (re.compile(r"(?<=\d) ?degC\b"), " °C"),
+    (re.compile(r"(?<=\d) (m|k)?ohm\b"), r" \1Ω"),
+    (re.compile(r"(?<=\d) us\b"), " µs"),
+)
+
+
+def typeset(text: str) -> str:
+    """Return a sentence of the program with signs for their ASCII spelling, and a capital to begin."""
+    for pattern, sign in _ASCII_UNITS:
+        text = pattern.sub(sign, text)
+    return text[:1].upper() + text[1:]
 
 
 def moment(when: datetime) -> str:
