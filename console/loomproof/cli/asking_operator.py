@@ -135,7 +135,7 @@ class AskingOperator:
 
     def _list(self, prompt: Prompt) -> None:
         for number, choice in enumerate(prompt.choices, start=1):
-            self._console.print(Text(f"    {number}  {CHOICE_TEXT[choice]}"))
+            self._console.print(Text(f"    {number}  {_words(choice, prompt)}"))
 
     def _choose(self, prompt: Prompt) -> Answer:
         self._list(prompt)
@@ -151,7 +151,7 @@ class AskingOperator:
         if line.isdigit() and 1 <= int(line) <= len(prompt.choices):
             return prompt.choices[int(line) - 1]
         for choice in prompt.choices:
-            if line.lower() in (choice.value, CHOICE_TEXT[choice]):
+            if line.lower() in (choice.value, _words(choice, prompt)):
                 return choice
         self._console.print(f"  Type a number from 1 to {len(prompt.choices)}, or stop.")
         return None
@@ -185,3 +185,12 @@ class AskingOperator:
             self._console.print("  Who states this? (name or initials)")
             self._name = self._line()
         return Answer(Choice.STATE, tuple(facts), typed, self._name)
+
+
+def _words(choice: Choice, prompt: Prompt) -> str:
+    """A choice in words; going on drives something only where something is driven."""
+    if choice is Choice.DRIVE and prompt.kind is PromptKind.FLEX:
+        return "watch it now"
+    if choice is Choice.DRIVE and prompt.channel is None:
+        return "go on"
+    return CHOICE_TEXT[choice]

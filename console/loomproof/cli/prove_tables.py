@@ -39,6 +39,8 @@ def print_step(console: Console, step: Step, outcome: StepOutcome) -> None:
     if outcome.noticed != "not asked":
         line.append(f"  ({outcome.noticed})")
     console.print(line)
+    if outcome.note:
+        console.print(Text(f"{'':20}{outcome.note}", style="dim"))
     for problem in outcome.problems:
         console.print(Text(f"{'':20}{problem}"))
 

@@ -15,6 +15,8 @@ from loomproof.procedure import Answer, Choice, Prompt, PromptKind
 
 POLLS_BEFORE_ANSWER = 15
 """How often the box may look before the operator says that it is pulled."""
+FLEX_S = 3.5
+"""How long the loom is flexed, per channel of the connector."""
 _SEEN = (LoadKind.LAMP, LoadKind.COIL, LoadKind.IGNITER_COIL, LoadKind.MOTOR, LoadKind.LOGIC_INPUT)
 
 
@@ -26,6 +28,9 @@ class Hands(Protocol):
 
     def seat(self, place: int | str) -> None:
         """Seat it."""
+
+    def flex(self, place: int | str, duration_s: float = 1.0, severity: float = 1.0) -> None:
+        """Flex the loom."""
 
     def noticed(self, place: int | str, driven: Iterable[int]) -> bool:
         """Whether anything was noticed at a place when these channels were last driven."""
@@ -54,6 +59,8 @@ class SimulatedOperator:
             return Answer(self._notice(prompt))
         if prompt.kind in (PromptKind.PULL, PromptKind.SEAT):
             self.show(prompt)
+        if prompt.kind is PromptKind.FLEX:
+            self._hands.flex(_place(prompt), FLEX_S * max(1, len(prompt.channels)))
         return Answer(prompt.choices[0])
 
     def show(self, prompt: Prompt) -> None:

@@ -122,7 +122,7 @@ def _measuring(core: Core, plan: DrivePlan, result: StepResult) -> tuple[DriveRe
         budget,
     )
     fitted, notes = fit_all(core, channel, Pulses(wanted.count, wanted.period_us, wanted.on_time_us))
-    result.problems.extend(f"measuring: {note}" for note in notes)
+    result.notes.extend(f"Measuring: {note}" for note in notes)
     if fitted is None:
         raise StepInterruptedError(StepEnd.BLOCKED, "no pulse fits the budget: " + " ".join(notes))
     capture = Capture(wanted.trace_every, wanted.decimation, wanted.samples)
@@ -159,9 +159,9 @@ def _noticing(
     core.ledger = kept
     shortest_us = before[0].pulses.on_time_us if before else 0
     if fitted is None or (used and fitted.on_time_us < min(pulses.on_time_us, shortest_us)):
-        result.note = "Only the measuring pulse was driven: it uses up what fuel the budget allows. "
+        result.notes.append("Only the measuring pulse was driven: it uses up what fuel the budget allows.")
         return ()
-    result.problems.extend(notes)
+    result.notes.extend(notes)
     return (DriveRequest(plan.shape, plan.channels, fitted),)
 
 
@@ -247,7 +247,8 @@ def _ask_noticed(core: Core, step: Step, again: tuple[DriveRequest, ...], result
             ensure_permit(core, step, request.channels, request.duration_s + ARM_MARGIN_S)
             _again(core, step, untraced, result)
     result.noticed = _NOTICED[answer.choice]
-    result.note = (result.note + answer.note).strip()
+    if answer.note:
+        result.notes.append(answer.note)
     for channel in step.channels:
         old = result.evidence.get(channel, ChannelEvidence(channel))
         result.evidence[channel] = replace(old, noticed=result.noticed)

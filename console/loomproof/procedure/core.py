@@ -75,7 +75,7 @@ class StepResult:
     end: StepEnd = StepEnd.DONE
     noticed: Noticed = Noticed.NOT_ASKED
     pull: PullResult | None = None
-    note: str = ""
+    notes: list[str] = field(default_factory=list)
     skipped_reason: str = ""
     problems: list[str] = field(default_factory=list)
     drove: list[str] = field(default_factory=list)

@@ -21,6 +21,7 @@ class StepKind(StrEnum):
     STATEMENT = "statement"
     DRIVE = "drive"
     PULL_CHECK = "pull check"
+    WIGGLE = "wiggle test"
     SUMMARY = "summary"
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from typing import Protocol
 
 from loomproof.box import LinkDown
@@ -127,6 +128,12 @@ class BoxPort(Protocol):
 
     def scan(self, channels: Sequence[int], on_time_us: int) -> messages.ScanResult:
         """Resting voltages, and a sense pulse on each where allowed."""
+        ...
+
+    def watch(
+        self, channel: int, *, held: bool, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
+    ) -> AbstractContextManager[Iterable[messages.Dropout]]:
+        """Watch a channel for dropouts."""
         ...
 
     def subscribe(self, callback: Callable[[messages.Event | LinkDown], None]) -> object:

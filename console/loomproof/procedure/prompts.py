@@ -18,6 +18,7 @@ class PromptKind(StrEnum):
     NOTICED = "noticed"
     PULL = "pull"
     SEAT = "seat"
+    FLEX = "flex"
 
 
 class Choice(StrEnum):

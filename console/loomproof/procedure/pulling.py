@@ -74,6 +74,12 @@ def judge_pull(channel: int, expected: tuple[int, ...], lost: tuple[int, ...]) -
     return "other" if len(strangers) == 1 else "several"
 
 
+def shows_load(core: Core, channel: int) -> bool:
+    """Whether the pin rests where its load holds it, so that a break can be watched for without driving."""
+    scan = scan_of(core.box.scan((channel,), 0), core.calibrations)
+    return learn([scan])[channel].span_v is not None
+
+
 def _explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int, ...]) -> None:
     """No channel of this connector shows a load: nothing can be recognised, so it is not asked for."""
     names = ", ".join(core.job.channel(channel).name for channel in blind)
@@ -81,8 +87,7 @@ def _explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int,
         f"{names}: at rest the pin does not show its load and no sense pulse is allowed or sees one, so a "
         "pulled connector would look the same. Prove the place by watching the load when it is driven."
     )
-    result.note = reason
-    result.problems.append(reason)
+    result.notes.append(reason)
     for channel in step.channels:
         result.evidence[channel] = ChannelEvidence(channel, pull=PullResult(channel, (), "skipped"))
     result.pull = PullResult(step.channels[0], (), "skipped")

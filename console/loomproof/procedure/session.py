@@ -45,6 +45,7 @@ from loomproof.procedure.recorders import NullRecorder
 from loomproof.procedure.recording import EventKind, Recorder, SoftwareFacts, StepBegan
 from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.stating import run_statement
+from loomproof.procedure.wiggling import run_wiggle
 from loomproof.safety import (
     DEFAULT_EXPIRY_S,
     Blocked,
@@ -79,6 +80,7 @@ def _run_summary(core: Core, step: Step, result: StepResult) -> None:
 _RUNNERS: Mapping[StepKind, Callable[[Core, Step, StepResult], None]] = {
     StepKind.PASSIVE_LOOK: run_look,
     StepKind.PULL_CHECK: run_pull,
+    StepKind.WIGGLE: run_wiggle,
     StepKind.STATEMENT: run_statement,
     StepKind.DRIVE: run_drive,
     StepKind.SUMMARY: _run_summary,
@@ -450,7 +452,7 @@ class Session:
             noticed=result.noticed,
             pull=result.pull,
             skipped_reason=result.skipped_reason,
-            note=result.note,
+            note=" ".join(dict.fromkeys(result.notes)),
             problems=tuple(dict.fromkeys(result.problems)),
             drove=tuple(result.drove),
             measured=result.measured,

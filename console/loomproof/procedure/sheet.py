@@ -58,16 +58,18 @@ def _look(job: Job) -> Step:
 
 
 def _walk(job: Job) -> Iterator[Step]:
-    """One pull check per connector: a location's channels share one."""
+    """Per connector a pull check, then a wiggle test; the channels of a location share both."""
     done: set[str] = set()
     for channel in _fitted(job):
         location = job.location_of(channel)
         if location is None:
             yield _pull(job, (channel,), job.channel(channel).name, None)
+            yield _wiggle(job, (channel,), job.channel(channel).name, None)
         elif location.id not in done:
             done.add(location.id)
             together = tuple(c for c in _fitted(job) if job.channel(c).location == location.id)
             yield _pull(job, together, location.name, location.id)
+            yield _wiggle(job, together, location.name, location.id)
 
 
 def _pull(job: Job, channels: tuple[int, ...], where: str, location: str | None) -> Step:
@@ -78,6 +80,20 @@ def _pull(job: Job, channels: tuple[int, ...], where: str, location: str | None)
         phase=Phase.WALK,
         title=f"Pull the connector: {where}",
         what_will_happen=f"The box watches every channel; {loads} should lose its load, and get it back.",
+        channel=channels[0],
+        channels=channels,
+        cautions=(PULLING,),
+        location=location,
+    )
+
+
+def _wiggle(job: Job, channels: tuple[int, ...], where: str, location: str | None) -> Step:
+    return Step(
+        id=f"wiggle-{channels[0]}",
+        kind=StepKind.WIGGLE,
+        phase=Phase.WALK,
+        title=f"Flex the loom: {where}",
+        what_will_happen="Nothing is driven. The box watches the resting pin for contacts that let go.",
         channel=channels[0],
         channels=channels,
         cautions=(PULLING,),
