@@ -27,9 +27,7 @@ def run_wiggle(core: Core, step: Step, result: StepResult) -> None:
     seen = tuple(channel for channel in step.channels if shows_load(core, channel))
     blind = [str(channel) for channel in step.channels if channel not in seen]
     if blind:
-        result.problems.append(
-            f"channel {', '.join(blind)}: its pin shows no load at rest, so it is not watched"
-        )
+        result.notes.append(f"Channel {', '.join(blind)} is not watched: its pin shows no load at rest.")
     if not seen:
         return
     _ask(core, step, result)
