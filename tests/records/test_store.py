@@ -183,6 +183,29 @@ def test_several_threads_may_record_at_once(store, make):
     assert {body.text for _, body in record.events} == {f"{n}.{i}" for n in range(4) for i in range(20)}
 
 
+def test_two_benches_write_their_own_records_into_one_store(store_path, store, make):
+    """A writer takes the lock at once and waits for the other; neither ever sees a locked database."""
+    failures = []
+
+    def work(opened):
+        try:
+            recorder = opened.recorder()
+            make.begin(recorder)
+            for number in range(25):
+                recorder.event(EventNoted(EventKind.NOTE, str(number), 0.0))
+        except RecordError as error:
+            failures.append(str(error))
+
+    with RecordStore(store_path) as first, RecordStore(store_path) as second:
+        threads = [threading.Thread(target=work, args=(opened,)) for opened in (first, second)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert failures == []
+    assert [summary.entries for summary in store.list()] == [26, 26]
+
+
 def test_a_failed_write_leaves_the_record_as_it_was_and_the_recorder_usable(store, make):
     recorder = fill(store, make, finish=False)
     bad = make.counts()
