@@ -185,7 +185,8 @@ def _channels(record: Record) -> Table:
 
 
 def _steps(record: Record) -> Table:
-    table = _table("Time", "Step", "Attempt", "Ended", "Verdict", "Traces", "Remarks")
+    table = _table("Time", "Step", "Try", "Ended", "Verdict", "Traces", "Remarks")
+    table.columns[1].min_width = 26
     for step in record.steps:
         _row(
             table,
