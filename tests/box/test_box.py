@@ -36,6 +36,19 @@ def test_connecting_tells_what_the_box_is_and_touches_nothing():
     assert not box.connected
 
 
+@pytest.mark.parametrize(
+    ("choices", "gate_s"),
+    [
+        ({"auto_call_in": False}, 0.5),
+        ({"auto_call_in": True}, 2.0),
+        ({"auto_call_in": True, "gate_s": 1.0}, 1.0),
+    ],
+)
+def test_how_long_a_busy_program_is_believed_alive(choices, gate_s):
+    with connect("sim://?clock=virtual", **choices) as box:
+        assert box._link._core.gate_s == gate_s
+
+
 def test_configuration_is_read_back_and_checked(box):
     asked = Configure(4, LoadClass.VALVE, Hazard.NONE, 0, 5_000, 100, 900, 50, 1500, 100)
     box.configure(asked)

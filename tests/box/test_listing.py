@@ -94,4 +94,10 @@ def test_a_silent_port_is_said_to_be_silent(monkeypatch):
     with socket.create_server(("127.0.0.1", 0)) as listener:
         url = f"socket://127.0.0.1:{listener.getsockname()[1]}"
         (found,) = list_boxes([url])
+        peer, _ = listener.accept()
+        with peer:
+            peer.settimeout(20)
+            # The port was let go: after what was asked comes the end.
+            while peer.recv(4096):
+                pass
     assert found.problem == "nothing answers"

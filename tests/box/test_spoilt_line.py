@@ -144,6 +144,18 @@ def test_samples_that_were_not_asked_for_are_not_taken_and_the_drive_is_stopped(
     assert box.status().state is BoxState.STOPPED
 
 
+def test_reports_of_something_older_are_not_taken_for_this_drive(box):
+    stale = DriveEnded(4, 99, EndReason.COMPLETE)
+    box._link._core.events.append(stale)
+    assert box.drive_train(4, 3, 100_000, 2000).pulses == 3
+    box._link._core.events.append(stale)
+    assert box.sense(4, 100, 50).header.sample_count == 50
+    box._link._core.events.append(stale)
+    with box.watch(4, held=False, duration_ms=100) as watch:
+        watch.collect()
+    assert watch.ended.pulses != 99
+
+
 def test_a_broken_console_stops_the_drive(box, bench, monkeypatch):
     def interrupted(*_):
         raise KeyboardInterrupt
@@ -315,6 +327,7 @@ def test_a_box_that_was_reset_meanwhile_says_so(bench):
     box = bench.connect(url)
     box.configure(Configure(4, LoadClass.RELAY, Hazard.NONE, 0, 100_000, 5000, 900, 100, 3000, 200))
     box.verify_configuration()
+    box.sleep(1.0)
     clock_s = box.now_s()
     # Without a name each opening is a new box, as after a reset.
     found = box.reconnect()

@@ -167,6 +167,24 @@ def test_unplugged_while_a_request_waits(link, port, box, train):
     assert len(heard) == 1
 
 
+def test_a_request_whose_caller_gave_up_is_not_repeated(link, port, box, train):
+    read, interrupted = port.read, []
+
+    def once(size=1):
+        if not interrupted:
+            interrupted.append(True)
+            raise KeyboardInterrupt
+        return read(size)
+
+    box.spoil = ["lose"]
+    port.read = once
+    with pytest.raises(KeyboardInterrupt):
+        link.request(train)
+    link.sleep(1.0)
+    assert len([message for *_, message in box.received if message == train]) == 1
+    assert link.counters.resent == 0
+
+
 def test_a_port_that_takes_no_data_counts_as_a_lost_frame(link, port, box, train):
     write, failed = port.write, []
 

@@ -126,6 +126,7 @@ def test_a_busy_waiting_interface_keeps_the_box_live(link, box, eventually):
 def test_a_frozen_interface_ends_the_heartbeat(served, box, hello, eventually):
     link = open_link(served[0], gate_s=0.2)
     link.request(hello)
+    link.sleep(0.3)
     assert box.heartbeats == []
     link.call_in()
     eventually(lambda: len(box.heartbeats) >= 1)
