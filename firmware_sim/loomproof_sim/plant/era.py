@@ -126,6 +126,16 @@ class Era:
         out: Array = volt / self.circuit.loads[key].static_ohm + ports[:, k]
         return out
 
+    def trickles(self, t: float) -> dict[int, float]:
+        """The small currents of the loads that count as resistances: where they start from when they wake."""
+        ports = self.port_currents(np.array([t]))[0]
+        volts = self.solved.open_v - self.solved.impedance @ ports
+        return {
+            key: float(volts[k] / self.circuit.loads[key].static_ohm + ports[k])
+            for k, key in enumerate(self.circuit.keys)
+            if key not in self.moment.active
+        }
+
     def pins(self, channel: int, times: Array) -> Array:
         """Rows: times; columns: driver current, drain voltage, supply voltage."""
         base, columns = self._pin_rows(channel)
@@ -167,8 +177,9 @@ class Beginner:
         moment: Moment,
         states: Mapping[int, LoadState],
         on: frozenset[int],
-        lones: Mapping[int, Lone],
         *,
+        lones: Mapping[int, Lone],
+        trickles: Mapping[int, float],
         nudge: bool = True,
     ) -> Era:
         """The era that starts at `t` with these load states.
@@ -179,14 +190,20 @@ class Beginner:
             states: of loads not at rest.
             on: one-way elements taken to conduct (a first guess).
             lones: loads that already coast.
+            trickles: currents so far of the loads that counted as resistances.
             nudge: a load may be given a trickle to open its path (after a switch or a hand, not after an
                 event of its own, or it would be woken again and again).
         """
-        moment, solved, known = self._agree(moment, dict(states), on, 2 if nudge else 1)
+        moment, solved, known = self._agree(moment, dict(states), on, trickles, 2 if nudge else 1)
         return self._era(t, moment, solved, known, lones)
 
     def _agree(
-        self, moment: Moment, states: dict[int, LoadState], on: frozenset[int], most_wakes: int
+        self,
+        moment: Moment,
+        states: dict[int, LoadState],
+        on: frozenset[int],
+        trickles: Mapping[int, float],
+        most_wakes: int,
     ) -> tuple[Moment, Solved, dict[int, LoadState]]:
         """Find who carries current, which diodes conduct and which igniters fire, all at once."""
         wakes: dict[int, int] = {}
@@ -200,11 +217,11 @@ class Beginner:
             change = {key for key in wakers if wakes.get(key, 0) < most_wakes} | quitters
             if firing == moment.firing and not change:
                 return moment, solved, states
-            for key, amp in wakers.items():
+            for key, push_a in wakers.items():
                 wakes[key] = wakes.get(key, 0) + 1
-                if (
-                    wakes[key] == 2 <= most_wakes
-                ):  # its path opens only once a trickle flows: past a clamp or a diode
+                # it goes on from what flowed; if its path past a diode opens only for more, it gets that
+                amp = push_a if wakes[key] > 1 else trickles.get(key, 0.0)
+                if amp and wakes[key] <= most_wakes:
                     state = self._state(key, states)
                     states[key] = state._replace(y=self.circuit.loads[key].nudged(*state, amp))
             moment = replace(moment, firing=firing, active=moment.active ^ change)
@@ -327,6 +344,6 @@ class Beginner:
             return None
         ohm = load.static_ohm
         behind = self._behind(solved, k, ohm)
-        rest_a = float(solved.open_v[k]) / ohm
+        rest_a = float(solved.open_v[k]) / ohm - load.emf(state.y) / (behind + ohm)
         inductance = 2.0 * load.magnetic_j(state.y, state.phase) / amp**2
         return Fading(k, (amp - rest_a) * (1.0 + behind / ohm), inductance / (behind + ohm))

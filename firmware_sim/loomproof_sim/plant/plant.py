@@ -13,12 +13,13 @@ from typing import NamedTuple
 import numpy as np
 
 from loomproof_sim.plant.circuit import IGNITER_OFFSET, Circuit, Moment
-from loomproof_sim.plant.era import Beginner, Era
+from loomproof_sim.plant.era import Beginner, Era, LoadState
 from loomproof_sim.plant.loads.base import Array
 from loomproof_sim.plant.spec import Drive, IntermittentSpec, LoomSpec
 
 _KEPT_ERAS = 20_000
 _MOST_AT_ONCE = 200
+_DUST_A = 5e-6
 
 
 class PinSample(NamedTuple):
@@ -46,7 +47,7 @@ class Plant:
         self._now = 0.0
         self._last_on: dict[int, float] = {}
         moment = self._moment(0.0, frozenset(), frozenset())
-        first = self._beginner.begin(0.0, moment, {}, frozenset(), {})
+        first = self._beginner.begin(0.0, moment, {}, frozenset(), lones={}, trickles={})
         self._eras: list[Era] = [first]
         self._starts: list[float] = [0.0]
 
@@ -278,17 +279,14 @@ class Plant:
         if moment == old.moment:
             return
         states = old.states(t)
-        era = self._beginner.begin(t, moment, states, self._renumbered(old), old.lones)
+        era = self._beginner.begin(
+            t, moment, states, old.solved.on, lones=old.lones, trickles=old.trickles(t)
+        )
         if old.t0 == t and len(self._eras) > 1:
             self._eras.pop()
             self._starts.pop()
             era.fading = (*old.fading, *era.fading)
         self._append(era)
-
-    @staticmethod
-    def _renumbered(old: Era) -> frozenset[int]:
-        """One-way elements keep their numbers whatever is switched."""
-        return old.solved.on
 
     def _append(self, era: Era) -> None:
         self._eras.append(era)
@@ -315,7 +313,12 @@ class Plant:
                 self._append(era)
             elif edge <= t:
                 moment = self._moment(edge, era.moment.firing, era.moment.active)
-                self._append(self._beginner.begin(edge, moment, era.states(edge), era.solved.on, era.lones))
+                now = era.states(edge)
+                trickles = era.trickles(edge)
+                era = self._beginner.begin(
+                    edge, moment, now, era.solved.on, lones=era.lones, trickles=trickles
+                )
+                self._append(era)
             else:
                 return
 
@@ -332,7 +335,17 @@ class Plant:
             states[m.key] = states[m.key]._replace(y=y, phase=phase)
         else:
             on = on ^ {int(system.one_ways[piece.event - len(system.guards)])}
-        return self._beginner.begin(t, era.moment, states, on, era.lones, nudge=False)
+            states = {key: self._without_dust(key, state) for key, state in states.items()}
+        return self._beginner.begin(
+            t, era.moment, states, on, lones=era.lones, trickles=era.trickles(t), nudge=False
+        )
+
+    def _without_dust(self, key: int, state: LoadState) -> LoadState:
+        """A diode lets go a microampere late; behind megohms that would be volts, and bounce."""
+        load = self._circuit.loads[key]
+        if load.algebraic or not load.snaps or abs(load.current(*state)) > _DUST_A:
+            return state
+        return LoadState(load.nudged(*state, 0.0), state.phase)
 
     def _era_at(self, t: float) -> Era:
         if t < self._starts[0]:

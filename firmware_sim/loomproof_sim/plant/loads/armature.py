@@ -63,6 +63,11 @@ class Armature(Load):
     def _inductance(self, x: float) -> float:
         return self.far_h / (1.0 + self.gain * (1.0 - x))
 
+    @property
+    def snaps(self) -> bool:
+        """Shorted turns keep flux without terminal current."""
+        return self.ring is None
+
     def linear(self, phase: int, *, free: bool) -> LinearForm | None:
         """On the stops; in flight only without current."""
         if phase == FLIGHT and not free:

@@ -42,6 +42,11 @@ class Load:
     algebraic = False
     """True if the current follows the voltage at once (a resistance that depends on the state)."""
 
+    @property
+    def snaps(self) -> bool:
+        """No current means no flux (not so with shorted turns)."""
+        return True
+
     def rest(self) -> list[float]:
         """State with no current, cold, nothing moving."""
         return [0.0] * self.states

@@ -65,6 +65,11 @@ class Winding(Load):
         n = self.states
         return LinearForm(np.array(a), np.array(b), np.zeros(n), np.eye(n)[0])
 
+    @property
+    def snaps(self) -> bool:
+        """Shorted turns keep flux without terminal current."""
+        return self.ring is None
+
     def linear(self, phase: int, *, free: bool) -> LinearForm:
         """Linear always."""
         if free:
