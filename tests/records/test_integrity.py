@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
+import zlib
 
 import pytest
 from hypothesis import given
@@ -127,3 +128,17 @@ def test_any_single_change_breaks_the_chain(rows, data):
     broken = check_chain("r", [*entries[:index], changed, *entries[index + 1 :]], previous)
     assert not broken.holds
     assert not check_chain("other", entries, previous).holds
+
+
+def test_one_count_changed_in_a_whole_trace_shows(store, store_path, written):
+    """As long as before and well compressed: only its digest tells."""
+    with sqlite3.connect(store_path) as raw:
+        (blob,) = raw.execute("SELECT counts FROM trace").fetchone()
+    raw.close()
+    counts = bytearray(zlib.decompress(blob))
+    counts[0] ^= 1
+    edit(store_path, f"UPDATE trace SET counts=x'{zlib.compress(bytes(counts)).hex()}'")
+    record = store.read(written)
+    assert record.chain.first_bad_sequence == 3
+    assert "trace 1 of entry 3 was changed after it was written" in record.chain.text
+    assert record.traces[0].counts is None
