@@ -348,3 +348,14 @@ def test_a_repeated_attempt_shows_the_last_ones_trace(store, make):
     alt = re.search(r"highest ([\d.]+) A", html(store.read("last")))
     # 13.4 V over 14 ohm after 5 ms with tau = 12 mH / 14 ohm, by hand: 0.9543 A; with 28 ohm it is 0.4786 A.
     assert float(alt[1]) == pytest.approx(0.954, abs=0.003)
+
+
+def test_a_load_that_is_not_fitted_does_not_count_as_an_output(store, make):
+    job = make.job()
+    channels = tuple(c.model_copy(update={"fitted": c.channel != 4}) for c in job.channels)
+    recorder = store.recorder()
+    make.begin(recorder, job=job.model_copy(update={"channels": channels}))
+    recorder.findings(make.verdicts(), [])
+    text = Page(html(store.read("last"))).text
+    assert "1 of 3 outputs is proven." in text
+    assert "Not fitted, by the job Channel 4, output 4 (H1-14)" in text
