@@ -10,6 +10,7 @@ from typing import IO, Annotated, Never
 
 import numpy as np
 import typer
+from numpy.typing import NDArray
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.loading import load_job
@@ -24,7 +25,7 @@ MOST_ROWS = 2_000_000
 BAD_USAGE = 2
 
 
-def trace(
+def trace(  # noqa: PLR0917 - typer reads the command line off the signature
     load: Annotated[str | None, typer.Option(help="A load type of the catalogue.")] = None,
     job: Annotated[Path | None, typer.Option(help="A job file; needs --channel.")] = None,
     channel: Annotated[int | None, typer.Option(help="Channel of the job.")] = None,
@@ -123,7 +124,7 @@ def _train(kind: LoadType, count: int | None, frequency_hz: float | None, on_tim
     )
 
 
-def _sampled(loom: LoomSpec, channel: int, train: Train, step_s: float, tail_s: float) -> np.ndarray:
+def _sampled(loom: LoomSpec, channel: int, train: Train, step_s: float, tail_s: float) -> NDArray[np.float64]:
     if train.count > 1 and train.duty >= 1.0:
         _refuse(f"{train.on_time_ms} ms pulses at {train.frequency_hz} Hz overlap: shorten them or slow down")
     plant = Plant(loom)
@@ -137,11 +138,11 @@ def _sampled(loom: LoomSpec, channel: int, train: Train, step_s: float, tail_s: 
         _refuse(
             f"that makes {count} rows, more than {MOST_ROWS}: ask for fewer pulses or a longer --sample-us"
         )
-    times = step_s * np.arange(count)
+    times: NDArray[np.float64] = step_s * np.arange(count, dtype=np.float64)
     return np.column_stack([times, *plant.sample_many(channel, times)])
 
 
-def _write(stream: IO[str], rows: np.ndarray) -> None:
+def _write(stream: IO[str], rows: NDArray[np.float64]) -> None:
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(COLUMNS)
     writer.writerows([f"{t:.7f}", f"{i:.6f}", f"{d:.4f}", f"{s:.4f}"] for t, i, d, s in rows.tolist())

@@ -49,7 +49,7 @@ def test_pulled_connector_reads_as_open_and_sparks_over_under_current(make_loom)
     before = plant.load_current(1, [12e-3])[0]
     plant.pull(1, 12e-3)
     assert plant.load_current(1, [12e-3 + 1e-9])[0] == pytest.approx(before, rel=1e-4)
-    assert plant.sample(1, 12.2e-3).current_a == 0.0
+    assert plant.sample(1, 12.2e-3).current_a < 1e-4  # the bias alone: 2.5 V through 47 kohm
 
 
 def test_supply_off_ends_the_current(make_loom):
