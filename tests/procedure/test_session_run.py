@@ -6,7 +6,7 @@ import threading
 import pytest
 
 from loomproof.box import ConfigurationMismatch
-from loomproof.diagnose import Noticed, Verdict
+from loomproof.diagnose import Noticed, Verdict, channel_verdict
 from loomproof.job.kinds import HazardClass
 from loomproof.procedure import (
     Answer,
@@ -221,6 +221,21 @@ def test_a_loose_contact_is_counted_while_nothing_is_driven(session, box, notebo
     box.loose = {}
     session.run_step("wiggle-3")
     assert session.evidence.of(3).dropouts == 0
+
+
+def test_a_loom_with_a_step_left_out_does_not_pass(session):
+    session.run_all()
+    before = session.verdict()
+    session.skip_step("pull-3", "no time")
+    after = session.verdict()
+    assert after is (Verdict.NOT_TESTED if before is Verdict.PASS else before)
+    assert after is not Verdict.PASS
+
+
+def test_a_channel_that_was_only_looked_at_is_not_tested(session, job):
+    session.run_step("look")
+    for entry in job.channels:
+        assert channel_verdict(session.verdicts(), entry.channel) is Verdict.NOT_TESTED
 
 
 def test_a_pin_that_shows_no_load_is_not_watched(session, box):

@@ -51,6 +51,7 @@ class AskingOperator:
         self._alive = alive
         self._stop = stop
         self._answers: queue.Queue[str | None] = queue.Queue()
+        self._fresh_only = lines.isatty()
         self._cancelled = threading.Event()
         threading.Thread(target=self._read, args=(lines,), name="terminal reader", daemon=True).start()
 
@@ -119,6 +120,9 @@ class AskingOperator:
         raise _Cancelled
 
     def _put(self, prompt: Prompt) -> None:
+        """Print a prompt. What was typed at a terminal before it stood there is no answer to it."""
+        while self._fresh_only and not self._answers.empty():
+            self._answers.get_nowait()
         self._console.print()
         self._console.print(Text(prompt.title, style="bold"))
         if prompt.problem:

@@ -130,6 +130,7 @@ class _Run:
         self.url = url
         self.quiet = quiet
         self.session: Session | None = None
+        self.stop_asked = ""
 
     def work(self) -> Code:
         """Connect, work the run sheet, report. Returns the exit code."""
@@ -152,11 +153,13 @@ class _Run:
             self.job, box, operator, recorder, outcomes=outcomes, job_text=self.text, url=self.url
         )
         self.session = session
+        if self.stop_asked:
+            session.request_stop(self.stop_asked)
         session.subscribe(self._tell)
         stack.enter_context(_stop_on_signals(self._stop))
         print_opening(self.console, self.job, box.identity, operator.name)
         record_id = session.open()
-        if session.stopped is not None:
+        if session.stopped is not None and not self.stop_asked:
             self.console.print(f"{session.stopped}; nothing is armed, so the stop is cleared.", markup=False)
             session.clear_stop()
         verdict = Verdict.NOT_TESTED
@@ -218,6 +221,8 @@ class _Run:
     def _stop(self, reason: str) -> None:
         if self.session is not None:
             self.session.request_stop(reason)
+        else:
+            self.stop_asked = reason  # typed before there was anything to stop
 
     def _tell(self, event: SessionEvent) -> None:
         if isinstance(event, StepFinished) and not self.quiet:

@@ -54,11 +54,14 @@ class PropertyVerdict:
     risk: float | None = None
 
 
+_NEEDED = (Property.CONTINUITY, Property.RESISTANCE, Property.ACTION)
+
+
 def channel_verdict(verdicts: Iterable[PropertyVerdict], channel: int) -> Verdict:
     """The verdict of a whole channel: its worst property.
 
-    Any fail fails it; else any unsure leaves it unsure; a channel of which continuity was not even tested is
-    `not tested`.
+    Any fail fails it; else any unsure leaves it unsure; a channel that was looked at but not driven (continuity,
+    resistance or action not tested) is `not tested`, however sound it looked.
     """
     own = [v for v in verdicts if v.channel == channel]
     found = {v.verdict for v in own}
@@ -66,4 +69,6 @@ def channel_verdict(verdicts: Iterable[PropertyVerdict], channel: int) -> Verdic
         if worst in found:
             return worst
     tested = {v.property for v in own if v.verdict is Verdict.PASS}
+    if any(v.property in _NEEDED and v.verdict is Verdict.NOT_TESTED for v in own):
+        return Verdict.NOT_TESTED
     return Verdict.PASS if Property.CONTINUITY in tested else Verdict.NOT_TESTED

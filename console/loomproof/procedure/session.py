@@ -58,6 +58,8 @@ from loomproof.safety import (
 )
 from loomproof_wire import messages
 
+HEARTBEATS_S = 3 * messages.TIMING.heartbeat_period_ms / 1000
+"""Waited after opening: a box senses and drives nothing before it has heard a heartbeat."""
 _ENDING = (StepEnd.STOPPED, StepEnd.LINK_LOST, StepEnd.SUPPLY_LOST, StepEnd.LEFT)
 """Ends after which the run sheet is not carried on by itself."""
 
@@ -71,6 +73,9 @@ class FreeDrive:
     reason: str
     traces: tuple[Trace, ...]
     signature: Signature | None
+
+
+_PROVING = (StepKind.PASSIVE_LOOK, StepKind.PULL_CHECK, StepKind.WIGGLE, StepKind.DRIVE)
 
 
 def _run_summary(core: Core, step: Step, result: StepResult) -> None:
@@ -178,8 +183,13 @@ class Session:
         return self._findings
 
     def verdict(self) -> Verdict:
-        """The worst verdict over all fitted channels."""
-        return self._worst(c.channel for c in self.job.channels if c.fitted)
+        """The worst verdict over all fitted channels; a loom passes only with its whole sheet done."""
+        worst = self._worst(c.channel for c in self.job.channels if c.fitted)
+        if worst is not Verdict.PASS:
+            return worst
+        done = newest(self._outcomes)
+        ends = [done[s.id].end if s.id in done else None for s in self.sheet.steps if s.kind in _PROVING]
+        return worst if all(end is StepEnd.DONE for end in ends) else Verdict.NOT_TESTED
 
     def subscribe(self, callback: Callable[[SessionEvent], None]) -> Callable[[], None]:
         """Be told of everything that happens; returns what ends it."""
@@ -197,6 +207,8 @@ class Session:
         core = self._core
         core.box.subscribe(core.on_message)
         configure_all(core)
+        core.box.call_in()
+        core.box.sleep(HEARTBEATS_S)
         status = core.box.status()
         if status.state is messages.BoxState.STOPPED:
             core.stopped = f"the box was found stopped: {status.stop_reason.name.lower().replace('_', ' ')}"
