@@ -261,6 +261,24 @@ def test_motor_start_and_stop(spice):
     )
 
 
+def test_shorted_turns(spice):
+    """A fifth of the turns shorted on themselves: two coupled windings: N1 = 0.8 N, N2 = 0.2 N, k^2 = 0.92.
+
+    L goes with turns squared, R with turns.
+    """
+    body = (
+        LOW_SIDE
+        + "Vx f fx 0\nR1 fx a 11.2\nL1 a m 8.96m ic=0\n"
+        + "L2 r 0 0.5152m ic=0\nR2 r 0 2.8\nK1 L1 L2 0.9591663\n"
+        + pulse("g", 1e-3, 5e-3)
+    )
+    t, y = spice(body, ["i(vx)"], 6e-3, 2e-7)
+    load = WindingSpec(resistance_ohm=14, inductance_h=14e-3, shorted_fraction=0.2)
+    plant = driven(loom(BranchSpec(1, load, "f", 0.2)), [(1, Drive.ON, 1e-3), (1, Drive.OFF, 5e-3)])
+    times, keep = off_instants(t, 1e-3, 5e-3)
+    agree(plant.load_current(1, times), y[keep, 0])
+
+
 def test_injector_flight(spice):
     """An armature leaving its stop, up to its landing: mass.
 
