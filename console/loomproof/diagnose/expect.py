@@ -148,7 +148,7 @@ def expect(job: Job, evidence: LoomEvidence) -> Expectations:
     inductance = {c: b for c in fitted if (b := _catalogue_henry(job.load_type(c))) is not None}
     ohms = {c: e for c in fitted if (e := resistance_of(evidence.of(c))) is not None}
     henries = {c: e for c in fitted if (e := _inductance_of(evidence.of(c))) is not None}
-    groups = {c: (c, *job.sisters(c)) for c in fitted}
+    groups = {c: (c, *job.sisters(c)) for c in fitted if job.load_type(c).kind not in LOGIC_KINDS}
     return Expectations(
         temperature_c=temperature,
         resistance=resistance,

@@ -84,10 +84,11 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
     own = evidence.of(channel)
     load = job.load_type(channel)
     signature = own.signature
-    logic = load.kind in LOGIC_KINDS
+    # The pins of logic outputs and of half-bridges do not rest where their load would hold them.
+    hidden = load.kind in LOGIC_KINDS or job.channel(channel).partner is not None
     rest = (
         Rest.UNKNOWN
-        if logic
+        if hidden
         else rest_state(own.resting_drain_v, evidence.supply_rest_v, evidence.bias_v, evidence.drain_u_v)
     )
     return Features(

@@ -70,6 +70,9 @@ def batch_grid(tolerance: float) -> tuple[Floats, Floats]:
     return grid, np.asarray(log_weight - logsumexp(log_weight))
 
 
+_GroupKey = tuple[str, tuple[int, ...], tuple[tuple["Hypothesis", ...], ...]]
+
+
 @dataclass(frozen=True)
 class _Shape:
     """What one set of faults makes of one channel."""
@@ -95,6 +98,8 @@ class Scorer:
     _words: dict[tuple[int, tuple[Hypothesis, ...]], float] = field(default_factory=dict)
     _ohms: dict[tuple[int, tuple[Hypothesis, ...]], Floats] = field(default_factory=dict)
     _henries: dict[tuple[int, tuple[Hypothesis, ...]], Floats] = field(default_factory=dict)
+    _groups: dict[_GroupKey, float] = field(default_factory=dict)
+    _weak_groups: dict[_GroupKey, Floats] = field(default_factory=dict)
 
     @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:
@@ -108,35 +113,63 @@ class Scorer:
     def score(self, faults: frozenset[Hypothesis]) -> float:
         """Log posterior (up to a constant) of exactly these faults."""
         total = sum(h.log_prior for h in faults) + self._source(faults)
-        by_channel = {
-            c: tuple(sorted((h for h in faults if c in h.channels), key=_rank)) for c in self.features
-        }
-        total += sum(self._word_score(c, hs) for c, hs in by_channel.items())
+        touched: dict[int, tuple[Hypothesis, ...]] = {}
+        for fault in sorted(faults, key=_rank):
+            for channel in fault.channels:
+                touched[channel] = (*touched.get(channel, ()), fault)
+        total += self._sound_words
+        for channel, own in touched.items():
+            total += self._word_score(channel, own) - self._word_score(channel, ())
         weak = [h for h in faults if h.kind is FaultKind.FEED_WEAK]
-        return total + self._number_score(by_channel, weak)
+        return total + self._number_score(touched, weak)
+
+    @cached_property
+    def _sound_words(self) -> float:
+        return sum(self._word_score(c, ()) for c in self.features)
 
     def _number_score(
-        self, by_channel: Mapping[int, tuple[Hypothesis, ...]], weak: Sequence[Hypothesis]
+        self, touched: Mapping[int, tuple[Hypothesis, ...]], weak: Sequence[Hypothesis]
     ) -> float:
         """Sum over batches (and over the one resistance of each weak feed) of the product over channels."""
+        fed = {c: h.feed or "" for h in weak for c in h.channels}
         total = 0.0
-        fed = {c for h in weak for c in h.channels}
         per_feed: dict[str, Floats] = {}
         for group in self.groups:
-            henries = sum((self._henry(c, by_channel[c]) for c in group), np.zeros(_BATCHES))
-            total += float(logsumexp(henries + self._henry_weights(group[0])))
-            free = [c for c in group if c not in fed]
-            touched = [c for c in group if c in fed]
-            ohms = sum((self._ohm(c, by_channel[c]) for c in free), np.zeros(_BATCHES))
-            if not touched:
-                total += float(logsumexp(ohms + self._ohm_weights(group[0])))
-                continue
-            # One row for each possible resistance of the feed. A group fed by two weak feeds takes the first's.
-            feed = next(h.feed or "" for h in weak if touched[0] in h.channels)
-            rows = ohms[None, :] + sum(self._weak_ohm(c, by_channel[c]) for c in touched)
-            marginal = logsumexp(rows + self._ohm_weights(group[0])[None, :], axis=1)
-            per_feed[feed] = per_feed.get(feed, np.zeros(_ADDED.size)) + np.asarray(marginal)
+            key = tuple(touched.get(c, ()) for c in group)
+            total += self._group_henries(group, key)
+            feed = next((fed[c] for c in group if c in fed), None)
+            if feed is None:
+                total += self._group_ohms(group, key)
+            else:
+                # A group fed by two weak feeds takes the first's resistance.
+                per_feed[feed] = per_feed.get(feed, np.zeros(_ADDED.size)) + self._weak_group(group, key, fed)
         return total + sum(float(logsumexp(rows + _ADDED_LOG_WEIGHT)) for rows in per_feed.values())
+
+    def _group_henries(self, group: tuple[int, ...], faults: tuple[tuple[Hypothesis, ...], ...]) -> float:
+        key = ("L", group, faults)
+        if key not in self._groups:
+            rows = sum((self._henry(c, f) for c, f in zip(group, faults, strict=True)), np.zeros(_BATCHES))
+            self._groups[key] = float(logsumexp(rows + self._henry_weights(group[0])))
+        return self._groups[key]
+
+    def _group_ohms(self, group: tuple[int, ...], faults: tuple[tuple[Hypothesis, ...], ...]) -> float:
+        key = ("R", group, faults)
+        if key not in self._groups:
+            rows = sum((self._ohm(c, f) for c, f in zip(group, faults, strict=True)), np.zeros(_BATCHES))
+            self._groups[key] = float(logsumexp(rows + self._ohm_weights(group[0])))
+        return self._groups[key]
+
+    def _weak_group(
+        self, group: tuple[int, ...], faults: tuple[tuple[Hypothesis, ...], ...], fed: Mapping[int, str]
+    ) -> Floats:
+        """One value for each possible resistance of the feed."""
+        key = ("W", group, faults)
+        if key not in self._weak_groups:
+            rows = np.zeros((_ADDED.size, _BATCHES))
+            for channel, own in zip(group, faults, strict=True):
+                rows = rows + (self._weak_ohm(channel, own) if channel in fed else self._ohm(channel, own)[None, :])
+            self._weak_groups[key] = np.asarray(logsumexp(rows + self._ohm_weights(group[0])[None, :], axis=1))
+        return self._weak_groups[key]
 
     # -- words ---------------------------------------------------------------------------------------------------
 

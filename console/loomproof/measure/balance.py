@@ -37,42 +37,72 @@ def balance_resistance(trace: Trace) -> Estimate:
 
     Raises:
         ValueError: the trace does not reach the end of the decay, or the load keeps its current out of the
-        driver
-            (a diode or resistor across it), or too little is left after the edge.
+            driver (a diode or resistor across it), or too little is left after the edge.
     """
     on, off = trace.on, trace.off
     if trace.truncated or int(on.sum()) < 8 or int(off.sum()) < 6:
         raise ValueError("the trace does not hold the whole pulse and the decay after it")
-    across = trace.supply_v - trace.drain_v
     time, current = trace.time_s, trace.current_a
-    rest = float(np.median(across[off][-3:]))
-    if abs(rest) > 0.5 or abs(float(current[off][-1])) > 5.0 * float(trace.current_u_a[off][-1]):
+    edge = trace.on_time_s
+    tail = current[off][-2:]
+    if float(np.abs(tail).max()) > 6.0 * float(trace.current_u_a[off][-1]) + 3.0 * trace.offset_u_a:
         raise ValueError("the trace ends before the load is at rest")
-    end_on = trace.on_time_s
-    i_on = _piece(time[on], current[on], 0.0, end_on)
-    v_on = _piece(time[on], across[on], 0.0, end_on)
-    time_off, back = time[off], -across[off]
-    falling = np.flatnonzero(back > 2.0)
-    if falling.size < 4:
-        raise ValueError("the drain did not rise after the pulse: the decay is not seen")
-    last = int(falling[-1])
-    # The end of the decay lies between two samples: the flux it carries there is uncertain by that step.
-    v_off = _piece(
-        time_off[: last + 1], back[: last + 1], end_on, float(time_off[last]) + trace.sample_period_s / 2
-    )
-    i_off = _piece(time_off[: last + 1], current[off][: last + 1], end_on, float(time_off[last]))
+    end, end_u, held = _decay_end(trace)
+    i_on = _piece(time[on], current[on], 0.0, edge)
+    i_off = _piece(time[held], current[held], edge, end)
+    drain_on = _piece(time[on], trace.drain_v[on], 0.0, edge)
+    # The drain's own samples come later than the current's: one that is brought back from after the end is no use.
+    flat = held & (time + trace.sample_period_s < end)
+    if int(flat.sum()) < 2:
+        raise ValueError("the decay is too short for the sample rate")
+    drain_off = float(trace.drain_v[flat].mean()) * (end - edge)  # the clamp holds it level
+    supply = _piece(time[on], trace.supply_v[on], 0.0, edge) + _piece(time[held], trace.supply_v[held], edge, end)
     charge = i_on + i_off
     if charge <= 0.0:
         raise ValueError("no current flowed")
-    ohm = (v_on - v_off) / charge
-    step_u = trace.sample_period_s / math.sqrt(12.0)
-    u_edges = math.hypot(float(back[last]) * step_u, float(np.max(back)) * 1e-6)
-    noise = trace.sample_period_s * math.hypot(trace.supply_u_v, trace.drain_u_v) * math.sqrt(time.size)
-    u_charge = trace.sample_period_s * float(np.sqrt(np.sum(trace.current_u_a**2)))
-    u_random = math.hypot(u_edges, noise) / charge
-    u_random = math.hypot(u_random, ohm * u_charge / charge)
-    # Supply and drain each have their own scale; the two phases do not share the drain's.
-    supply_off = float(np.mean(trace.supply_v[off])) * (float(time_off[last]) - end_on)
-    gain_v = trace.voltage_u_relative * math.hypot(v_on + supply_off, v_off + supply_off) / charge
+    ohm = (supply - drain_on - drain_off) / charge
+    jump = float(trace.drain_v[flat].mean() - trace.supply_v[flat].mean())
+    step = trace.sample_period_s
+    parts = [
+        jump * end_u,
+        step * trace.supply_u_v * math.sqrt(time.size),
+        step * trace.drain_u_v * math.sqrt(time.size),
+        ohm * step * float(np.sqrt(np.sum(trace.current_u_a[on] ** 2))),
+    ]
+    u_random = math.sqrt(sum(p * p for p in parts)) / charge
+    # Supply and drain each have their own scale, so their errors do not cancel.
+    gain_v = trace.voltage_u_relative * math.hypot(supply, drain_off) / charge
     u_gain = math.hypot(gain_v, ohm * trace.gain_u_relative)
     return Estimate(ohm, math.hypot(u_random, u_gain), float(max(time.size - 4, 1)), u_gain)
+
+
+def _decay_end(trace: Trace) -> tuple[float, float, NDArray[np.bool_]]:
+    """When the current is gone, its uncertainty, and the samples before it.
+
+    The last stretch of the decay bends only slightly, so a parabola through the samples under
+    two thirds of the peak finds its end far more finely than the sample period.
+    """
+    off, time, current = trace.off, trace.time_s, trace.current_a
+    peak = float(current[off].max(initial=0.0))
+    high = off & (current > 0.7 * peak) if peak > 0.0 else off
+    last_high = float(time[high][-1]) if high.any() else trace.on_time_s
+    floor = 5.0 * trace.current_u_a + trace.offset_u_a
+    gone = np.flatnonzero(off & (time > last_high) & (current < floor))
+    if gone.size == 0 or peak <= float(floor[off].max()):
+        raise ValueError("the current after the pulse does not pass through the driver")
+    stop = float(time[gone[0]])
+    part = off & (time >= last_high) & (time < stop)
+    if int(part.sum()) < 2:
+        raise ValueError("the decay is too short for the sample rate")
+    x, y, u = time[part], current[part], trace.current_u_a[part]
+    degree = 2 if x.size >= 5 else 1
+    coefficients = np.polyfit(x - x[-1], y, degree, w=1.0 / u)
+    roots = np.roots(coefficients)
+    real = roots[np.abs(roots.imag) < 1e-12].real
+    ahead = real[(real > 0.0) & (real < 3.0 * trace.sample_period_s)]
+    if ahead.size == 0:
+        raise ValueError("the end of the decay cannot be found")
+    end = float(x[-1] + ahead.min())
+    slope = abs(float(np.polyval(np.polyder(coefficients), end - x[-1])))
+    end_u = math.hypot(2.0 * float(u[-1]), trace.offset_u_a) / max(slope, 1e-9)
+    return end, end_u, off & (time < end)

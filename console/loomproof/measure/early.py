@@ -88,6 +88,7 @@ def early_inductance(
     end_s: float,
     *,
     shunted: bool = False,
+    shunt_prior: Estimate | None = None,
 ) -> Early:
     """L i = integral (v - R i) dt before anything moves; errors sit in the current: i is regressed on flux.
 
@@ -98,6 +99,7 @@ def early_inductance(
         total_u_ohm: its standard uncertainty.
         end_s: last instant used.
         shunted: a resistor lies across the winding: its current is a step at switch-on.
+        shunt_prior: what is known of that resistor beforehand, in ohm.
 
     Raises:
         ValueError: too few samples, or no current rises.

@@ -93,6 +93,14 @@ def _has_resistor(load: LoadType, found: Signature) -> bool:
     return load.suppression is Suppression.RESISTOR or found.off_shape is OffShape.RESISTOR
 
 
+def _resistor_prior(load: LoadType, found: Signature) -> Estimate | None:
+    """The job's value of the resistor, once the decay has shown that there is one."""
+    ohm = load.suppression_ohm
+    if ohm is None or found.off_shape is not OffShape.RESISTOR:
+        return None
+    return Estimate(ohm.value, max((ohm.high - ohm.low) / math.sqrt(12.0), 0.1 * ohm.value))
+
+
 def _still(trace: Trace, load: LoadType, source: Source, found: Signature) -> Signature:
     try:
         both = resistance_inductance(trace, source, free_start=_has_resistor(load, found))
@@ -220,7 +228,7 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
     if found.resistance_ohm is None:
         return found
     total = found.resistance_ohm.value + source.driver_ohm.value
-    leaves = 0.75 * load.pull_in_a.low if load.pull_in_a else 0.3 * source.emf_v / total
+    leaves = 0.9 * load.pull_in_a.low if load.pull_in_a else 0.3 * source.emf_v / total
     above = np.flatnonzero(trace.on & (trace.current_a > leaves))
     end = float(trace.time_s[above[0]]) if above.size else trace.on_time_s
     try:
@@ -231,6 +239,7 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
             found.resistance_ohm.u,
             end,
             shunted=_has_resistor(load, found),
+            shunt_prior=_resistor_prior(load, found),
         )
     except (ValueError, np.linalg.LinAlgError) as error:
         return _refuse(found, f"inductance at rest: {error}")
