@@ -149,9 +149,7 @@ def run(case: Case) -> Row:
 
 
 def _row(case: Case, job: Job, session: Session) -> Row:
-    verdicts = {
-        c.channel: channel_verdict(session.verdicts(), c.channel) for c in job.channels if c.fitted
-    }
+    verdicts = {c.channel: channel_verdict(session.verdicts(), c.channel) for c in job.channels if c.fitted}
     findings = session.findings()
     touched = set(case.channels)
     accused = tuple(
@@ -193,7 +191,9 @@ def holds(row: Row) -> bool:
 
 def main() -> int:
     """Run what was asked for and print the table."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("jobs", nargs="*", default=sorted(path.stem for path in EXAMPLES.glob("*.toml")))
     parser.add_argument("--kind", action="append", default=[], help="only faults of this kind, or `sound`")
     parser.add_argument("--channel", type=int, action="append", default=[])
@@ -218,9 +218,14 @@ def main() -> int:
             false_alarms += len(row.accused)
             if not options.misses or not holds(row):
                 alarm = f"  ACCUSED {row.accused}" if row.accused else ""
-                print(f"{row.said:8} {row.case.name:58} {' '.join(row.verdicts)}  {'; '.join(row.findings)}{alarm}", flush=True)
+                print(
+                    f"{row.said:8} {row.case.name:58} {' '.join(row.verdicts)}  {'; '.join(row.findings)}{alarm}",
+                    flush=True,
+                )
     _print_counts(counts)
-    print(f"{len(chosen)} looms, {broken} break the promise, {false_alarms} sound channels failed beside a fault")
+    print(
+        f"{len(chosen)} looms, {broken} break the promise, {false_alarms} sound channels failed beside a fault"
+    )
     return 1 if broken else 0
 
 

@@ -6,7 +6,15 @@ from hypothesis import strategies as st
 
 from loomproof.job.kinds import Setting
 from loomproof.job.loading import load_job
-from loomproof.safety import BoxCeilings, FuelLedger, Pulses, StatementKind, check_train, fit_train, pulse_budget
+from loomproof.safety import (
+    BoxCeilings,
+    FuelLedger,
+    Pulses,
+    StatementKind,
+    check_train,
+    fit_train,
+    pulse_budget,
+)
 from loomproof.safety.budget import duty_permille
 
 CHANNELS = st.sampled_from([1, 2, 3, 4, 5, 6])
@@ -106,7 +114,9 @@ def test_liquid_already_counted_is_taken_off(job):
 
 
 def test_the_box_can_only_lower(job):
-    tight = BoxCeilings(max_on_time_us=300, max_hold_ms=20, max_duty_permille=10, max_count=2, max_sense_us=15)
+    tight = BoxCeilings(
+        max_on_time_us=300, max_hold_ms=20, max_duty_permille=10, max_count=2, max_sense_us=15
+    )
     budget = pulse_budget(job, 3, 13.5, ceilings=tight)
     assert (budget.max_on_time_us, budget.max_hold_ms, budget.max_duty_permille) == (300, 20, 10)
     assert (budget.max_count, budget.max_sense_us) == (2, 15)

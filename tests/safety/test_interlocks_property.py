@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from loomproof.job.kinds import HazardClass, Setting
-from loomproof.safety import Blocked, Interlocks, Permit, StatementKind, StatementRefusedError, Voider, form_for
+from loomproof.safety import (
+    Blocked,
+    Interlocks,
+    Permit,
+    StatementKind,
+    StatementRefusedError,
+    Voider,
+    form_for,
+)
 
 EVERYTHING = {"stop", "link_lost", "supply_lost", "other_job", "other_box", "withdrawn"}
 ALSO = {

@@ -3,6 +3,7 @@
 from loomproof.procedure.configuring import WrongBoxError
 from loomproof.procedure.core import NotPermittedError, StepInterruptedError
 from loomproof.procedure.driving import OverBudgetError
+from loomproof.procedure.freely import FreeDrive
 from loomproof.procedure.model import (
     DrivePlan,
     DriveShape,
@@ -25,7 +26,7 @@ from loomproof.procedure.recording import (
     StepBegan,
     TraceCounts,
 )
-from loomproof.procedure.session import FreeDrive, Session
+from loomproof.procedure.session import Session
 from loomproof.procedure.sheet import build_sheet
 
 __all__ = [

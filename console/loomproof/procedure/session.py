@@ -6,10 +6,9 @@ Synchronous: call it from one thread. `request_stop` may be called from any thre
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 from loomproof import __version__
-from loomproof.box import BoxError, LinkLost, NoReply, Refused, Stopped
+from loomproof.box import BoxError
 from loomproof.diagnose import (
     Finding,
     LoomEvidence,
@@ -22,11 +21,10 @@ from loomproof.diagnose import (
 from loomproof.job.kinds import HazardClass
 from loomproof.job.loading import job_digest
 from loomproof.job.model import Job
-from loomproof.measure import Signature, Trace, measure
-from loomproof.procedure.acting import run_drive, sentence_of
+from loomproof.procedure.acting import run_drive
 from loomproof.procedure.configuring import configure_all
-from loomproof.procedure.core import Core, NotPermittedError, StepInterruptedError, StepResult
-from loomproof.procedure.driving import Capture, DriveRequest, OverBudgetError, drive
+from loomproof.procedure.core import Core, StepInterruptedError, StepResult
+from loomproof.procedure.ends import end_of, outcome_of
 from loomproof.procedure.events import (
     JudgedAnew,
     SessionEvent,
@@ -35,12 +33,13 @@ from loomproof.procedure.events import (
     StepStarted,
 )
 from loomproof.procedure.evidence import gather, newest, reached_elsewhere
+from loomproof.procedure.freely import FreeDrive, drive_freely
 from loomproof.procedure.looking import run_look
-from loomproof.procedure.model import DriveShape, RunSheet, Step, StepEnd, StepKind, StepOutcome
+from loomproof.procedure.model import RunSheet, Step, StepEnd, StepKind, StepOutcome
 from loomproof.procedure.port import BoxPort
 from loomproof.procedure.prompts import Operator
 from loomproof.procedure.pulling import run_pull
-from loomproof.procedure.readings import counts_of, facts_of, trace_of
+from loomproof.procedure.readings import counts_of, facts_of
 from loomproof.procedure.recorders import NullRecorder
 from loomproof.procedure.recording import EventKind, Recorder, SoftwareFacts, StepBegan
 from loomproof.procedure.sheet import build_sheet
@@ -60,19 +59,10 @@ from loomproof_wire import messages
 
 HEARTBEATS_S = 3 * messages.TIMING.heartbeat_period_ms / 1000
 """Waited after opening: a box senses and drives nothing before it has heard a heartbeat."""
+__all__ = ["FreeDrive", "Session"]
+
 _ENDING = (StepEnd.STOPPED, StepEnd.LINK_LOST, StepEnd.SUPPLY_LOST, StepEnd.LEFT)
 """Ends after which the run sheet is not carried on by itself."""
-
-
-@dataclass(frozen=True, eq=False)
-class FreeDrive:
-    """What came of driving one channel outside the run sheet."""
-
-    channel: int
-    pulses: int
-    reason: str
-    traces: tuple[Trace, ...]
-    signature: Signature | None
 
 
 _PROVING = (StepKind.PASSIVE_LOOK, StepKind.PULL_CHECK, StepKind.WIGGLE, StepKind.DRIVE)
@@ -280,7 +270,8 @@ class Session:
             if interrupted.end is StepEnd.BLOCKED:
                 core.note(EventKind.BLOCKED, interrupted.reason, channel=step.channel, step=step.id)
         except BoxError as error:
-            self._take_error(error, result)
+            result.problems.append(str(error))
+            result.end = end_of(error, core)
         return self._finish(step, attempt, began_s, result)
 
     def skip_step(self, step_id: str, reason: str) -> StepOutcome:
@@ -323,33 +314,8 @@ class Session:
             StepInterruptedError: everything is stopped.
             ValueError: the channel is not fitted.
         """
-        core = self._core
-        if not self.job.channel(channel).fitted:
-            raise ValueError(f"channel {channel} has no load fitted")
-        core.reaches = dict(reached_elsewhere(self._outcomes))
-        period_us = core.box.identity.sample_period_ns / 1000
-        longest = core.box.identity.max_trace_samples
-        samples_wanted = int((pulses.on_time_us + 5000) / period_us) + 1
-        every = max(1, -(-samples_wanted // longest))
-        capture = Capture(pulses.count, min(every, 255), min(longest, samples_wanted // every + 1))
-        request = DriveRequest(self._shape(channel), (channel,), pulses, capture)
-        try:
-            done = drive(core, request)
-        except LinkLost as error:
-            core.link_lost(str(error))
-            raise
-        except (NotPermittedError, OverBudgetError) as error:
-            core.note(EventKind.BLOCKED, str(error), channel=channel)
-            raise
-        finally:
-            core.write_events()
-        traces = tuple(trace_of(raw, core.calibrations[channel]) for raw in done.traces)
-        signature = measure(traces, self.job.load_type(channel)) if traces else None
-        reason = done.reason.name.lower()
-        text = f"Driven freely: {sentence_of(request)}; {done.pulses} pulses, {reason}."
-        core.note(EventKind.FREE_DRIVE, text, channel=channel, pulses=done.pulses, reason=reason)
-        core.write_events()
-        return FreeDrive(channel, done.pulses, reason, traces, signature)
+        self._core.reaches = dict(reached_elsewhere(self._outcomes))
+        return drive_freely(self._core, channel, pulses)
 
     # --- statements, stop, link ---------------------------------------------------------------------------
 
@@ -403,10 +369,6 @@ class Session:
     def _step_hazard(self, step_id: str) -> HazardClass:
         return next((s.hazard for s in self.sheet.steps if s.id == step_id), HazardClass.FUEL)
 
-    def _shape(self, channel: int) -> DriveShape:
-        peaked = self.job.load_type(channel).peak_hold is not None
-        return DriveShape.PEAK_HOLD if peaked else DriveShape.TRAIN
-
     def _blocked_by(self, step: Step, unstated: set[StatementKind]) -> StatementKind | None:
         """The statement an operator has just declined and this step would need: it is not asked for again."""
         if step.kind is not StepKind.DRIVE or not unstated:
@@ -425,54 +387,9 @@ class Session:
         self._core.note(EventKind.BLOCKED, reason, channel=step.channel, step=step.id)
         return self._finish(step, attempt, now_s, StepResult(end=StepEnd.BLOCKED, problems=[reason]))
 
-    def _take_error(self, error: BoxError, result: StepResult) -> None:
-        core = self._core
-        result.problems.append(str(error))
-        if isinstance(error, (LinkLost, NoReply)):
-            core.link_lost(str(error))
-            result.end = StepEnd.LINK_LOST
-        elif isinstance(error, Stopped):
-            core.stopped_by(str(error))
-            result.end = StepEnd.STOPPED
-        elif isinstance(error, Refused):
-            result.end = self._refusal_end(error)
-        else:
-            result.end = StepEnd.REFUSED
-
-    def _refusal_end(self, error: Refused) -> StepEnd:
-        reason = error.reason
-        if reason in (messages.Refusal.STOPPED, messages.Refusal.STOP_INPUT_OPEN):
-            self._core.stopped_by(str(error))
-            return StepEnd.STOPPED
-        if reason is messages.Refusal.SUPPLY_OUT_OF_RANGE:
-            self._core.void(Voider.SUPPLY_LOST)
-            return StepEnd.SUPPLY_LOST
-        return StepEnd.BLOCKED if reason is messages.Refusal.NOT_ARMED else StepEnd.REFUSED
-
     def _finish(self, step: Step, attempt: int, began_s: float, result: StepResult) -> StepOutcome:
         core = self._core
-        draft = StepOutcome(
-            step_id=step.id,
-            attempt=attempt,
-            kind=step.kind,
-            began_s=began_s,
-            ended_s=core.box.now_s(),
-            end=result.end,
-            verdict=Verdict.NOT_TESTED,
-            channel=step.channel,
-            channels=step.channels,
-            noticed=result.noticed,
-            pull=result.pull,
-            skipped_reason=result.skipped_reason,
-            note=" ".join(dict.fromkeys(result.notes)),
-            problems=tuple(dict.fromkeys(result.problems)),
-            drove=tuple(result.drove),
-            measured=result.measured,
-            evidence=tuple(result.evidence.values()),
-            supply_rest_v=result.supply_rest_v,
-            supply_loaded_v=result.supply_loaded_v,
-            trace_count=len(result.traces),
-        )
+        draft = outcome_of(step, attempt, (began_s, core.box.now_s()), result)
         self._outcomes.append(draft)
         core.reaches = dict(reached_elsewhere(self._outcomes))
         verdicts = self._judge()
