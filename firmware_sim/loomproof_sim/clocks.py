@@ -34,8 +34,16 @@ class VirtualClock:
         self._now_ns = max(self._now_ns, time_ns)
 
 
+COMPUTING_NS = 2_000_000
+"""Computing that takes less than this is not taken out of the time."""
+
+
 class RealClock:
-    """The machine's monotonic clock."""
+    """The machine's monotonic clock, less the time that computing the physics takes.
+
+    A machine slower than the physics makes the box slow, like one seen in slow motion. Without this the box would miss
+    heartbeats that the computing itself held up.
+    """
 
     virtual = False
 
@@ -45,3 +53,9 @@ class RealClock:
     def now_ns(self) -> int:
         """Return the time."""
         return time.monotonic_ns() - self._start_ns
+
+    def stand_still_since(self, time_ns: int) -> None:
+        """Take the time since `time_ns` back, if it was long; called by whoever holds the box meanwhile."""
+        late_ns = self.now_ns() - time_ns
+        if late_ns > COMPUTING_NS:
+            self._start_ns += late_ns

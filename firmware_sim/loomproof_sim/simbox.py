@@ -32,6 +32,7 @@ class SimBox:
         self._out = bytearray()
         self._cable_out = False
         self._cancelled = False
+        self._entered_ns = 0
         self.hands: SimHands
         self.plant: Plant
 
@@ -48,19 +49,27 @@ class SimBox:
         """Hold the box still at the present instant."""
         self._lock.acquire()
         self._pump()
+        self._entered_ns = self.clock.now_ns()
         return self.controller
 
     def __exit__(self, *_: object) -> None:
+        self._stand_still_since(self._entered_ns)
         self._pump()
         self._changed.notify_all()
         self._lock.release()
 
     def _pump(self) -> None:
         """Let everything happen that is due, and collect what the box says; a pulled cable loses it."""
-        self.controller.advance_to(max(self.controller.now_ns, self.clock.now_ns()))
+        now_ns = self.clock.now_ns()
+        self.controller.advance_to(max(self.controller.now_ns, now_ns))
+        self._stand_still_since(now_ns)
         said = self.controller.take_output()
         if not self._cable_out:
             self._out += said
+
+    def _stand_still_since(self, time_ns: int) -> None:
+        if isinstance(self.clock, RealClock):
+            self.clock.stand_still_since(time_ns)
 
     # -- the cable ------------------------------------------------------------------------------------------------
 
