@@ -88,7 +88,8 @@ def cases(name: str, seed: int = 1) -> Iterator[Case]:
         fed = tuple(c.channel for c in job.channels if c.feed == feed.id and c.fitted)
         if fed:
             yield Case(name, f"feed_open:{feed.id}", FaultKind.FEED_OPEN, fed, seed)
-            yield Case(name, f"feed_weak:{feed.id}:2", FaultKind.FEED_WEAK, fed, seed)
+            ohm = _weak_ohm(job, fed)
+            yield Case(name, f"feed_weak:{feed.id}:{ohm:.3g}", FaultKind.FEED_WEAK, fed, seed)
     yield Case(name, "weak_supply:0.8", FaultKind.WEAK_SUPPLY, (), seed)
 
 
@@ -112,6 +113,12 @@ def _of_channel(job: Job, channel: int) -> Iterator[tuple[FaultKind, str]]:
     if other in CATALOGUE:
         yield FaultKind.WRONG_LOAD, f"wrong_load:{channel}:{other}"
     yield FaultKind.INTERMITTENT, f"intermittent:{channel}"
+
+
+def _weak_ohm(job: Job, fed: tuple[int, ...]) -> float:
+    """A weak feed that shows on all of its loads, driven one at a time: past the tolerance of the largest."""
+    loads = [job.load_type(channel).resistance_ohm for channel in fed]
+    return max(1.0, ADDED_SHARE * max((ohm.value for ohm in loads if ohm is not None), default=2.0))
 
 
 def _of_pairs(job: Job, name: str, seed: int) -> Iterator[Case]:

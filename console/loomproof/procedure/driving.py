@@ -31,7 +31,7 @@ from loomproof_wire import messages
 ARM_MARGIN_S = 1.0
 LONGEST_ARM_S = messages.CEILINGS.max_arm_ms / 1000
 SHORTEST_ARM_S = 0.1
-BRIDGE_CHOP_US = 50
+BRIDGE_CHOP_US = 100
 
 
 class OverBudgetError(Exception):

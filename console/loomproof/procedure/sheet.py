@@ -21,7 +21,7 @@ from loomproof.safety import (
 
 STEPS_PER_WINDING = 8
 STEP_US = 20_000
-BRIDGE_US = 200_000
+BRIDGE_US = 150_000
 
 
 def build_sheet(job: Job) -> RunSheet:
