@@ -2,8 +2,9 @@
 
     python benchmarks/fault_matrix.py [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses]
 
-Prints a row for each fault with what was said of it, and a table of counts. Exit code 1 when a faulty channel was
-passed as sound, or a sound loom was not passed. Runs in virtual time: no wall-clock figure is asserted.
+Prints a row for each fault with what was said of it, and a table of counts. Exit code 1 when a faulty
+channel was passed as sound, or a sound loom was not passed. Runs in virtual time: no wall-clock figure is
+asserted.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from urllib.parse import quote, urlencode
 
@@ -66,7 +68,10 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What the run said of a case. `said`: named, twin, other, unsure, missed; or passed, accused for a sound loom."""
+    """What the run said of a case.
+
+    `said`: named, twin (named beside one that looks the same), other, unsure, missed; a sound loom: passed, accused.
+    """
 
     case: Case
     said: str
@@ -124,7 +129,7 @@ def _weak_ohm(job: Job, fed: tuple[int, ...]) -> float:
 def _of_pairs(job: Job, name: str, seed: int) -> Iterator[Case]:
     """Each channel swapped and bridged with the next one, so that like and unlike loads meet."""
     fitted = sorted(c.channel for c in job.channels if c.fitted)
-    for one, two in zip(fitted, fitted[1:], strict=False):
+    for one, two in pairwise(fitted):
         if job.channel(one).partner == two or _logic(job, one) != _logic(job, two):
             continue
         yield Case(name, f"swapped:{one}:{two}", FaultKind.SWAPPED, (one, two), seed)
@@ -225,13 +230,15 @@ def main() -> int:
             false_alarms += len(row.accused)
             if not options.misses or not holds(row):
                 alarm = f"  ACCUSED {row.accused}" if row.accused else ""
+                found = "; ".join(row.findings)
                 print(
-                    f"{row.said:8} {row.case.name:58} {' '.join(row.verdicts)}  {'; '.join(row.findings)}{alarm}",
+                    f"{row.said:8} {row.case.name:58} {' '.join(row.verdicts)}  {found}{alarm}",
                     flush=True,
                 )
     _print_counts(counts)
     print(
-        f"{len(chosen)} looms, {broken} break the promise, {false_alarms} sound channels failed beside a fault"
+        f"{len(chosen)} looms, {broken} break the promise, "
+        f"{false_alarms} sound channels failed beside a fault"
     )
     return 1 if broken else 0
 

@@ -56,7 +56,7 @@ def test_a_sound_loom_passes(job):
     assert row.accused == ()
 
 
-@pytest.mark.parametrize(("job", "fault"), CHOSEN, ids=lambda value: str(value))
+@pytest.mark.parametrize(("job", "fault"), CHOSEN, ids=str)
 def test_a_fault_is_named_or_left_unsure(job, fault):
     row = matrix.run(case_of(job, fault))
     assert matrix.holds(row), row

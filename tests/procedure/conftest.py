@@ -96,7 +96,7 @@ def info(channel):
 
 @dataclass
 class FakeBox:
-    """Answers like a sound box. `log` holds (what, detail); `on` maps a call's name to what happens instead."""
+    """Answers like a sound box. `log` holds (what, detail); `on` maps a call to what happens instead."""
 
     channel_count: int = 8
     supply_v: float = 13.5
@@ -269,7 +269,7 @@ class FakeBox:
 
 
 class Person:
-    """Answers every prompt as told; `replies` maps a prompt kind to an answer, or to a function of the prompt."""
+    """Answers prompts as told; `replies` maps a prompt kind to an answer or to a function of the prompt."""
 
     def __init__(self, box=None, **replies):
         self.box = box

@@ -1,4 +1,4 @@
-"""The session drives nothing without a live statement, arms only around a drive, and takes stops as they come."""
+"""The session drives nothing without a live statement, arms only around a drive, and obeys stops."""
 
 import pytest
 
@@ -311,7 +311,7 @@ def test_free_drive_needs_statement_and_budget(session, box):
 
 
 def test_a_channel_that_reaches_an_injector_needs_its_isolation(job, box, make_person):
-    """The purge valve's channel turns out to open at the injector's connector: it is driven as an injector."""
+    """The purge valve's channel turns out to reach the injector: it is driven as an injector."""
     box.wiring = {3: 1, 1: 3}
     person = make_person(box)
     session = with_person(job, box, person)

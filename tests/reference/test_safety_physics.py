@@ -8,8 +8,9 @@ from loomproof.safety import physics
 def test_flammable_liquid_in_half_a_litre():
     """Ideal gas law at 293.15 K and 101325 Pa, 110 g/mol, 0.745 g/cm3 (EN 228 range, from memory).
 
-    Lower flammable limit of petrol vapour: 1.4 % in the NIOSH pocket guide (from memory), 1.2 % in other tables.
-    n = x p V / (R T): 0.012 * 101325 * 500e-6 / (8.314462618 * 293.15) = 2.4943e-4 mol = 27.437 mg = 36.83 uL.
+    Lower flammable limit of petrol vapour: 1.4 % in the NIOSH pocket guide (from memory), 1.2 % in other
+    tables. n = x p V / (R T): 0.012 * 101325 * 500e-6 / (8.314462618 * 293.15) = 2.4943e-4 mol = 27.437 mg
+    = 36.83 uL.
     """
     assert physics.flammable_liquid_ul(500.0) == pytest.approx(36.83, rel=1e-3)
     assert physics.flammable_liquid_ul(500.0, 0.014) == pytest.approx(42.97, rel=1e-3)
@@ -55,7 +56,7 @@ def test_a_current_the_resistance_never_lets():
 
 @pytest.mark.parametrize("on_time_s", [1e-7, 1e-5, 1.4e-6, 1.6e-6, 1e-3, 5e-3, 50e-3])
 def test_heat_of_a_pulse(on_time_s):
-    """Loss by numerical integration of i^2 R (scipy quad) plus 1/2 L i^2, energy of an inductor (textbook)."""
+    """Loss by numerical integration of i^2 R (scipy quad), plus 1/2 L i^2 of an inductor (textbook)."""
     from scipy.integrate import quad
 
     supply_v, ohm, henry = 14.0, 2.5, 2.5e-3
@@ -78,7 +79,7 @@ def test_heating_solves_its_equation():
 
 
 def test_sense_pulse_of_a_coil():
-    """t = sqrt(2 E L) / V from E = 1/2 L i^2 and i = V t / L (textbook): 0.3 mJ in 2.8 mH at 16 V is 81.0 us."""
+    """t = sqrt(2 E L) / V from E = 1/2 L i^2, i = V t / L (textbook): 0.3 mJ in 2.8 mH at 16 V, 81.0 us."""
     time_s = physics.sense_time_s(0.3e-3, 2.8e-3, 16.0)
     assert time_s == pytest.approx(81.0e-6, rel=1e-3)
     assert physics.stored_energy_j(2.8e-3, 16.0 * time_s / 2.8e-3) == pytest.approx(0.3e-3, rel=1e-12)

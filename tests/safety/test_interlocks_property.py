@@ -1,7 +1,7 @@
 """No order of statements, events and times frees a hazard without a live statement.
 
-An independent oracle keeps the plain history (a list) and re-derives from it, by scanning backwards, what should be
-live; it shares no table with the code under test.
+An independent oracle keeps the plain history (a list) and re-derives from it, by scanning backwards, what
+should be live; it shares no table with the code under test.
 """
 
 import math
