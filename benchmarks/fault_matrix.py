@@ -70,7 +70,7 @@ class Case:
 class Row:
     """What the run said of a case.
 
-    `said`: named, twin (named beside one that looks the same), other, unsure, missed; a sound loom: passed, accused.
+    `said`: named, twin (beside one that looks alike), other, unsure, missed; a sound loom: passed, accused.
     """
 
     case: Case
