@@ -14,7 +14,7 @@ from loomproof.procedure import (
     StepEnd,
     StepInterruptedError,
 )
-from loomproof.safety import Blocked, Permit, Pulses, StatementKind, StatementRefusedError, form_for
+from loomproof.safety import Blocked, Permit, Pulses, StatementKind, StatementRefusedError, Voider, form_for
 from loomproof_wire import messages as m
 
 DRIVES = ("drive", "peak_hold", "bridge", "stepper", "hold")
@@ -194,6 +194,13 @@ def test_the_box_saying_that_it_stopped_voids_everything(session, box):
     box.tell(m.Stopped(m.StopReason.HEARTBEAT))
     assert session.interlocks.live(box.now_s()) == ()
     assert "heartbeat" in session.stopped
+
+
+def test_a_stop_for_want_of_supply_is_told_as_such(session, box):
+    stated(session, StatementKind.SPARK_CLEAR)
+    box.tell(m.Stopped(m.StopReason.SUPPLY))
+    assert session.interlocks.voided_by[StatementKind.SPARK_CLEAR] is Voider.SUPPLY_LOST
+    assert "supply" in session.stopped
 
 
 def test_supply_loss_voids_everything_without_stopping(session, box):

@@ -94,6 +94,16 @@ def test_an_injector_never_gets_more_than_the_flammable_liquid(job):
     assert "flammable" in budget.binding("on_time_us").reason
 
 
+@pytest.mark.parametrize(("measured_v", "reckoned_v"), [(13.5, 14.0), (9.0, 12.5)])
+def test_the_dwell_is_065_of_the_time_to_saturation_at_the_worst(job, measured_v, reckoned_v):
+    """By hand: t = -(L/R) ln(1 - I R / V), lowest L and R of the type, the wire in series."""
+    load = job.load_type(2)
+    ohm = load.resistance_ohm.low + job.wire_quantity(2).low
+    whole_s = -load.inductance_mh.low * 1e-3 / ohm * math.log(1 - load.saturation_a.low * ohm / reckoned_v)
+    limit = next(x for x in pulse_budget(job, 2, measured_v).limits if "saturation" in x.reason)
+    assert limit.value == int(0.65 * whole_s * 1e6)
+
+
 def test_a_smaller_cylinder_takes_less(make_job):
     assert pulse_budget(make_job(displacement=1000), 1, 13.5).max_on_time_us < (
         pulse_budget(make_job(displacement=2000), 1, 13.5).max_on_time_us
