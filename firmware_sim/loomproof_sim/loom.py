@@ -1,5 +1,6 @@
 """From a job to the loom behind the pins: sound parts, each drawn within its tolerance."""
 
+from dataclasses import replace
 from math import log
 
 import numpy as np
@@ -33,12 +34,14 @@ FUSE_AND_CONTACT_OHM = 0.008
 """Of a feed, beside its wire: a blade fuse and its contacts (common practice, no source)."""
 LOGIC_DRIVER_OHM = 22.0
 LOGIC_KINDS = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
+_Moving = type[InjectorSpec] | type[RelaySpec] | type[ValveSpec]
+_MOVING: dict[LoadKind, _Moving] = {LoadKind.INJECTOR: InjectorSpec, LoadKind.RELAY: RelaySpec}
 _BATCH_SHARE = 0.7
 _PART_SHARE = 0.25
 
 
 class Draw:
-    """Sound parts. Those of one type come from one batch: most of the deviation they share, some is their own.
+    """Sound parts. Those of one type come from one batch: they share most of their deviation.
 
     Args:
         seed: the same seed gives the same parts.
@@ -63,7 +66,7 @@ class Draw:
         return quantity.value * (1 + deviation * quantity.tolerance_percent / 100)
 
     def of(self, load: LoadType, name: str, default: float, scale: float = 1.0) -> float:
-        """Return one part's value of a load type's quantity in SI units (`scale`), or the default if unsaid."""
+        """Return one part's value of a quantity in SI units (`scale`), or the default if unsaid."""
         quantity: Quantity | None = getattr(load, name)
         return default if quantity is None else self.value(quantity, load.key, name) * scale
 
@@ -116,7 +119,7 @@ def _wound(load: LoadType, draw: Draw) -> LoadSpec:
             temperature_coefficient_per_k=coefficient,
             suppression=suppression,
         )
-    moving = {LoadKind.INJECTOR: InjectorSpec, LoadKind.RELAY: RelaySpec}.get(load.kind, ValveSpec)
+    moving = _MOVING.get(load.kind, ValveSpec)
     pull_in_a = draw.of(load, "pull_in_a", 0.2)
     opening_s = draw.of(load, "opening_ms", 4.0, 1e-3) if load.opening_ms else 4e-3
     return moving(
@@ -130,7 +133,7 @@ def _wound(load: LoadType, draw: Draw) -> LoadSpec:
 
 
 def _soonest_s(resistance_ohm: float, inductance_h: float, pull_in_a: float) -> float:
-    """Return an opening time that the pull-in current leaves room for, at 13.5 V: 1.3 times the time to reach it."""
+    """Return the shortest opening time at 13.5 V: 1.3 times the time to the pull-in current."""
     share = min(0.98, pull_in_a * resistance_ohm / 13.5)
     return -1.3 * inductance_h / resistance_ohm * log(1 - share)
 
@@ -144,7 +147,7 @@ def _suppression(load: LoadType, draw: Draw) -> SuppressionSpec:
 
 
 def _motor(load: LoadType, draw: Draw, resistance_ohm: float, inductance_h: float) -> MotorSpec:
-    """Return a motor whose friction makes it draw its steady current at 13.5 V: V = R*i + k*w, k*i = friction*w."""
+    """Return a motor that draws its steady current at 13.5 V: V = R*i + k*w, k*i = friction*w."""
     steady_a = draw.of(load, "steady_current_a", 1.0)
     constant = 0.02
     speed = max(1.0, (13.5 - resistance_ohm * steady_a) / constant)
@@ -187,9 +190,9 @@ def sound_loom(
 
 def driver(kind: ChannelKind, profile: BoardProfile) -> DriverSpec:
     """Return the output stage of a channel."""
-    common = {"clamp_v": profile.clamp_v, "bias_v": profile.bias_v, "bias_ohm": profile.bias_ohm}
+    low_side = DriverSpec(clamp_v=profile.clamp_v, bias_v=profile.bias_v, bias_ohm=profile.bias_ohm)
     if kind is ChannelKind.LOGIC:
-        return DriverSpec(kind="logic", on_ohm=LOGIC_DRIVER_OHM, **common)
+        return replace(low_side, kind="logic", on_ohm=LOGIC_DRIVER_OHM)
     if kind is ChannelKind.HALF_BRIDGE:
-        return DriverSpec(kind="half_bridge", **common)
-    return DriverSpec(**common)
+        return replace(low_side, kind="half_bridge")
+    return low_side

@@ -1,4 +1,4 @@
-"""The pyserial scheme `sim://`: a package for `serial.protocol_handler_packages`, and the boxes opened by name."""
+"""The pyserial scheme `sim://` (a handler package of pyserial), and the boxes opened by name."""
 
 import threading
 from collections.abc import Callable
@@ -32,7 +32,7 @@ def forget(name: str) -> None:
 
 
 def box_for(url: str, name: str | None, make: Callable[[], SimBox]) -> SimBox:
-    """Return the box of a URL: the same again for a name opened before with the same URL, otherwise a new one."""
+    """Return the box of a URL: the same again for a name opened before with that URL, otherwise a new one."""
     if name is None:
         return make()
     with _lock:

@@ -1,20 +1,23 @@
 """`sim://JOBPATH?seed=1&fault=open:5&clock=virtual` as a pyserial port.
 
-Query: seed, fault (repeatable), clock (real, virtual), name, profile, scenario (a TOML file), supply_v, supply_ohm,
-temperature_c, spread. An empty path means the built-in small job.
+Query: seed, fault (repeatable), clock (real, virtual), name, profile, scenario (a TOML file), supply_v,
+supply_ohm, temperature_c, spread. An empty path means the built-in small job.
 """
 
-from typing import Any
+from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl, unquote, urlsplit
 
-from serial import PortNotOpenError, SerialBase, SerialException, to_bytes
+from serial import PortNotOpenError, SerialBase, SerialException
 
 from loomproof_sim.scenario import ScenarioError, build_box, scenario_from_query
 from loomproof_sim.simbox import CableOutError, SimBox
 from loomproof_sim.urls import box_for
 
+if TYPE_CHECKING:
+    from _typeshed import ReadableBuffer
 
-class Serial(SerialBase):  # type: ignore[misc]  # the stubs leave the base without a type
+
+class Serial(SerialBase):
     """A simulated box behind the face of a serial port.
 
     Attributes:
@@ -29,11 +32,11 @@ class Serial(SerialBase):  # type: ignore[misc]  # the stubs leave the base with
         Raises:
             SerialException: the URL, its job or its faults are wrong; the text says what.
         """
-        if self._port is None:
+        if self.port is None:
             raise SerialException("a port must be named before it can be opened")
         if self.is_open:
             raise SerialException("the port is already open")
-        url = str(self._port)
+        url = self.port
         self.sim = self._find_box(url)
         self.sim.discard()
         self.is_open = True
@@ -70,14 +73,14 @@ class Serial(SerialBase):  # type: ignore[misc]  # the stubs leave the base with
         """Return up to `size` bytes as soon as there is one, or nothing after the timeout."""
         self._check_open()
         try:
-            return self.sim.read(size, self._timeout)
+            return self.sim.read(size, self.timeout)
         except CableOutError as error:
             raise SerialException(str(error)) from error
 
-    def write(self, data: Any) -> int:
+    def write(self, data: "ReadableBuffer") -> int:
         """Send bytes to the box and return how many."""
         self._check_open()
-        raw = bytes(to_bytes(data))
+        raw = bytes(data)
         try:
             self.sim.write(raw)
         except CableOutError as error:
@@ -125,7 +128,7 @@ class Serial(SerialBase):  # type: ignore[misc]  # the stubs leave the base with
         if not self.is_open:
             raise PortNotOpenError()
 
-    def _reconfigure_port(self, *args: Any, **kwargs: Any) -> None:
+    def _reconfigure_port(self, *args: object, **kwargs: object) -> None:
         """Baud rate and the like mean nothing here."""
 
     def _update_dtr_state(self) -> None:
