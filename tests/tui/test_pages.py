@@ -341,6 +341,19 @@ async def test_the_bench_drives_what_was_typed(console, desk):
         assert "4 pulses driven" in text_of(console)
 
 
+async def test_keys_faster_than_the_screen_end_on_the_last_channel(console):
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        await pilot.pause()
+        rows = console.screen.query_one("#bench-channels", RowList)
+        for _ in range(6):
+            rows.action_cursor(1)  # six moves before one message is handled
+        await pilot.pause()
+        await pilot.pause()
+        assert rows.key == "7"
+        assert console.bench_channel == 7
+
+
 async def test_over_the_limit_is_told_and_not_driven(console, desk):
     async with console.run_test() as pilot:
         await pilot.press("3")

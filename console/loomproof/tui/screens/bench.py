@@ -202,6 +202,8 @@ Drive one channel freely: how many pulses, how often, how long each.
 
     @on(RowList.Moved, "#bench-channels")
     def _moved(self, event: RowList.Moved) -> None:
+        if event.key != event.rows.key:
+            return  # the cursor has gone on since; following it back would set both chasing each other
         self.console_app.drive_said = ""
         self.console_app.bench_channel = int(event.key)
 

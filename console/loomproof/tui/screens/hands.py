@@ -72,6 +72,8 @@ to the run sheet with **1**. The question also stands in the line above.
         widget = self.query_one("#hands-question", Static)
         widget.update(f"? {prompt.title} {prompt.text}" if prompt else "")
         widget.display = prompt is not None
+        if prompt is not None and prompt.channel is not None:
+            self.query_one("#hands-list", RowList).go_to(str(prompt.channel))
 
     def _show(self) -> None:
         rows = []

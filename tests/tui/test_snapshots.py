@@ -1,0 +1,109 @@
+"""Pictures of every page at both sizes. Look at a changed one before accepting it (`pytest --snapshot-update`)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from textual.widgets import Input
+
+from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
+from loomproof.tui.views import (
+    CautionView,
+    ChoiceView,
+    FactView,
+    FindingView,
+    PromptView,
+    RecordLine,
+    RecordView,
+)
+
+SIZES = [(80, 24), (120, 36)]
+NAMES = {"1": "sheet", "2": "loom", "3": "bench", "4": "findings", "5": "record", "6": "hands"}
+
+FINDING = FindingView(
+    "swapped", "Injector 1 and injector 2 are swapped at the header.", "97%", "H1-1 H1-2",
+    ("pulling cylinder 1's connector opened channel 2",), (), "Exchange the terminals in H1-1 and H1-2.", "Repeat both pull checks.",
+)  # fmt: skip
+RECORD = RecordView(
+    "sqlite:///records.sqlite", "LP-0005-a1",
+    (
+        RecordLine("10:12:03", "record", "begun: LP-0005-a1"),
+        RecordLine("10:12:09", "step", "Boost valve: 5 pulses of 20 ms at 5 Hz; 24.8 Ω ± 0.2 Ω", "pass"),
+        RecordLine("10:12:40", "stop", "the stop key"),
+    ),
+)  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def still(monkeypatch):
+    """No blinking cursor and no motion: a picture must not depend on the moment it is taken."""
+    monkeypatch.setattr(Input, "cursor_blink", False)
+    monkeypatch.setenv("TEXTUAL_ANIMATIONS", "none")
+
+
+def settle(console, desk, *more):
+    async def run_before(pilot):
+        desk.post(Progressed(replace(desk.progress, findings=(FINDING,), record=RECORD)))
+        for message in more:
+            desk.post(message)
+        await pilot.pause()
+        await pilot.pause()
+
+    return run_before
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+@pytest.mark.parametrize("key", NAMES, ids=NAMES.get)
+def test_page(snap_compare, console, desk, key, size):
+    async def run_before(pilot):
+        await settle(console, desk)(pilot)
+        await pilot.press(key)
+        await pilot.pause()
+        await pilot.pause()
+
+    assert snap_compare(console, terminal_size=size, run_before=run_before)
+
+
+QUESTION = PromptView(
+    "7", "Injector, cylinder 3", "Did you hear it click?",
+    (ChoiceView("h", "heard it", "heard"), ChoiceView("s", "saw it", "seen"), ChoiceView("n", "noticed nothing", "nothing")),
+)  # fmt: skip
+STATEMENT = PromptView(
+    "8", "The fuel supply is isolated", "Confirm each fact after you have checked it with your own eyes.",
+    (ChoiceView("i", "I state this", "state"), ChoiceView("l", "leave it here", "leave")),
+    (CautionView("DANGER", "An injector on a fuelled rail floods the cylinder; vapour explodes."),),
+    (
+        FactView("pump", "the fuel pump cannot run: its fuse, relay or connector is out"),
+        FactView("rail", "the rail pressure is relieved"),
+        FactView("air", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    "isolated",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+@pytest.mark.parametrize("prompt", [QUESTION, STATEMENT], ids=["question", "statement"])
+def test_prompt(snap_compare, console, desk, prompt, size):
+    run_before = settle(console, desk, PromptRaised(prompt))
+    assert snap_compare(console, terminal_size=size, run_before=run_before)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_stopped(snap_compare, console, desk, size):
+    async def run_before(pilot):
+        await settle(console, desk)(pilot)
+        desk.post(
+            PanelChanged(
+                replace(console.panel, stopped=True, stop_reason="stop key", state="stopped", armed=())
+            )
+        )
+        await pilot.pause()
+        await pilot.pause()
+
+    assert snap_compare(console, terminal_size=size, run_before=run_before)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_help(snap_compare, console, desk, size):
+    assert snap_compare(console, terminal_size=size, press=["f1"], run_before=settle(console, desk))
