@@ -36,9 +36,11 @@ contract: setup
 
 stale: setup
 	$(BIN)/python -m loomproof_wire.generate --check
+	$(BIN)/python -m loomproof.job.publish --check
 
 generate: setup
 	$(BIN)/python -m loomproof_wire.generate
+	$(BIN)/python -m loomproof.job.publish
 
 pytest: setup
 	$(BIN)/pytest -n 2

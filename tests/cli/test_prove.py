@@ -12,7 +12,8 @@ import pytest
 from typer.testing import CliRunner
 
 from loomproof.cli.app import build_app
-from loomproof.cli.prove import Code, Who, box_url, exit_code
+from loomproof.cli.prove import Code, Who, box_url
+from loomproof.cli.prove_run import exit_code
 from loomproof.diagnose import Verdict
 from loomproof.procedure import StepEnd, StepKind, StepOutcome
 from loomproof.records import RecordStore

@@ -4,7 +4,7 @@ from importlib import import_module
 
 import typer
 
-COMMAND_MODULES: tuple[str, ...] = ("console", "check", "prove", "records", "boxes")
+COMMAND_MODULES: tuple[str, ...] = ("console", "check", "prove", "records", "boxes", "box_check")
 """Modules of `loomproof.cli` with a `register(app)`, in the order their commands are listed in the help."""
 
 
@@ -19,6 +19,7 @@ def build_app() -> typer.Typer:
         help="Prove every output of a wiring loom before the first start.",
         no_args_is_help=True,
         rich_markup_mode=None,
+        pretty_exceptions_enable=False,
     )
     app.callback()(_root)
     for name in COMMAND_MODULES:
