@@ -19,7 +19,7 @@ BAD_USAGE = 2
 CANNOT_LISTEN = 3
 
 
-def serve(
+def serve(  # noqa: PLR0917 - each one is an option of the command
     pty: Annotated[bool, typer.Option("--pty", help="Serve on a pseudo-terminal.")] = False,
     tcp: Annotated[str | None, typer.Option(metavar="HOST:PORT", help="Serve on a TCP port.")] = None,
     job: Annotated[Path | None, typer.Option(help="Job file whose loom hangs on the box.")] = None,

@@ -41,8 +41,8 @@ COMPUTING_NS = 2_000_000
 class RealClock:
     """The machine's monotonic clock, less the time that computing the physics takes.
 
-    A machine slower than the physics makes the box slow, like one seen in slow motion. Without this the box would miss
-    heartbeats that the computing itself held up.
+    A machine slower than the physics makes the box slow, like one seen in slow motion. Without this the box
+    would miss heartbeats that the computing itself held up.
     """
 
     virtual = False

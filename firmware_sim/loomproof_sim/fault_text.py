@@ -1,4 +1,4 @@
-"""Faults written as text: `open:5`, `added_resistance:3:0.9`, `swapped:1:2`, `feed_weak:F1:0.4`, `weak_supply:0.5`."""
+"""Faults written as text: `open:5`, `added_resistance:3:0.9`, `swapped:1:2`, `feed_weak:F1:0.4`."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""The hands at a simulated loom: they pull and seat connectors, flex wires, switch the supply, press the stop."""
+"""The hands at a simulated loom: connectors, flexed wires, the supply switch, the stop button."""
 
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Protocol
@@ -45,8 +45,8 @@ class Hands(Protocol):
 def connector_map(job: Job, faults: Iterable[FaultText]) -> dict[int, int]:
     """Return which channel's wires really end at the load that the job puts on each channel.
 
-    Hands find a load by its place; where two channels are swapped, pulling one load's connector opens the other
-    channel.
+    Hands find a load by its place; where two channels are swapped, pulling one load's connector opens the
+    other channel.
     """
     wired = {channel.channel: channel.channel for channel in job.channels}
     for fault in faults:

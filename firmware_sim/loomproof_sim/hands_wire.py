@@ -1,6 +1,7 @@
 """The hands from afar: JSON lines over TCP beside the box's own port, and the same in words.
 
-One request a line: `{"do": "pull", "at": "5"}`, answered by `{"ok": true}` or `{"ok": false, "error": "..."}`.
+One request a line, such as `{"do": "pull", "at": "5"}`, is answered by `{"ok": true}` or by
+`{"ok": false, "error": "..."}`.
 """
 
 import json

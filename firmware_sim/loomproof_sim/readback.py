@@ -1,4 +1,4 @@
-"""From what a pin does to what the converter counts: two current ranges, supply, drain; gain, offset, noise, clamp."""
+"""From what a pin does to what the converter counts: two current ranges, supply, drain, and their errors."""
 
 from dataclasses import dataclass
 
@@ -35,7 +35,7 @@ class ChannelScale:
 
 
 class Readback:
-    """The analogue inputs of one box. Supply and drain scales are taken as exact; no uncertainty is reported for them.
+    """The analogue inputs of one box. Supply and drain scales are exact; no uncertainty is reported.
 
     Args:
         profile: the board.
@@ -97,7 +97,7 @@ class Readback:
         return np.clip(np.rint(noisy), 0, self.profile.full_counts).astype(np.uint16)
 
     def current_a(self, channel: int, counts: Counts) -> Floats:
-        """Return the currents the box itself reads from counts of shape (n, 4): fine unless near its end, else wide."""
+        """Return what the box reads from counts of shape (n, 4): fine unless near its end, else wide."""
         scale = self.scale(channel)
         fine = (counts[:, FINE] - scale.fine_offset_x100 / 100) * (scale.fine_na_per_count * 1e-9)
         wide = (counts[:, WIDE] - scale.wide_offset_x100 / 100) * (scale.wide_na_per_count * 1e-9)

@@ -147,7 +147,7 @@ def scenario_from_query(path: str, query: Sequence[tuple[str, str]]) -> Scenario
 
     Args:
         path: of the job file; empty = the scenario file's, or the built-in one.
-        query: pairs in order; `fault` may be repeated, `scenario` names a file whose keys the others override.
+        query: pairs in order; `fault` may be repeated, the other keys override those of a `scenario` file.
 
     Raises:
         ScenarioError: an unknown key, a wrong value, an unreadable file.

@@ -71,7 +71,7 @@ class SimBox:
         if isinstance(self.clock, RealClock):
             self.clock.stand_still_since(time_ns)
 
-    # -- the cable ------------------------------------------------------------------------------------------------
+    # -- the cable --------------------------------------------------------------------------------
 
     def write(self, data: bytes) -> None:
         """Send bytes to the box.
@@ -88,8 +88,8 @@ class SimBox:
 
         Args:
             size: most bytes to return.
-            timeout_s: 0 = only what is there; None = for ever. In virtual time the box's time passes instead of
-                the reader's; with nothing due at all, waiting for ever returns nothing.
+            timeout_s: 0 = only what is there; None = for ever. In virtual time the box's time passes instead
+                of the reader's; with nothing due at all, waiting for ever returns nothing.
 
         Raises:
             CableOutError: the plug is pulled.
@@ -154,7 +154,7 @@ class SimBox:
         if self._cable_out:
             raise CableOutError("the box does not answer: its USB plug is pulled")
 
-    # -- time -----------------------------------------------------------------------------------------------------
+    # -- time -------------------------------------------------------------------------------------
 
     def run_for(self, seconds: float) -> None:
         """Let time pass: at once in virtual time, by sleeping in real time."""

@@ -1,4 +1,4 @@
-"""The controller: one state machine, moved by bytes, by time and by its stop input; it never looks at a clock itself."""
+"""The controller: one state machine, moved by bytes, time and its stop input; it has no clock of its own."""
 
 from typing import TypeVar
 
@@ -71,7 +71,7 @@ class Controller:
         self._boot()
 
     def _boot(self) -> None:
-        """Everything as after power-up, but for the stop input, which is a switch, and the reason of a reset."""
+        """Everything as after power-up, but for the stop input, which is a switch."""
         self._booted_ns = self.now_ns
         self._hung_until_ns = None
         self.outputs.all_off(self.now_ns)
@@ -98,7 +98,7 @@ class Controller:
         self.intake = Intake(self, self.outbox)
         self.supply.measured(self.plant.sample(1, self.now_ns / 1e9).supply_v)
 
-    # -- the outside ----------------------------------------------------------------------------------------------
+    # -- the outside ------------------------------------------------------------------------------
 
     def receive(self, data: bytes) -> None:
         """Take bytes from the console, now."""
@@ -140,9 +140,10 @@ class Controller:
                 self.outputs.all_off(self.now_ns)
 
     def hang(self) -> None:
-        """Test hook: the program stops running, outputs stay as they are, until the hardware watchdog resets it."""
-        self.catch_up()
-        self._hung_until_ns = self.now_ns + self.profile.watchdog_ns
+        """Test hook: the program stands still, outputs stay as they are, until the watchdog resets it."""
+        if self._hung_until_ns is None:
+            self.catch_up()
+            self._hung_until_ns = self.now_ns + self.profile.watchdog_ns
 
     def supply_changed(self) -> None:
         """The supply comparator saw an edge."""
@@ -154,7 +155,7 @@ class Controller:
         if self.activity is not None and self._hung_until_ns is None:
             self.activity.catch_up(self.now_ns)
 
-    # -- time -----------------------------------------------------------------------------------------------------
+    # -- time -------------------------------------------------------------------------------------
 
     def _run_due(self) -> None:
         now_ns = self.now_ns
@@ -175,7 +176,7 @@ class Controller:
         if activity is not None and activity.run(self.now_ns):
             self.activity = None
 
-    # -- what activities do to the box ----------------------------------------------------------------------------
+    # -- what activities do to the box ------------------------------------------------------------
 
     def start(self, activity: Activity) -> None:
         """Begin the one thing to do; what is due at once happens at once."""
@@ -236,17 +237,18 @@ class Controller:
             self.outbox.event(SupplyEvent(int(self.supply.good), self.supply.supply_mv))
         return self.supply.good
 
-    # -- what a session asks of the box ---------------------------------------------------------------------------
+    # -- what a session asks of the box -----------------------------------------------------------
 
     def new_session(self) -> None:
-        """All off, everything disarmed, no heartbeat yet. Does not clear a stop."""
+        """All off, everything disarmed, no heartbeat yet. A drive ends unheard. Does not clear a stop."""
+        self.outbox.muted = True
         self.end_activity(EndReason.CANCELLED)
+        self.outbox.restart()
         self.outputs.all_off(self.now_ns)
         self.disarm_all(DisarmReason.NEW_SESSION)
         self.heartbeat.forget()
         self.latch.greeted()
         self.telemetry.begin(self.now_ns)
-        self.outbox.muted = False
 
     def identity(self) -> Identity:
         """Who the box is."""

@@ -1,4 +1,4 @@
-"""What a channel may be asked for: hazard classes bound to load classes, ceilings, and the channel's own limits."""
+"""What a channel may be asked for: hazards bound to load classes, ceilings, and the channel's own limits."""
 
 from dataclasses import dataclass, fields
 from math import sqrt
@@ -40,7 +40,7 @@ BOUND_HAZARD: dict[LoadClass, Hazard] = {
     LoadClass.STEPPER: Hazard.NONE,
     LoadClass.LOGIC_INPUT: Hazard.NONE,
 }
-"""The hazard that a load class carries whatever the console says. A motor configured `crank` needs `crank` only."""
+"""What a load class carries whatever the console says. A motor configured `crank` needs `crank` only."""
 
 LOGIC_MAX_CURRENT_MA = 200
 COIL_ENERGY_J = 0.3e-3
@@ -51,7 +51,7 @@ SPARKING = (LoadClass.COIL, LoadClass.IGNITER_COIL)
 
 
 def hazards_of(load_class: LoadClass, hazard: Hazard) -> frozenset[Hazard]:
-    """Return every class that must be armed to drive a load: the stricter of what it is and what it is said to be."""
+    """Return what must be armed to drive a load: the stricter of what it is and what it is said to be."""
     bound = BOUND_HAZARD[load_class]
     if load_class is LoadClass.MOTOR and hazard is Hazard.CRANK:
         bound = Hazard.CRANK
@@ -71,7 +71,7 @@ class Ceilings:
 
 
 def ceilings_of(kind: ChannelKind) -> Ceilings:
-    """Return the ceilings of a channel; a half-bridge gets no sense pulse, it has no resting level to come from."""
+    """Return the ceilings of a channel; a half-bridge has no resting level, so it gets no sense pulse."""
     if kind is ChannelKind.LOGIC:
         return Ceilings(max_current_ma=LOGIC_MAX_CURRENT_MA)
     if kind is ChannelKind.HALF_BRIDGE:
@@ -85,6 +85,7 @@ _TOO_MUCH = {
     "max_duty_permille": Refusal.OVER_DUTY,
     "max_count": Refusal.OVER_COUNT,
     "max_current_ma": Refusal.OVER_CURRENT_LIMIT,
+    "max_sense_us": Refusal.OVER_ON_TIME,
 }
 
 
@@ -107,7 +108,7 @@ class ChannelTable:
         for name, reason in _TOO_MUCH.items():
             ceiling = int(getattr(ceilings, name))
             if getattr(request, name) > ceiling:
-                raise RefuseError(reason, ceiling)
+                raise RefuseError(reason, ceiling * 1000 if name == "max_hold_ms" else ceiling)
         if request.fuel_pump and Hazard.FUEL in hazards_of(request.load_class, request.hazard):
             raise RefuseError(Refusal.PUMP_CHANNEL, request.channel)
         names = [field.name for field in fields(ChannelConfig)]
@@ -153,16 +154,16 @@ def check_hold(config: ChannelConfig, duration_ms: int) -> None:
         raise RefuseError(Refusal.OVER_ON_TIME, config.max_hold_ms * 1000)
 
 
-def longest_watch_ms(config: ChannelConfig) -> int:
-    """Return how long a held watch may last.
-
-    A load that may be held for as long as the box allows at all is taken for continuously rated.
-    """
-    return CEILINGS.max_watch_ms if config.max_hold_ms >= CEILINGS.max_hold_ms else config.max_hold_ms
+def check_step(config: ChannelConfig, *, steps: int, step_us: int) -> None:
+    """Refuse a stepper sequence over the limits of one of its channels."""
+    if step_us > config.max_on_time_us:
+        raise RefuseError(Refusal.OVER_ON_TIME, config.max_on_time_us)
+    if abs(steps) > config.max_count:
+        raise RefuseError(Refusal.OVER_COUNT, config.max_count)
 
 
 def sense_cap_us(config: ChannelConfig, kind: ChannelKind, supply_v: float) -> int:
-    """Return the longest sense pulse: the configured cap, less on a high supply, and 0.3 mJ in a coil of 2 mH.
+    """Return the longest sense pulse: the configured cap, less on a high supply, 0.3 mJ in a coil of 2 mH.
 
     From E = (V*t)**2 / (2*L), the energy in an inductor that starts empty (any circuits textbook).
     """

@@ -12,6 +12,11 @@ class Outbox:
         self._counter = 0
         self.muted = False
 
+    def restart(self) -> None:
+        """Let anything be heard again, with the events counted from 0: a session was opened."""
+        self.muted = False
+        self._counter = 0
+
     def event(self, message: Message) -> None:
         """Queue an unsolicited message, unless nobody has opened a session."""
         if not self.muted:

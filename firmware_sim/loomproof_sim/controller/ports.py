@@ -31,9 +31,9 @@ class Sample(Protocol):
 class PlantPort(Protocol):
     """The loom behind the pins, asked and switched at instants in seconds.
 
-    Switching never goes back in time. Looking commits nothing: any instant since the last switch may be asked, in
-    any order. So samples are taken in blocks, after the fact, and when one of them was over the current limit the
-    driver is switched off at that very sample, as a comparator would have done.
+    Switching never goes back in time. Looking commits nothing: any instant since the last switch may be
+    asked, in any order. So samples are taken in blocks, after the fact, and when one of them was over the
+    current limit the driver is switched off at that very sample, as a comparator would have done.
     """
 
     def switch(self, channel: int, drive: Drive, time_s: float) -> None:

@@ -1,4 +1,4 @@
-"""Drives as lists of switch edges, each at an exact time from the start; made lazily, since a drive may have many."""
+"""Drives as switch edges, each at an exact time from the start; made lazily, since a drive may have many."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -68,7 +68,7 @@ def stepper(request: DriveStepper) -> Iterator[Edge]:
 
 
 def bridge(request: DriveBridge) -> Iterator[Edge]:
-    """Ground side low throughout; supply side high for its duty and low between, so that the current runs on."""
+    """Ground side low throughout; supply side high for its duty, low between so that the current runs on."""
     supply, ground = request.channel_supply, request.channel_ground
     end_ns = request.duration_ms * 1_000_000
     chop_ns = request.chop_period_us * 1000

@@ -1,7 +1,7 @@
 """Carries out requests: checks each one in full before anything is switched."""
 
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from loomproof_sim.controller.info import channel_info
@@ -9,10 +9,10 @@ from loomproof_sim.controller.limits import (
     RefuseError,
     check_hold,
     check_pulses,
-    longest_watch_ms,
+    check_step,
     sense_cap_us,
 )
-from loomproof_sim.controller.programmes import bridge, peak_hold, stepper, train
+from loomproof_sim.controller.programmes import Edge, bridge, peak_hold, stepper, train
 from loomproof_sim.controller.scheduler import DrivePlan, TracePlan
 from loomproof_sim.controller.sensing import ScanRun
 from loomproof_sim.controller.session import Later
@@ -59,7 +59,8 @@ class Requests:
     def execute(self, message: Message, later: Later) -> Message | None:
         """Carry out a request and return its reply; None when it follows later. Raises RefuseError."""
         if isinstance(message, wire.Scan):
-            return self._scan(message, later)
+            self._scan(message, later)
+            return None
         handler = self._handlers.get(type(message))
         if handler is None:
             raise RefuseError(Refusal.UNKNOWN_MESSAGE)
@@ -104,55 +105,52 @@ class Requests:
         del request
         self._box.end_activity(EndReason.CANCELLED)
 
-    # -- drives ---------------------------------------------------------------------------------------------------
+    # -- drives -----------------------------------------------------------------------------------
+    # Refusals are judged in the order of the protocol page: range, channel, kind, configuration, stop, stop
+    # input, heartbeat, supply, trip, arming, busy, limits.
 
     def _train(self, request: wire.DriveTrain) -> None:
-        config = self._usable(request.channel, SWITCHED)
+        (config,) = self._ready((request.channel,), SWITCHED)
         check_pulses(config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us)
         edges = train(request.channel, request.count, request.period_us, request.on_time_us)
         trace = TracePlan(request.trace_every, request.trace_decimation, request.trace_samples)
-        self._drive((request.channel,), edges, trace, rest_us=_rest_us(request, config))
+        self._start_drive((request.channel,), edges, trace, rest_us=_rest_us(request, config))
 
     def _peak_hold(self, request: wire.DrivePeakHold) -> None:
-        config = self._usable(request.channel, POWERED)
-        check_pulses(config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us)
         if request.peak_us > request.on_time_us:
             raise RefuseError(Refusal.OUT_OF_RANGE, 4)
+        (config,) = self._ready((request.channel,), POWERED)
+        check_pulses(config, count=request.count, period_us=request.period_us, on_time_us=request.on_time_us)
         trace = TracePlan(request.trace_every, request.trace_decimation, request.trace_samples)
-        self._drive((request.channel,), peak_hold(request), trace, rest_us=_rest_us(request, config))
+        self._start_drive((request.channel,), peak_hold(request), trace, rest_us=_rest_us(request, config))
 
     def _hold(self, request: wire.DriveHold) -> None:
-        config = self._usable(request.channel, SWITCHED)
+        (config,) = self._ready((request.channel,), SWITCHED)
         check_hold(config, request.duration_ms)
         edges = train(request.channel, 1, request.duration_ms * 1000, request.duration_ms * 1000)
-        self._drive((request.channel,), edges, TracePlan(1, request.trace_decimation, request.trace_samples))
+        trace = TracePlan(1, request.trace_decimation, request.trace_samples)
+        self._start_drive((request.channel,), edges, trace)
 
     def _stepper(self, request: wire.DriveStepper) -> None:
         if len(set(request.channels)) != len(request.channels) or request.steps == 0:
             raise RefuseError(Refusal.OUT_OF_RANGE, 0 if request.steps else 1)
-        for channel in request.channels:
-            config = self._usable(channel, POWERED)
-            if request.step_us > config.max_hold_ms * 1000:
-                raise RefuseError(Refusal.OVER_ON_TIME, config.max_hold_ms * 1000)
-            if abs(request.steps) > config.max_count * len(request.channels):
-                raise RefuseError(Refusal.OVER_COUNT, config.max_count * len(request.channels))
-        self._drive(request.channels, stepper(request), TracePlan())
+        for config in self._ready(request.channels, POWERED):
+            check_step(config, steps=request.steps, step_us=request.step_us)
+        self._start_drive(request.channels, stepper(request), TracePlan())
 
     def _bridge(self, request: wire.DriveBridge) -> None:
         channels = (request.channel_supply, request.channel_ground)
         if channels[0] == channels[1]:
             raise RefuseError(Refusal.OUT_OF_RANGE, 1)
-        for channel in channels:
-            config = self._usable(channel, (ChannelKind.HALF_BRIDGE,))
+        for config in self._ready(channels, (ChannelKind.HALF_BRIDGE,)):
             check_hold(config, request.duration_ms)
             if request.duty_permille > config.max_duty_permille:
                 raise RefuseError(Refusal.OVER_DUTY, config.max_duty_permille)
         trace = TracePlan(1, request.trace_decimation, request.trace_samples)
-        self._drive(channels, bridge(request), trace, together=True)
+        self._start_drive(channels, bridge(request), trace, together=True)
 
     def _sense(self, request: wire.Sense) -> None:
-        config = self._usable(request.channel, SWITCHED)
-        self._refuse_unready()
+        (config,) = self._ready((request.channel,), SWITCHED, needs_arming=False)
         kind = self._box.table.kind(request.channel)
         cap_us = sense_cap_us(config, kind, self._box.supply.supply_v)
         if request.on_time_us > cap_us:
@@ -161,22 +159,10 @@ class Requests:
         trace = TracePlan(1, 1, request.trace_samples)
         self._start_drive((request.channel,), edges, trace, needs_arming=False)
 
-    def _drive(
-        self,
-        channels: tuple[int, ...],
-        edges: Any,
-        trace: TracePlan,
-        *,
-        rest_us: int = 0,
-        together: bool = False,
-    ) -> None:
-        self._refuse_unready()
-        self._start_drive(channels, edges, trace, rest_us=rest_us, together=together)
-
     def _start_drive(
         self,
         channels: tuple[int, ...],
-        edges: Any,
+        edges: Iterator[Edge],
         trace: TracePlan,
         *,
         rest_us: int = 0,
@@ -184,10 +170,7 @@ class Requests:
         needs_arming: bool = True,
     ) -> None:
         box = self._box
-        self._refuse_busy()
-        self._refuse_tripped(channels)
         hazards = box.table.hazards(channels) if needs_arming else frozenset()
-        self._refuse_unarmed(hazards)
         configs = [box.table.config(channel) for channel in channels]
         box.start_drive(
             DrivePlan(
@@ -204,7 +187,7 @@ class Requests:
             )
         )
 
-    # -- looking --------------------------------------------------------------------------------------------------
+    # -- looking ----------------------------------------------------------------------------------
 
     def _scan(self, request: wire.Scan, later: Later) -> None:
         box = self._box
@@ -224,17 +207,11 @@ class Requests:
 
     def _watch(self, request: wire.Watch) -> None:
         box = self._box
-        config = self._usable(request.channel, SWITCHED)
-        self._refuse_unready()
-        hazards: frozenset[wire.Hazard] = frozenset()
-        if request.held:
-            longest_ms = longest_watch_ms(config)
-            if request.duration_ms > longest_ms:
-                raise RefuseError(Refusal.OVER_ON_TIME, longest_ms * 1000)
-            hazards = box.table.hazards((request.channel,))
-        self._refuse_busy()
-        self._refuse_tripped((request.channel,))
-        self._refuse_unarmed(hazards)
+        held = bool(request.held)
+        (config,) = self._ready((request.channel,), SWITCHED, needs_arming=held)
+        if held:
+            check_hold(config, request.duration_ms)
+        hazards = box.table.hazards((request.channel,)) if held else frozenset()
         plan = WatchPlan(
             channel=request.channel,
             held=bool(request.held),
@@ -249,19 +226,31 @@ class Requests:
             box.pump_starts()
         box.start(WatchRun(plan, box.bench, box.now_ns))
 
-    # -- refusals -------------------------------------------------------------------------------------------------
+    # -- refusals ---------------------------------------------------------------------------------
 
-    def _usable(self, channel: int, kinds: tuple[ChannelKind, ...]) -> ChannelConfig:
-        if self._box.table.kind(channel) not in kinds:
-            raise RefuseError(Refusal.WRONG_KIND, channel)
-        return self._box.table.usable(channel)
+    def _ready(
+        self, channels: tuple[int, ...], kinds: tuple[ChannelKind, ...], *, needs_arming: bool = True
+    ) -> list[ChannelConfig]:
+        """Return the configurations of channels that may be switched now, or refuse; limits come after."""
+        table = self._box.table
+        found = [table.kind(channel) for channel in channels]
+        for channel, kind in zip(channels, found, strict=True):
+            if kind not in kinds:
+                raise RefuseError(Refusal.WRONG_KIND, channel)
+        configs = [table.usable(channel) for channel in channels]
+        self._refuse_unready()
+        self._refuse_tripped(channels)
+        if needs_arming:
+            self._refuse_unarmed(table.hazards(channels))
+        self._refuse_busy()
+        return configs
 
     def _refuse_unready(self) -> None:
         box = self._box
-        if box.latch.input_open:
-            raise RefuseError(Refusal.STOP_INPUT_OPEN)
         if box.latch.stopped:
             raise RefuseError(Refusal.STOPPED, box.latch.reason)
+        if box.latch.input_open:
+            raise RefuseError(Refusal.STOP_INPUT_OPEN)
         if not box.heartbeat.alive:
             raise RefuseError(Refusal.NO_HEARTBEAT)
         if not box.measure_supply():
@@ -283,5 +272,5 @@ class Requests:
 
 
 def _rest_us(request: wire.DriveTrain | wire.DrivePeakHold, config: ChannelConfig) -> int:
-    """Return how long after its last switch-on edge a train must last to keep the duty, were another to follow."""
+    """Return how long a train lasts after its last switch-on edge: one straight after keeps the duty."""
     return -(-request.on_time_us * 1000 // config.max_duty_permille)

@@ -1,4 +1,4 @@
-"""Sample sets on a fixed clock from a switch-on edge, taken in blocks; finds the first one over the current limit."""
+"""Sample sets on a fixed clock from a switch-on edge, taken in blocks; finds the first over its limit."""
 
 from dataclasses import dataclass
 from typing import Protocol
@@ -144,7 +144,7 @@ class Sampler:
         return over
 
     @staticmethod
-    def _first_over(
+    def _first_over(  # noqa: PLR0917
         channel: int,
         limit_a: float,
         times_ns: NDArray[np.int64],
@@ -153,7 +153,7 @@ class Sampler:
         index: int,
         over: Over | None,
     ) -> tuple[int, Over | None]:
-        """Return the earlier of what was found so far and this channel's first current sample over its limit."""
+        """Return the earlier of what was found so far and this channel's first sample over its limit."""
         hits = np.flatnonzero((phases == CURRENT) & (np.abs(currents) > limit_a))
         if len(hits) and hits[0] < index:
             first = int(hits[0])

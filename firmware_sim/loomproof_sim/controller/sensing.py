@@ -36,7 +36,7 @@ class ScanRun:
     hazards: frozenset[Hazard] = frozenset()
     pump = False
 
-    def __init__(
+    def __init__(  # noqa: PLR0917
         self,
         mask: int,
         on_time_us: int,

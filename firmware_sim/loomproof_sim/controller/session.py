@@ -20,11 +20,6 @@ from loomproof_wire.messages import (
     WireError,
 )
 
-WRONG_SIZE = 255
-"""Detail of `out_of_range` when the body as a whole has the wrong size."""
-BOX_KINDS = 0x40
-"""Kinds from here on are the box's own; hearing them (an echo) is counted as a bad frame and never answered."""
-
 Later = Callable[[Message], None]
 
 
@@ -82,8 +77,6 @@ class Intake:
             self._outbox.reply(frame.sequence, Ack(frame.kind))
         elif frame.kind == Heartbeat.KIND:
             self._heartbeat(frame)
-        elif frame.kind >= BOX_KINDS:
-            self._bad()
         elif frame.kind == Hello.KIND:
             self._hello(frame)
         elif self.session is None:
@@ -101,14 +94,18 @@ class Intake:
             self._box.beat()
 
     def _hello(self, frame: Frame) -> None:
+        if frame.body and frame.body[0] != PROTOCOL_MAJOR:
+            self._outbox.reply(frame.sequence, Refused(frame.kind, Refusal.BAD_VERSION, PROTOCOL_MAJOR))
+            return
         try:
             hello = Hello.decode_body(frame.body)
-        except WireError:
-            self._outbox.reply(frame.sequence, Refused(frame.kind, Refusal.OUT_OF_RANGE, WRONG_SIZE))
+        except RangeError as error:
+            self._outbox.reply(frame.sequence, Refused(frame.kind, Refusal.OUT_OF_RANGE, error.field_index))
             return
-        if hello.protocol_major != PROTOCOL_MAJOR:
-            self._outbox.reply(frame.sequence, Refused(frame.kind, Refusal.BAD_VERSION, PROTOCOL_MAJOR))
-        elif hello.session == self.session:
+        except WireError:
+            self._outbox.reply(frame.sequence, Refused(frame.kind, Refusal.UNKNOWN_MESSAGE, 0))
+            return
+        if hello.session == self.session:
             if self._is_new(frame.sequence):
                 self._answer(frame.sequence, self._box.identity())
         else:
@@ -117,7 +114,7 @@ class Intake:
             self._answer(frame.sequence, self._box.identity())
 
     def _is_new(self, sequence: int) -> bool:
-        """Whether a request is to be carried out. A repeat of the last one is answered again, an older one counted."""
+        """Whether to carry a request out. A repeat of the last one is answered again, an older one not."""
         ahead = (sequence - self._last_sequence) & 0xFFFF
         if ahead == 0:
             if self._last_reply is not None:
@@ -153,6 +150,6 @@ class Intake:
         except RangeError as error:
             return Refused(kind, Refusal.OUT_OF_RANGE, error.field_index)
         except WireError:
-            return Refused(kind, Refusal.OUT_OF_RANGE, WRONG_SIZE)
+            return Refused(kind, Refusal.UNKNOWN_MESSAGE, 0)
         except RefuseError as refusal:
             return Refused(kind, refusal.reason, refusal.detail)

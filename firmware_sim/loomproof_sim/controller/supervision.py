@@ -1,4 +1,4 @@
-"""What can stop the box on its own: heartbeat, supply, stop input, watchdog. And the telemetry that says so."""
+"""What can stop the box on its own: heartbeat, supply, stop input. And the telemetry that says so."""
 
 from loomproof_sim.controller.ports import NEVER_NS
 from loomproof_wire.messages import TIMING, StopReason

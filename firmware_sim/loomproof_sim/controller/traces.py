@@ -74,7 +74,7 @@ class TraceStore:
         self.overruns = 0
 
     def finish(self, capture: Capture, now_ns: int) -> None:
-        """Hold a capture and announce it; the oldest trace makes room, and counts as an overrun if never read."""
+        """Hold a capture and announce it; the oldest trace makes room, an overrun if it was never read."""
         profile = self._profile
         current, supply, drain = capture.columns()
         counts = self._readback.counts(capture.channel, current, supply, drain)

@@ -1,6 +1,7 @@
 """The watch: one channel followed for as long as asked, every dropout told."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +15,12 @@ from loomproof_wire.messages import BoxState, DriveEnded, Dropout, EndReason, Ha
 SETTLE_NS = 100_000_000
 """The watched value is learnt from this long after the start, before dropouts are looked for."""
 NOISE_SIGMAS = 6.0
-"""A dropout shallower than this many standard deviations of the settled value is not told apart from noise."""
+"""A dropout shallower than this many standard deviations of the settled value counts as noise."""
 
 
 @dataclass(frozen=True)
 class WatchPlan:
-    """A checked watch; `held` = the load is switched on, otherwise only its resting drain voltage is watched."""
+    """A checked watch; `held` = the load is switched on, else only its resting drain voltage is watched."""
 
     channel: int
     held: bool
@@ -86,7 +87,7 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     if not len(flags):
         return []
     cuts = [0, *(np.flatnonzero(np.diff(flags)) + 1).tolist(), len(flags)]
-    return list(zip(cuts[:-1], cuts[1:], strict=True))
+    return list(pairwise(cuts))
 
 
 class WatchRun:
@@ -180,8 +181,8 @@ class WatchRun:
         if self._plan.held:
             value = readback.current_a(self.channel, counts)
         else:
-            value = counts[:, 3] * (readback.drain_uv_per_count * 1e-6)
-        return times[:complete], value / np.maximum(supply_v, 1.0)
+            value = counts[:, 3].astype(np.float64) * (readback.drain_uv_per_count * 1e-6)
+        return times[:complete], np.asarray(value / np.maximum(supply_v, 1.0), dtype=np.float64)
 
     def _tell(self, dropouts: list[tuple[int, int, float]]) -> None:
         for start_ns, end_ns, depth in dropouts:
