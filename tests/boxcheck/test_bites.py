@@ -1,0 +1,412 @@
+"""The suite bites: for each deliberate mistake in the simulated box, the case meant for it says so."""
+
+import zlib
+from dataclasses import replace
+
+import pytest
+
+from loomproof.boxcheck import CASES, Outcome, run_suite
+from loomproof_sim.controller import (
+    activity,
+    arming,
+    core,
+    limits,
+    outbox,
+    requests,
+    session,
+    supervision,
+    traces,
+)
+from loomproof_wire.frames import decode
+from loomproof_wire.messages import (
+    Ack,
+    Configure,
+    EndReason,
+    Heartbeat,
+    RangeError,
+    Stop,
+    WireError,
+)
+
+MS = 1_000_000
+
+
+def heartbeat_late(patch):
+    patch.setattr(supervision, "HEARTBEAT_TIMEOUT_NS", 500 * MS)
+
+
+def heartbeat_one_ms_late(patch):
+    patch.setattr(supervision, "HEARTBEAT_TIMEOUT_NS", 401 * MS)
+
+
+def heartbeat_early(patch):
+    patch.setattr(supervision, "HEARTBEAT_TIMEOUT_NS", 250 * MS)
+
+
+def heartbeat_of_anyone(patch):
+    def take(self, frame):
+        Heartbeat.decode_body(frame.body)
+        self._box.beat()
+
+    patch.setattr(session.Intake, "_heartbeat", take)
+
+
+def configured_from_the_start(patch):
+    boot = core.Controller._boot
+
+    def with_leftovers(self):
+        boot(self)
+        self.table.configure(Configure(2, 4, 0, 0, 1000, 0, 100, 1, 100, 0))
+
+    patch.setattr(core.Controller, "_boot", with_leftovers)
+
+
+def served_without_a_session(patch):
+    init = session.Intake.__init__
+
+    def open_at_once(self, box, outbox):
+        init(self, box, outbox)
+        self.session = 1
+
+    patch.setattr(session.Intake, "__init__", open_at_once)
+
+
+def stop_not_latched(patch):
+    patch.setattr(supervision.StopLatch, "latch", lambda self, reason: True)
+
+
+def stop_lets_the_drive_run(patch):
+    patch.setattr(core.Controller, "end_activity", lambda self, reason: None)
+
+
+def stop_answered_first(patch):
+    frame_before = session.Intake._frame
+
+    def answered_first(self, frame):
+        if frame.kind != Stop.KIND:
+            return frame_before(self, frame)
+        self._outbox.reply(frame.sequence, Ack(frame.kind))
+        return self._box.stop_command()
+
+    patch.setattr(session.Intake, "_frame", answered_first)
+
+
+def second_reason_kept(patch):
+    def latch(self, reason):
+        new, self.reason = not self.stopped, reason
+        return new
+
+    patch.setattr(supervision.StopLatch, "latch", latch)
+
+
+def stop_keeps_the_arming(patch):
+    patch.setattr(core.Controller, "disarm_all", lambda self, reason: None)
+
+
+def cleared_with_the_button_pressed(patch):
+    patch.setattr(requests.Requests, "_clear_stop", lambda self, request: self._box.latch.clear())
+
+
+def button_released_clears(patch):
+    press = core.Controller.set_stop_input
+
+    def and_clear(self, open_):
+        press(self, open_)
+        if not open_:
+            self.latch.clear()
+
+    patch.setattr(core.Controller, "set_stop_input", and_clear)
+
+
+def supply_never_measured(patch):
+    patch.setattr(core.Controller, "measure_supply", lambda self: True)
+
+
+def repeat_carried_out(patch):
+    is_new = session.Intake._is_new
+    patch.setattr(
+        session.Intake, "_is_new", lambda self, number: number == self._last_sequence or is_new(self, number)
+    )
+
+
+def old_copies_carried_out(patch):
+    is_new = session.Intake._is_new
+    patch.setattr(
+        session.Intake, "_is_new", lambda self, number: number != self._last_sequence or is_new(self, number)
+    )
+
+
+def bad_frames_not_counted(patch):
+    patch.setattr(session.Intake, "_bad", lambda self: None)
+
+
+def wrong_size_called_out_of_range(patch):
+    reply_to = session.Intake._reply_to
+
+    def other_reason(self, frame):
+        try:
+            decode(frame)
+        except RangeError:
+            pass
+        except WireError:
+            return session.Refused(frame.kind, session.Refusal.OUT_OF_RANGE, 255)
+        return reply_to(self, frame)
+
+    patch.setattr(session.Intake, "_reply_to", other_reason)
+
+
+def too_much_is_clipped(patch):
+    def clip(frame):
+        try:
+            return decode(frame)
+        except RangeError as error:
+            if frame.kind != Configure.KIND:
+                raise
+            values = list(Configure.LAYOUT.unpack(frame.body))
+            values[error.field_index] = 200
+            return clip(replace(frame, body=Configure.LAYOUT.pack(*values)))
+
+    patch.setattr(session, "decode", clip)
+
+
+def own_ceiling_not_kept(patch):
+    patch.setattr(limits, "ceilings_of", lambda kind: limits.Ceilings())
+
+
+def configure_keeps_the_arming(patch):
+    configure = requests.Requests._configure
+
+    def keep(self, request):
+        patch.setattr(self._box, "disarm_all", lambda reason: None)
+        configure(self, request)
+        del self._box.disarm_all
+
+    patch.setattr(requests.Requests, "_configure", keep)
+
+
+def trip_not_latched(patch):
+    trip = activity.Bench.trip
+
+    def forget(self, channel, current_a, time_ns):
+        trip(self, channel, current_a, time_ns)
+        self.tripped.discard(channel)
+
+    patch.setattr(activity.Bench, "trip", forget)
+
+
+def never_trips(patch):
+    config = limits.ChannelTable.config
+
+    def generous(self, channel):
+        return replace(config(self, channel), max_current_ma=20_000)
+
+    patch.setattr(limits.ChannelTable, "usable", generous)
+    patch.setattr(
+        requests.Requests,
+        "_start_drive",
+        _with_limits(requests.Requests._start_drive, 1e6),
+    )
+
+
+def _with_limits(start, limit_a):
+    def begin(self, *args, **kwargs):
+        drive = self._box.start_drive
+        self._box.start_drive = lambda plan: drive(
+            replace(plan, limits_a=dict.fromkeys(plan.limits_a, limit_a))
+        )
+        try:
+            start(self, *args, **kwargs)
+        finally:
+            del self._box.start_drive
+
+    return begin
+
+
+def two_at_a_time(patch):
+    patch.setattr(requests.Requests, "_refuse_busy", lambda self: None)
+
+
+def arming_not_needed(patch):
+    patch.setattr(requests.Requests, "_refuse_unarmed", lambda self, hazards: None)
+
+
+def any_class_will_do(patch):
+    patch.setattr(
+        arming.Arming,
+        "missing",
+        lambda self, hazards, now_ns: None if self._until_ns else next(iter(hazards), None),
+    )
+
+
+def arming_lasts_longer(patch):
+    arm = arming.Arming.arm
+    patch.setattr(arming.Arming, "arm", lambda self, hazard, until_ns: arm(self, hazard, until_ns + MS))
+
+
+def expiry_lets_the_drive_run(patch):
+    def only_tell(self, hazard, reason):
+        self.outbox.event(core.Disarmed(hazard, reason))
+
+    patch.setattr(core.Controller, "_disarmed", only_tell)
+
+
+def pump_keeps_fuel(patch):
+    patch.setattr(core.Controller, "pump_starts", lambda self: None)
+
+
+def fuel_armed_beside_the_pump(patch):
+    patch.setattr(core.Controller, "pump_running", False)
+
+
+def session_keeps_the_arming(patch):
+    new_session = core.Controller.new_session
+
+    def keep(self):
+        held = dict(self.arming._until_ns)
+        new_session(self)
+        self.arming._until_ns.update(held)
+
+    patch.setattr(core.Controller, "new_session", keep)
+
+
+def session_ends_a_drive_aloud(patch):
+    new_session = core.Controller.new_session
+
+    def aloud(self):
+        self.end_activity(EndReason.CANCELLED)
+        new_session(self)
+
+    patch.setattr(core.Controller, "new_session", aloud)
+
+
+def events_not_counted_anew(patch):
+    patch.setattr(outbox.Outbox, "restart", lambda self: setattr(self, "muted", False))
+
+
+def telemetry_slow(patch):
+    patch.setattr(supervision, "TELEMETRY_NS", 200 * MS)
+
+
+def digest_of_configured_only(patch):
+    def some(self):
+        held = self._box.table._configs
+        return zlib.crc32(b"".join(held[channel].encode_body() for channel in sorted(held)))
+
+    patch.setattr(requests.Requests, "_digest", some)
+
+
+def one_pulse_less(patch):
+    train = requests.train
+    patch.setattr(requests, "train", lambda ch, count, period, on: train(ch, max(1, count - 1), period, on))
+
+
+def two_us_too_long(patch):
+    train = requests.train
+    patch.setattr(requests, "train", lambda ch, count, period, on: train(ch, count, period, on + 2))
+
+
+def hold_not_bounded(patch):
+    patch.setattr(requests, "check_hold", lambda config, duration_ms: None)
+
+
+def sense_not_bounded(patch):
+    patch.setattr(requests, "sense_cap_us", lambda config, kind, supply_v: 200)
+
+
+def stepper_not_bounded(patch):
+    patch.setattr(requests, "check_step", lambda config, *, steps, step_us: None)
+
+
+def duty_not_checked(patch):
+    check = requests.check_pulses
+    patch.setattr(
+        requests,
+        "check_pulses",
+        lambda config, *, count, period_us, on_time_us: check(
+            config, count=count, period_us=10_000_000, on_time_us=on_time_us
+        ),
+    )
+
+
+def chunks_one_late(patch):
+    chunk = traces.TraceStore.chunk
+
+    def late(self, trace_id, first):
+        got = chunk(self, trace_id, first)
+        return replace(got, samples=got.samples[8:] + got.samples[:8])
+
+    patch.setattr(traces.TraceStore, "chunk", late)
+
+
+def chunk_past_the_end(patch):
+    chunk = traces.TraceStore.chunk
+    patch.setattr(
+        traces.TraceStore,
+        "chunk",
+        lambda self, trace_id, first: chunk(
+            self,
+            trace_id,
+            min(first, len(self._held[trace_id].counts) - 1) if trace_id in self._held else first,
+        ),
+    )
+
+
+def heartbeat_not_needed_again(patch):
+    patch.setattr(supervision.Heartbeat, "alive", True)
+
+
+MISTAKES = {
+    heartbeat_late: "heartbeat-loss-stops",
+    heartbeat_one_ms_late: "heartbeat-loss-stops",
+    heartbeat_early: "heartbeat-of-this-session",
+    heartbeat_of_anyone: "heartbeat-of-this-session",
+    heartbeat_not_needed_again: "heartbeat-needed-again",
+    configured_from_the_start: "starts-empty",
+    served_without_a_session: "no-session-no-service",
+    stop_not_latched: "stop-stops",
+    stop_lets_the_drive_run: "stop-stops",
+    stop_answered_first: "stop-before-reply",
+    stop_keeps_the_arming: "stop-stops",
+    second_reason_kept: "first-reason-stays",
+    cleared_with_the_button_pressed: "stop-input-stops",
+    button_released_clears: "stop-input-stops",
+    supply_never_measured: "supply-loss-stops",
+    repeat_carried_out: "repeat-answered-not-executed",
+    old_copies_carried_out: "stale-dropped",
+    bad_frames_not_counted: "corrupt-frame-dropped",
+    wrong_size_called_out_of_range: "unknown-refused",
+    too_much_is_clipped: "ceilings-not-raised",
+    own_ceiling_not_kept: "own-ceilings-kept",
+    configure_keeps_the_arming: "configure-disarms",
+    trip_not_latched: "trip-latches",
+    never_trips: "trip-latches",
+    two_at_a_time: "one-channel-at-a-time",
+    arming_not_needed: "needs-its-class",
+    any_class_will_do: "needs-its-class",
+    arming_lasts_longer: "arming-expires",
+    expiry_lets_the_drive_run: "arming-expires",
+    pump_keeps_fuel: "pump-drops-fuel",
+    fuel_armed_beside_the_pump: "pump-drops-fuel",
+    session_keeps_the_arming: "new-session-drops-all",
+    session_ends_a_drive_aloud: "new-session-drops-all",
+    events_not_counted_anew: "telemetry-comes",
+    telemetry_slow: "telemetry-comes",
+    digest_of_configured_only: "configuration-read-back",
+    one_pulse_less: "train-delivered",
+    two_us_too_long: "on-time-kept",
+    hold_not_bounded: "hold-limits",
+    sense_not_bounded: "sense-limits",
+    stepper_not_bounded: "stepper-steps",
+    duty_not_checked: "train-limits",
+    chunks_one_late: "trace-in-chunks",
+    chunk_past_the_end: "trace-bounds",
+}
+
+
+@pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.__name__)
+def test_a_mistake_is_named_by_its_case(monkeypatch, make_python_box, mistake):
+    mistake(monkeypatch)
+    key = MISTAKES[mistake]
+    results = run_suite(make_python_box(), [case for case in CASES if case.key == key])
+    assert [(r.case.key, r.outcome) for r in results] == [(key, Outcome.BROKEN)], results
+    assert results[0].text
