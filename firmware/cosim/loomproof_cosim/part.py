@@ -1,0 +1,203 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""One simulated microcontroller with its program: time in cycles, bytes, pins, converter inputs."""
+
+import ctypes as c
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loomproof_cosim.library import (
+    PINS_CALLBACK,
+    RESET_CALLBACK,
+    VOLTS_CALLBACK,
+    CosimError,
+    Counters,
+    Edge,
+    load,
+)
+
+Floats = NDArray[np.float64]
+CLOCK_HZ = 16_000_000
+TAKE_BYTES = 65_536
+
+OnPins = Callable[[int, str, int], None]
+"""Called with the cycle, the port's letter and its pins driven high."""
+Volts = Callable[[int, NDArray[np.int64]], Floats]
+"""Called with a converter input and cycles; returns volts at the pin."""
+
+
+class PinEdge(NamedTuple):
+    """A change of a port's driven pins."""
+
+    cycle: int
+    port: str
+    levels: int
+
+
+class Part:
+    """A powered part.
+
+    Args:
+        elf: its program.
+        name: `atmega2560` or `atmega328p`.
+        volts: gives the converter its inputs.
+        on_pins: told of every change of driven pins.
+        on_reset: told of every reset after power-on, after its pins went low.
+        held_inputs: converter inputs behind the hold switch.
+
+    Raises:
+        CosimError: the shim is not built, or the program cannot be loaded.
+    """
+
+    def __init__(
+        self,
+        elf: Path,
+        name: str,
+        *,
+        volts: Volts,
+        on_pins: OnPins | None = None,
+        on_reset: Callable[[int], None] | None = None,
+        held_inputs: tuple[int, ...] = (),
+    ) -> None:
+        self._library = load()
+        self._volts, self._on_pins, self._on_reset = volts, on_pins, on_reset
+        self._failure: BaseException | None = None
+        self._kept = (
+            PINS_CALLBACK(self._pins),
+            VOLTS_CALLBACK(self._fill),
+            RESET_CALLBACK(self._reset),
+        )
+        self._buffer = c.create_string_buffer(TAKE_BYTES)
+        mask = sum(1 << number for number in held_inputs)
+        if not elf.is_file():
+            raise CosimError(f"no firmware at {elf}; build it with `make firmware`")
+        self._sim = self._library.lp_open(str(elf).encode(), name.encode(), CLOCK_HZ, mask, None, *self._kept)
+        if not self._sim:
+            raise CosimError(f"{elf} cannot be run as {name}: is it an AVR .elf, and is the part known?")
+
+    def close(self) -> None:
+        """Switch it off for good."""
+        if self._sim:
+            self._library.lp_close(self._sim)
+            self._sim = None
+
+    # -- callbacks; an exception in one would be lost in C, so it is kept and raised after the run ------------------
+
+    def _pins(self, _: object, cycle: int, port: int, levels: int) -> None:
+        try:
+            if self._on_pins is not None:
+                self._on_pins(cycle, chr(ord("A") + port), levels)
+        except BaseException as error:  # noqa: BLE001 (raised again by run_to)
+            self._failure = error
+
+    def _fill(self, _: object, number: int, first: int, step: int, count: int, out: object) -> None:
+        try:
+            cycles = first + step * np.arange(count, dtype=np.int64)
+            values = self._volts(number, cycles)
+            c.memmove(out, np.ascontiguousarray(values, dtype=np.float64).ctypes.data, 8 * count)  # type: ignore[arg-type]
+        except BaseException as error:  # noqa: BLE001 (raised again by run_to)
+            self._failure = error
+
+    def _reset(self, _: object, cycle: int) -> None:
+        try:
+            if self._on_reset is not None:
+                self._on_reset(cycle)
+        except BaseException as error:  # noqa: BLE001 (raised again by run_to)
+            self._failure = error
+
+    # -- time --
+
+    @property
+    def cycle(self) -> int:
+        """Clock cycles since power-on."""
+        return int(self._library.lp_cycle(self._sim))
+
+    def run_to(self, cycle: int) -> int:
+        """Run until a cycle is reached and return the cycle it is at, at most one instruction later."""
+        at = int(self._library.lp_run_to(self._sim, cycle))
+        if self._failure is not None:
+            failure, self._failure = self._failure, None
+            raise failure
+        return at
+
+    # -- bytes --
+
+    def send(self, data: bytes) -> int:
+        """Put bytes on the line to the part, after those under way; return how many found room."""
+        return int(self._library.lp_send(self._sim, data, len(data)))
+
+    def take(self) -> bytes:
+        """Return the bytes that the part has sent in full."""
+        count = self._library.lp_take(self._sim, self._buffer, TAKE_BYTES)
+        return self._buffer.raw[:count]
+
+    @property
+    def last_rx_cycle(self) -> int:
+        """When the last byte sent to the part had arrived in full."""
+        return int(self._library.lp_last_rx_cycle(self._sim))
+
+    @property
+    def last_tx_cycle(self) -> int:
+        """When the last byte of the part had been sent in full."""
+        return int(self._library.lp_last_tx_cycle(self._sim))
+
+    # -- pins --
+
+    def set_input(self, port: str, pin: int, level: bool) -> None:
+        """Set what an input pin sees from now on, resets included."""
+        self._library.lp_set_input(self._sim, ord(port) - ord("A"), pin, int(level))
+
+    def forget_foreseen(self) -> None:
+        """Something outside changed: ask for volts anew."""
+        self._library.lp_forget(self._sim)
+
+    def edges(self, first: int = 0) -> list[PinEdge]:
+        """Return the changes of driven pins from number `first` on (the last 262144 are kept)."""
+        count = int(self._library.lp_edge_count(self._sim)) - first
+        if count <= 0:
+            return []
+        block = (Edge * count)()
+        got = self._library.lp_edges(self._sim, first, count, block)
+        return [PinEdge(one.cycle, chr(ord("A") + one.port), one.levels) for one in block[:got]]
+
+    @property
+    def edge_count(self) -> int:
+        """Number of changes of driven pins since power-on."""
+        return int(self._library.lp_edge_count(self._sim))
+
+    # -- looking inside --
+
+    @property
+    def counters(self) -> Counters:
+        """What went by so far."""
+        counters = Counters()
+        self._library.lp_counters(self._sim, c.byref(counters))
+        return counters
+
+    def jump(self, byte_address: int) -> None:
+        """Make the program run away to an address."""
+        self._library.lp_jump(self._sim, byte_address)
+
+    def peek(self, address: int) -> int:
+        """Return a byte of data memory."""
+        return int(self._library.lp_peek(self._sim, address))
+
+    def paint(self, start: int, end: int, pattern: int) -> None:
+        """Fill data memory with a pattern, to see later how far the stack reached."""
+        self._library.lp_paint(self._sim, start, end, pattern)
+
+    def stack_reach(self, start: int, pattern: int) -> int:
+        """Return the lowest address from `start` on that lost its pattern."""
+        return int(self._library.lp_stack_reach(self._sim, start, pattern))
+
+    def write_eeprom(self, offset: int, data: bytes) -> None:
+        """Write the EEPROM, as a programmer would.
+
+        Raises:
+            CosimError: it does not fit.
+        """
+        if self._library.lp_eeprom(self._sim, offset, data, len(data)) != 0:
+            raise CosimError(f"{len(data)} bytes at {offset} do not fit the EEPROM")

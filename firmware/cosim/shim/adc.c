@@ -1,0 +1,153 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * The converter: 10 bits, 5 V reference, instants of sampling as in the datasheet. Volts come from a callback, for many
+ * instants at once where the firmware samples on a regular grid and nothing was switched meanwhile. */
+#include "cosim.h"
+
+enum { ADCL = 0x78, ADCH = 0x79, ADCSRA = 0x7A, ADCSRB = 0x7B, ADMUX = 0x7C };
+enum { ADEN = 0x80, ADSC = 0x40, ADATE = 0x20, ADIF = 0x10, PRESCALER = 7, ADLAR = 0x20, MUX5 = 0x08, ADTS = 7 };
+enum { FULL_COUNTS = 1023, STEPS = 1024, BANDGAP = 0x1E, GROUND = 0x1F, INPUT_MASK = 7, MUX_MASK = 0x1F };
+static const double REFERENCE_V = 5.0;
+static const double BANDGAP_V = 1.1;
+
+/* Half ADC clocks from the start: sampling instant and end, by kind of conversion (datasheet, ADC timing). */
+struct timing {
+    uint32_t sample, end;
+};
+static const struct timing normal = {3, 26}, first_one = {27, 50}, triggered = {4, 27};
+
+static uint32_t half_clock(const avr_t *avr) {
+    const uint32_t bits = avr->data[ADCSRA] & PRESCALER;
+    return bits ? 1U << (bits - 1U) : 1U;
+}
+
+static double foreseen(struct cosim *sim, int input, uint64_t cycle) {
+    struct cosim_foresight *block = &sim->adc.foresight[input];
+    if (block->count && block->epoch == sim->epoch && cycle >= block->first) {
+        const uint64_t ahead = cycle - block->first;
+        if (ahead == 0)
+            return block->volts[0];
+        if (block->step && ahead % block->step == 0 && ahead / block->step < (uint64_t)block->count) {
+            block->last = cycle;
+            return block->volts[ahead / block->step];
+        }
+    }
+    const uint64_t step = cycle - block->last;
+    const bool regular = block->count && block->epoch == sim->epoch && step == block->step;
+    block->grow = regular ? (block->grow * 2 < COSIM_BLOCK ? block->grow * 2 : COSIM_BLOCK) : 1;
+    block->step = step;
+    block->first = block->last = cycle;
+    block->count = block->grow;
+    block->epoch = sim->epoch;
+    sim->counters.fetches++;
+    sim->on_volts(sim->user, input, cycle, step, block->count, block->volts);
+    return block->volts[0];
+}
+
+static double volts_now(struct cosim *sim) {
+    const int mux = sim->avr->data[ADMUX] & MUX_MASK;
+    const bool high = sim->avr->data[ADCSRB] & MUX5;
+    if (mux == BANDGAP && !high)
+        return BANDGAP_V;
+    if (mux > INPUT_MASK || !sim->on_volts)
+        return 0.0;
+    const int input = mux | (high ? 8 : 0);
+    const bool held = sim->adc.held_inputs >> input & 1U && sim->adc.hold_cycle != COSIM_NEVER;
+    return foreseen(sim, input, held ? sim->adc.hold_cycle : sim->avr->cycle);
+}
+
+static avr_cycle_count_t sample(avr_t *avr, avr_cycle_count_t when, void *param) {
+    struct cosim *sim = param;
+    (void)avr;
+    (void)when;
+    const double counts = volts_now(sim) / REFERENCE_V * STEPS;
+    sim->adc.result = counts <= 0.0 ? 0 : counts >= FULL_COUNTS ? FULL_COUNTS : (uint16_t)counts;
+    return 0;
+}
+
+static void begin(struct cosim *sim, struct timing timing, uint64_t delay);
+
+static avr_cycle_count_t finish(avr_t *avr, avr_cycle_count_t when, void *param) {
+    struct cosim *sim = param;
+    (void)when;
+    const uint16_t shown = avr->data[ADMUX] & ADLAR ? (uint16_t)(sim->adc.result << 6) : sim->adc.result;
+    avr->data[ADCL] = (uint8_t)shown;
+    avr->data[ADCH] = (uint8_t)(shown >> 8);
+    sim->adc.converting = false;
+    sim->counters.conversions++;
+    if (avr->data[ADCSRA] & ADIF)
+        sim->counters.adc_unread++;
+    avr->data[ADCSRA] &= (uint8_t)~ADSC;
+    avr_raise_interrupt(avr, sim->adc.done);
+    if (avr->data[ADCSRA] & ADATE && (avr->data[ADCSRB] & ADTS) == 0)
+        begin(sim, normal, 0);
+    return 0;
+}
+
+static void begin(struct cosim *sim, struct timing timing, uint64_t delay) {
+    avr_t *avr = sim->avr;
+    const uint32_t half = half_clock(avr);
+    sim->adc.converting = true;
+    sim->adc.first = false;
+    avr->data[ADCSRA] |= ADSC;
+    avr_cycle_timer_register(avr, delay + (uint64_t)timing.sample * half, sample, sim);
+    avr_cycle_timer_register(avr, delay + (uint64_t)timing.end * half, finish, sim);
+}
+
+void cosim_adc_trigger(struct cosim *sim, int source) {
+    const avr_t *avr = sim->avr;
+    if ((avr->data[ADCSRA] & (ADEN | ADATE)) == (ADEN | ADATE) && (avr->data[ADCSRB] & ADTS) == source
+        && !sim->adc.converting)
+        begin(sim, sim->adc.first ? first_one : triggered, 0);
+}
+
+void cosim_adc_hold(struct cosim *sim, bool hold) {
+    if (!hold)
+        sim->adc.hold_cycle = COSIM_NEVER;
+    else if (sim->adc.hold_cycle == COSIM_NEVER)
+        sim->adc.hold_cycle = sim->avr->cycle;
+}
+
+static void write_adcsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
+    struct cosim *sim = param;
+    const uint8_t old = avr->data[addr];
+    uint8_t flag = old & ADIF;
+    if (value & ADIF) {
+        avr_clear_interrupt(avr, sim->adc.done);
+        flag = 0;
+    }
+    const uint8_t busy = sim->adc.converting ? ADSC : 0;
+    avr->data[addr] = (uint8_t)((value & ~(ADIF | ADSC)) | flag | busy);
+    if (!(value & ADEN)) {
+        avr_cycle_timer_cancel(avr, sample, sim);
+        avr_cycle_timer_cancel(avr, finish, sim);
+        sim->adc.converting = false;
+        avr->data[addr] &= (uint8_t)~ADSC;
+        return;
+    }
+    if (!(old & ADEN))
+        sim->adc.first = true;
+    if (value & ADSC && !sim->adc.converting) {
+        const uint32_t clock = 2U * half_clock(avr);
+        begin(sim, sim->adc.first ? first_one : normal, (clock - avr->cycle % clock) % clock);
+    }
+}
+
+static void write_plain(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
+    (void)param;
+    avr->data[addr] = value;
+}
+
+void cosim_adc_attach(struct cosim *sim, int vector) {
+    sim->adc.done = cosim_vector(sim, vector);
+    cosim_own_write(sim, ADCSRA, write_adcsra);
+    cosim_own_write(sim, ADCSRB, write_plain);
+    cosim_own_write(sim, ADMUX, write_plain);
+    cosim_own_read(sim, ADCL, NULL);
+    cosim_own_read(sim, ADCH, NULL);
+    cosim_own_read(sim, ADCSRA, NULL);
+}
+
+void cosim_adc_reset(struct cosim *sim) {
+    sim->adc.converting = false;
+    sim->adc.hold_cycle = COSIM_NEVER;
+}
