@@ -36,10 +36,12 @@ class PlainPlant:
         self.drives: dict[int, Drive] = dict.fromkeys(range(1, 17), Drive.OFF)
         self.since: dict[int, float] = {}
         self.log: list[tuple[int, int, Drive]] = []
+        self.strict = True
 
     def switch(self, channel: int, drive: Drive, time_s: float) -> None:
         time_ns = round(time_s * 1e9)
-        assert not self.log or time_ns >= self.log[-1][0], "switched back in time"
+        if self.strict:
+            assert not self.log or time_ns >= self.log[-1][0], "switched back in time"
         if self.drives[channel] is Drive.OFF:
             self.since[channel] = time_s
         self.drives[channel] = drive
