@@ -1,4 +1,6 @@
-"""The real console with two keys more: Ctrl+B keeps the event loop busy, Ctrl+E breaks it. Run by test_real_terminal.py.
+"""The real console with two keys more: Ctrl+B keeps the event loop busy, Ctrl+E breaks it.
+
+Run by test_real_terminal.py.
 
 usage: busy_console.py JOB BOX_URL MARKER BUSY_SECONDS
 The marker file is written when the loop has become free again.

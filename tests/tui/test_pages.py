@@ -1,4 +1,5 @@
-"""The pages with a desk that only remembers: what the operator does reaches the desk, and what it says the screen."""
+# ruff: noqa: E501, A001, A002 - tables of cases read best one a line
+"""The pages with a desk that only remembers: what is done reaches the desk, what it says reaches the screen."""
 
 from dataclasses import replace
 
@@ -76,7 +77,7 @@ async def test_digits_typed_into_a_setting_stay_there(console):
         assert setting.value.endswith("2")
 
 
-# --- run sheet ------------------------------------------------------------------------------------------------------
+# --- run sheet -----------------------------------------------------------------------------------------
 
 
 async def test_go_runs_the_step_under_the_cursor(console, desk):
@@ -170,7 +171,7 @@ async def test_a_choice_that_needs_a_reason_asks_for_it(console, desk, noticed):
         assert desk.asked == [("answer", "7", Reply("skip", note="later"))]
 
 
-# --- statements -----------------------------------------------------------------------------------------------------
+# --- statements ----------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -251,7 +252,7 @@ async def test_ticks_serve_where_no_word_is_asked(console, desk, isolation):
         assert desk.asked == [("answer", "8", Reply("state", ("pump", "rail", "air"), "", "N. N."))]
 
 
-# --- stop -----------------------------------------------------------------------------------------------------------
+# --- stop ----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("key", ["ctrl+x", "f12", "ctrl+c"])
@@ -325,7 +326,7 @@ async def test_the_interface_calls_in_while_it_lives(console, desk):
         assert desk.calls > before
 
 
-# --- bench ----------------------------------------------------------------------------------------------------------
+# --- bench ---------------------------------------------------------------------------------------------
 
 
 async def test_the_bench_drives_what_was_typed(console, desk):
@@ -398,7 +399,7 @@ async def test_a_channel_goes_from_the_loom_to_the_bench(console):
         assert "Channel 3: Injector 3" in text_of(console)
 
 
-# --- hands, palette, help -------------------------------------------------------------------------------------------
+# --- hands, palette, help ------------------------------------------------------------------------------
 
 
 async def test_hands_pull_seat_flex_and_switch(console, hands):
@@ -462,7 +463,7 @@ async def test_every_page_has_its_own_help(console, key, name):
         assert not console.screen.is_modal
 
 
-# --- folding --------------------------------------------------------------------------------------------------------
+# --- folding -------------------------------------------------------------------------------------------
 
 
 async def test_small_screens_show_one_pane_at_a_time_and_v_turns(console):

@@ -1,4 +1,5 @@
-"""Pictures of every page at both sizes. Look at a changed one before accepting it (`pytest --snapshot-update`)."""
+# ruff: noqa: E501 - tables of cases read best one a line
+"""Pictures of every page at both sizes. Look at a changed one before accepting it."""
 
 from __future__ import annotations
 

@@ -63,9 +63,7 @@ def demo(
     ] = None,
     fault: Annotated[
         list[str] | None,
-        typer.Option(
-            "--fault", help="Seal in this fault, e.g. open:5, instead of the two that come with it."
-        ),
+        typer.Option("--fault", help="Seal in this fault, e.g. open:5."),
     ] = None,
     sound: Annotated[bool, typer.Option("--sound", help="Seal no fault in.")] = False,
     seed: Annotated[int, typer.Option("--seed", help="Draws the parts and the noise.")] = 5,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loomproof.job.model import Job
 from loomproof.procedure.session import Session
-from loomproof.safety import Blocked, fit_train, pulse_budget
+from loomproof.safety import Blocked, Pulses, fit_train, pulse_budget
 from loomproof.tui.views import BudgetView
 
 NOMINAL_V = 13.5
@@ -21,7 +21,7 @@ def budget_view(
     """
     budget = session.budget(channel) if session is not None else pulse_budget(job, channel, NOMINAL_V)
     train = job.load_type(channel).train
-    fitted, _ = fit_train(budget, train)
+    fitted, notes = fit_train(budget, train)
     on_time_us, period_us, count = (
         (fitted.on_time_us, fitted.period_us, fitted.count)
         if fitted is not None
@@ -40,10 +40,22 @@ def budget_view(
         max_duty=budget.max_duty_permille / 1e3,
         min_on_time_ms=budget.ceilings.min_on_time_us / 1e3,
         reasons=tuple(reasons),
-        blocks=blocks + _interlocked(session, channel),
+        blocks=blocks + _interlocked(session, channel) + _no_pulse_left(fitted, notes),
         on_time_ms=on_time_us / 1e3,
         frequency_hz=1e6 / period_us,
         count=count,
+    )
+
+
+def _no_pulse_left(fitted: Pulses | None, notes: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    if fitted is not None:
+        return ()
+    why = notes[0] if notes else "not even the box's shortest pulse fits the limits."
+    return (
+        (
+            f"No pulse is left within the limits: {why}",
+            "Check the isolation again and state it anew. Press u.",
+        ),
     )
 
 

@@ -16,6 +16,7 @@ from datetime import datetime
 from typing import Protocol
 
 from loomproof.box import BoxError
+from loomproof.job.kinds import HazardClass
 from loomproof.job.model import Job
 from loomproof.procedure.core import NotPermittedError, StepInterruptedError
 from loomproof.procedure.driving import OverBudgetError
@@ -100,7 +101,7 @@ class SessionDesk:
         self._own_prompts = 0
         self._budgets: dict[int, tuple[float, object, BudgetView]] = {}
 
-    # --- the interface's side --------------------------------------------------------------------------------
+    # --- the interface's side --------------------------------------------------------------------------
 
     @property
     def job(self) -> JobView:
@@ -212,7 +213,7 @@ class SessionDesk:
             with suppress(Exception):
                 box.close()
 
-    # --- the worker's side -----------------------------------------------------------------------------------
+    # --- the worker's side -----------------------------------------------------------------------------
 
     def _run(self, task: Callable[[Session], object]) -> None:
         self._tasks.put(lambda: self._with_session(task))
@@ -273,7 +274,9 @@ class SessionDesk:
         """
         if session.stopped and box.status().stop_reason is StopReason.HEARTBEAT:
             session.clear_stop()
-            self._gathered.note("stop", "the box stood stopped since an earlier console left; cleared on opening")
+            self._gathered.note(
+                "stop", "the box stood stopped since an earlier console left; cleared on opening"
+            )
 
     def _reconnect(self, session: Session) -> None:
         assert self._box is not None
@@ -301,6 +304,11 @@ class SessionDesk:
         self._post(messages.DriveFinished(request.channel, text, ok=ok))
 
     def _ask_statements(self, session: Session, channel: int) -> None:
+        if not isinstance(session.permit(channel), Blocked):
+            # Nothing is missing, so the fuel ledger is full: only a fresh look at the fuel empties it.
+            if self._job.load_type(channel).hazard is HazardClass.FUEL:
+                self._ask_statement(session, StatementKind.FUEL_ISOLATED, channel)
+            return
         for _ in range(2 * len(StatementKind)):
             permit = session.permit(channel)
             if not isinstance(permit, Blocked) or not permit.needs:
@@ -336,7 +344,7 @@ class SessionDesk:
             else:
                 return True
 
-    # --- what is told ----------------------------------------------------------------------------------------
+    # --- what is told ----------------------------------------------------------------------------------
 
     def _raise_prompt(self, prompt: Prompt | None) -> None:
         self._post(messages.PromptRaised(prompt_view(prompt) if prompt is not None else None))
@@ -366,7 +374,7 @@ class SessionDesk:
         if self._panel.take_event(event):
             self._post(messages.PanelChanged(self._panel.view()))
 
-    # --- budgets ---------------------------------------------------------------------------------------------
+    # --- budgets ---------------------------------------------------------------------------------------
 
     def _fresh_budget(self, channel: int) -> BudgetView:
         from loomproof.tui.budgets import budget_view

@@ -90,10 +90,10 @@ class Console(App[int]):
             self.register_theme(theme)
         self.theme = THEMES[0].name
 
-    # --- life ------------------------------------------------------------------------------------------------
+    # --- life ------------------------------------------------------------------------------------------
 
     def on_ready(self) -> None:
-        """Hook the ways out, start the desk and the heartbeat's gate. Here, because the driver sets its own first."""
+        """Hook the ways out (here, because the driver sets its own hooks first), then start the desk."""
         if not self.is_headless and threading.current_thread() is threading.main_thread():
             self._guards = Guards(self)
             self._guards.install()
@@ -123,7 +123,7 @@ class Console(App[int]):
         if self._guards is not None:
             self._guards.remove()
 
-    # --- what the desk tells ---------------------------------------------------------------------------------
+    # --- what the desk tells ---------------------------------------------------------------------------
 
     @property
     def link_lost(self) -> bool:
@@ -198,7 +198,7 @@ class Console(App[int]):
             self.prompt = None
         self.desk.answer(prompt, reply)
 
-    # --- actions ---------------------------------------------------------------------------------------------
+    # --- actions ---------------------------------------------------------------------------------------
 
     async def action_stop(self) -> None:
         """Stop. The driver has done it already when a key was pressed; doing it again does no harm."""

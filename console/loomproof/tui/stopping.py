@@ -64,7 +64,7 @@ class StopKeyDriver(LinuxDriver):
             leave(why)
 
     def run_input_thread(self) -> None:
-        """Read keys as the base class does, but look at the raw bytes first and survive what cannot be parsed.
+        """Read keys as the base class does; look at the raw bytes first, survive what cannot be parsed.
 
         The raw look also catches a stop key inside an unfinished escape sequence or paste. A stop key that is
         part of pasted text stops as well, which is the safe side.
@@ -131,8 +131,8 @@ class Guards:
     def stop_aside(self) -> None:
         """Stop in a thread of its own.
 
-        A handler runs on top of whatever the main thread was doing, which may hold the port's lock: the thread
-        gets it as soon as the main thread goes on.
+        A handler runs on top of whatever the main thread was doing, which may hold the port's lock: the
+        thread gets it as soon as the main thread goes on.
         """
         thread = threading.Thread(target=self._app.stop_now, name="stop", daemon=True)
         thread.start()

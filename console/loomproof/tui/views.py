@@ -126,7 +126,7 @@ class PromptView:
     cautions: tuple[CautionView, ...] = ()
     facts: tuple[FactView, ...] = ()
     typed_word: str = ""
-    """With a word, each fact is confirmed by typing `yes` and the whole by the word; without, by a tick each."""
+    """With a word, each fact is confirmed by typing `yes`, the whole by the word; without, by a tick each."""
     channel: int | None = None
     problem: str = ""
     """What was wrong with the answer before."""

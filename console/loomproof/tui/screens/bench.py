@@ -59,6 +59,8 @@ def limit_text(field: Field, budget: BudgetView) -> str:
         return f"1 to {budget.max_count}"
     if field.name == "frequency":
         return f"up to {budget.max_frequency_hz:g} Hz"
+    if budget.max_on_time_ms < budget.min_on_time_ms:
+        return "none fits, see below"
     return f"{budget.min_on_time_ms:.3g} to {budget.max_on_time_ms:.3g} ms"
 
 
@@ -168,8 +170,8 @@ Drive one channel freely: how many pulses, how often, how long each.
             self.query_one("#drive-title", Static).update("Choose a channel.")
             return
         self.query_one("#bench-channels", RowList).go_to(str(channel.channel))
-        text = f"Channel {channel.channel}: {channel.name}\n{channel.load} · {channel.cavity} {channel.wire} · hazard: {channel.hazard}"
-        self.query_one("#drive-title", Static).update(text)
+        what = f"{channel.load} · {channel.cavity} {channel.wire} · hazard: {channel.hazard}"
+        self.query_one("#drive-title", Static).update(f"Channel {channel.channel}: {channel.name}\n{what}")
         self._budget = budget = app.desk.budget(channel.channel)
         for name, value in (
             ("count", budget.count),
@@ -188,7 +190,9 @@ Drive one channel freely: how many pulses, how often, how long each.
             return
         budget = app.desk.budget(app.bench_channel)
         self._budget = budget
-        self.query_one("#drive-blocks", Static).update(blocks_text(budget))
+        blocks = self.query_one("#drive-blocks", Static)
+        blocks.update(blocks_text(budget))
+        blocks.set_class(bool(budget.blocks), "-blocked")
         self.query_one("#drive-why", Static).update(limits_text(budget))
         self.refresh_bindings()
 
@@ -224,7 +228,7 @@ Drive one channel freely: how many pulses, how often, how long each.
         self.console_app.desk.drive(request)
 
     def request(self) -> tuple[DriveRequest | None, tuple[str, ...]]:
-        """Return what the settings mean if it may be driven, or None and everything that is wrong with them."""
+        """Return what the settings mean if it may be driven, or None and all that is wrong with them."""
         if self._budget is None:
             return None, ("Choose a channel first.",)
         texts = {field.name: self.query_one(f"#set-{field.name}", Input).value for field in FIELDS}

@@ -84,8 +84,8 @@ What is wrong with the loom, as far as the measurements tell.
         shown = [
             Row(
                 str(i),
-                (("✗ ", "bad"), (f"{f.title:<34} ", "plain"), (f"{f.where}", "mark")),
-                wide=((f"  {f.likelihood}", "quiet"),),
+                (("✗ ", "bad"), (f"{f.title}: ", "plain"), (f.where, "mark")),
+                tail=(f.likelihood, "quiet"),
             )
             for i, f in enumerate(progress.findings)
         ]

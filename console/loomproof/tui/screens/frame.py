@@ -58,7 +58,7 @@ class PageLine(Horizontal):
 class Pane(Vertical):
     """One part of a page. On a small screen a page shows one pane at a time."""
 
-    def __init__(self, *, title: str, id: str) -> None:
+    def __init__(self, *, title: str, id: str) -> None:  # noqa: A002 - Textual's name
         super().__init__(id=id)
         self.border_title = title
         self.pane_title = title

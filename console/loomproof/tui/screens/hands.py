@@ -1,4 +1,4 @@
-"""The hands page of the demo: pull, seat and flex the simulated loom, switch its supply, press its stop switch."""
+"""The hands page of the demo: pull, seat and flex the loom, switch its supply, press its stop switch."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class HandsPage(Page):
 
 {INTRO}
 
-* **up**, **down** choose a connector; **p** pulls it, **s** seats it, **f** flexes the loom there for a moment.
+* **up**, **down** choose a connector; **p** pulls it, **s** seats it, **f** flexes the loom there.
 * **b** switches the supply, **x** opens and closes the box's stop switch.
 
 During a pull check: stay on this page, pull the connector you were asked for, seat it again, and go back

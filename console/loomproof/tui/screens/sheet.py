@@ -103,8 +103,8 @@ class StepCard(Vertical):
             self._write("step-question", "")
             await answers.show(RUN_CHOICES)
 
-    def _write(self, id: str, text: str) -> None:
-        widget = self.query_one(f"#{id}", Static)
+    def _write(self, name: str, text: str) -> None:
+        widget = self.query_one(f"#{name}", Static)
         widget.update(text)
         widget.display = bool(text)
 
@@ -132,7 +132,8 @@ cylinders are dry, fuel last.
 * **v** shows the next pane where the screen is too small for all of them.
 
 When a question is shown, its answers stand below it with the key that gives each; a click does the same.
-A pull check watches by itself: pull the connector you are asked for, the box sees which channel lost its load.
+A pull check watches by itself: pull the connector you are asked for; the box sees which channel lost its
+load.
 """
 
     def compose_body(self) -> ComposeResult:

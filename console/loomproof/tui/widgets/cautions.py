@@ -1,4 +1,4 @@
-"""Cautions with their signal words, as ANSI Z535.6 sets them: word first, with the alert symbol where it belongs."""
+"""Cautions with their signal words as ANSI Z535.6 sets them: symbol and word first, then the text."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class CautionLine(Horizontal):
 class Cautions(Vertical):
     """Every caution that holds where it stands; gone when there is none."""
 
-    def __init__(self, cautions: Sequence[CautionView] = (), *, id: str | None = None) -> None:
+    def __init__(self, cautions: Sequence[CautionView] = (), *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._cautions = tuple(cautions)
 

@@ -18,7 +18,7 @@ class KeyButton(Button):
         key: str,
         label: str,
         *,
-        id: str | None = None,
+        id: str | None = None,  # noqa: A002 - Textual's name
         action: str | None = None,
         classes: str | None = None,
     ) -> None:

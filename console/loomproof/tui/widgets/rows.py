@@ -163,7 +163,9 @@ class RowList(ScrollView, can_focus=True):
         used = 1 + sum(len(text) for text, _ in row.parts)
         parts = row.parts + (row.wide if used + sum(len(t) for t, _ in row.wide) <= width else ())
         if row.tail[0]:
-            parts = fit(parts, width - 2 - len(row.tail[0])) + ((f" {row.tail[0]}", row.tail[1]),)
+            parts = (*fit(parts, width - 2 - len(row.tail[0])), (f" {row.tail[0]}", row.tail[1]))
+        elif used > width:
+            parts = fit(parts, width - 1)
         parts = ((pointer, "live" if row.now else "plain"), *parts)
         if here and self.has_focus:
             # One style over the whole row: reversing each role's own colour would make it a patchwork.

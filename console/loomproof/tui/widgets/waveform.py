@@ -85,7 +85,7 @@ class Waveform(Widget):
     view: reactive[TraceView] = reactive(TraceView())
     empty_text = "No trace yet. A trace appears here when a step or a drive has run."
 
-    def __init__(self, *, id: str | None = None, empty_text: str | None = None) -> None:
+    def __init__(self, *, id: str | None = None, empty_text: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._cache: tuple[tuple[object, ...], list[Strip]] | None = None
         if empty_text is not None:
@@ -147,12 +147,12 @@ class Waveform(Widget):
 
     def _legend(self, width: int) -> Strip:
         segments: list[Segment] = []
-        names = ("first", "second", "third")
+        names, gap = ("first", "second", "third"), Segment("  ", self.rich_style)
         for index, curve in enumerate(self.view.curves):
             style = self._style(names[min(index, 2)])
-            segments.append(Segment(f"{PATTERN_WORDS[min(index, 2)]} {curve.label}  ", style))
+            segments += [Segment(f"{PATTERN_WORDS[min(index, 2)]} {curve.label}", style), gap]
         if self.view.band is not None:
-            segments.append(Segment(f"{BAND_GLYPH * 2} {self.view.band.label}  ", self._style("band")))
+            segments += [Segment(f"{BAND_GLYPH * 2} {self.view.band.label}", self._style("band")), gap]
         if self.view.reading:
             segments.append(Segment(self.view.reading, self._style("axis")))
         return Strip(segments).crop(0, width)
