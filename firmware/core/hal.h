@@ -1,0 +1,126 @@
+/* What the core asks of a board. A port implements every function here and calls the entry points of core.h.
+ *
+ * Contract of interrupts
+ *   [main] functions are called from the main loop only; [isr] ones from interrupt context or with interrupts
+ *   held off; [any] ones from both. The core never waits inside an interrupt. Entry points marked [isr] in core.h
+ *   must not interrupt one another: on a board with nested interrupts, keep them from nesting.
+ * Time is a free-running count of 0.5 us ticks, modulo 2^32; differences are taken modulo 2^32.
+ * Channels are numbered from 1, as on the wire. */
+#ifndef LOOMPROOF_HAL_H
+#define LOOMPROOF_HAL_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define HAL_TICKS_PER_US 2u
+#define HAL_TICKS_PER_MS 2000u
+#define HAL_NS_PER_TICK 500u
+
+/* What an output stage does. A low-side, high-side or logic channel knows OFF and ON; a half-bridge OFF, HIGH, LOW. */
+enum hal_drive { HAL_OFF = 0, HAL_ON = 1, HAL_HIGH = 2, HAL_LOW = 3 };
+
+/* --- outputs ---------------------------------------------------------------------------------------------------- */
+
+/* [any] Set one output stage, at once. */
+void hal_gate(uint8_t channel, enum hal_drive drive);
+
+/* [any] Every output stage off, at once; must not depend on hal_gate having been called. Safe to call again. */
+void hal_all_off(void);
+
+/* [any] true: cut the supply of the gate drivers as well (stopped). false: give it back (stop cleared). */
+void hal_kill_gates(bool killed);
+
+/* --- time and edges --------------------------------------------------------------------------------------------- */
+
+/* [any] Now, in ticks of 0.5 us. */
+uint32_t hal_now_ticks(void);
+
+/* [any] Call core_edge_isr at `at_ticks` (up to 2^25 ticks ahead; one edge is scheduled at a time, a new call
+ * replaces it). A time that is now or just past must fire at once. */
+void hal_edge_at(uint32_t at_ticks);
+
+/* [any] Forget the scheduled edge. */
+void hal_edge_cancel(void);
+
+/* --- converter -------------------------------------------------------------------------------------------------- */
+
+/* [any] Take sample sets of `channel`, one after another, the first current sample board.first_sample_ticks after
+ * now and then one set each board.sample_period_ticks, until hal_adc_stop or the next hal_adc_start. For each set
+ * the board calls core_adc_current_isr as soon as both current ranges are converted, then core_adc_rest_isr. */
+void hal_adc_start(uint8_t channel);
+
+/* [any] No more sets; the converter looks after the supply again. */
+void hal_adc_stop(void);
+
+/* [any] The latest supply reading, counts; at most 2 ms old. Valid before core_init is called. */
+uint16_t hal_supply_counts(void);
+
+/* [main] Board temperature, 0.1 degC. */
+int16_t hal_temperature_dc(void);
+
+/* --- stop input, watchdog, line --------------------------------------------------------------------------------- */
+
+/* [any] Whether the hardware stop input is open (pressed). It also cuts the gates without this program. */
+bool hal_stop_input_open(void);
+
+/* [main] Feed the watchdog. Called once for each core_poll, and while waiting for room in the transmit ring only if
+ * the ring has moved on. */
+void hal_watchdog_feed(void);
+
+/* [main] Free bytes in the transmit ring (at least 64 when idle). */
+uint16_t hal_tx_free(void);
+
+/* [main] Put a byte into the transmit ring; there is room for it. */
+void hal_tx_put(uint8_t byte);
+
+/* [main] Wait a little for the transmit ring to drain. */
+void hal_tx_wait(void);
+
+/* [any] Hold interrupts off and return what to give to hal_irq_restore; nests. */
+uint8_t hal_irq_save(void);
+void hal_irq_restore(uint8_t saved);
+
+/* --- what the board is (constant after core_init) ----------------------------------------------------------------- */
+
+struct hal_channel {
+    uint8_t kind;            /* enum wire_channel_kind */
+    uint32_t wide_na_per_count;
+    int16_t wide_offset_x100; /* hundredths of a count */
+    uint32_t fine_na_per_count;
+    int16_t fine_offset_x100;
+};
+
+struct hal_board {
+    const char *board;            /* at most 24 bytes */
+    const char *serial_number;    /* at most 16 bytes */
+    const char *firmware_version; /* at most 16 bytes */
+    const char *calibrated_on;    /* YYYY-MM-DD */
+    uint32_t build_hash;
+    uint8_t simulated;     /* 1: not real hardware; records made with it say so */
+    uint8_t channel_count; /* 1..16 */
+    uint8_t adc_bits;      /* 10 */
+    uint32_t sample_period_ns;
+    uint16_t sample_period_ticks;
+    uint16_t first_sample_ticks; /* first current sample after hal_adc_start */
+    int32_t first_sample_ns;
+    int16_t supply_skew_ns; /* supply sample after the current sample */
+    int16_t drain_skew_ns;
+    uint16_t supply_min_mv; /* below it the supply counts as lost */
+    uint16_t supply_max_mv;
+    uint32_t supply_uv_per_count;
+    uint32_t drain_uv_per_count;
+    uint16_t gain_uncertainty_ppm;
+    uint16_t noise_counts_x100;
+    uint16_t bias_mv;
+    uint32_t bias_ohm;
+    uint32_t clamp_mv;
+    uint8_t trace_buffers;       /* 2 or more: one is being filled, the others are held */
+    uint16_t max_trace_samples;  /* sample sets in each buffer, at most 600 */
+    uint8_t *trace_memory;       /* trace_buffers * max_trace_samples * HAL_TRACE_SET_BYTES bytes */
+    const struct hal_channel *channels; /* channel_count of them; [0] is channel 1 */
+};
+
+#define HAL_TRACE_SET_BYTES 5u /* four 10-bit counts */
+#define HAL_MAX_TRACE_BUFFERS 9u
+
+#endif
