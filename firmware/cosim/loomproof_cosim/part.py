@@ -84,7 +84,7 @@ class Part:
             self._library.lp_close(self._sim)
             self._sim = None
 
-    # -- callbacks; an exception in one would be lost in C, so it is kept and raised after the run ------------------
+    # -- callbacks; an exception in one would be lost in C, so it is kept and raised after the run --
 
     def _pins(self, _: object, cycle: int, port: int, levels: int) -> None:
         try:

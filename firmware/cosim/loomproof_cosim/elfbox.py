@@ -1,0 +1,101 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A box run by the real firmware, with the face of the simulated controller, so that the rest fits."""
+
+from pathlib import Path
+
+from loomproof.job.model import Job
+from loomproof_cosim.bench import Bench
+from loomproof_cosim.boards import FINE, SIXTEEN, WIDE, Board
+from loomproof_cosim.part import CLOCK_HZ, Part
+from loomproof_sim.clocks import RealClock, VirtualClock
+from loomproof_sim.fault_text import parse_fault
+from loomproof_sim.hands import SimHands, connector_map
+from loomproof_sim.loom import channel_kinds
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.scenario import Scenario, build_loom, job_of
+from loomproof_sim.simbox import SimBox
+from loomproof_wire.messages import StopReason
+
+NS_PER_CYCLE_X2 = 125
+"""62.5 ns a cycle at 16 MHz."""
+STEP_NS = 250_000
+"""How long the part runs before somebody looks whether it said anything."""
+
+
+def cycles_of(time_ns: int) -> int:
+    """Cycles in a time."""
+    return time_ns * 2 // NS_PER_CYCLE_X2
+
+
+class ElfController:
+    """The firmware in its part, seen as `loomproof_sim.controller.Controller`.
+
+    Attributes:
+        part: the microcontroller.
+        bench: the board around it.
+    """
+
+    def __init__(self, elf: Path, board: Board, bench: Bench) -> None:
+        self.bench = bench
+        self.plant = bench.plant
+        self.now_ns = 0
+        self.part = Part(elf, board.part, volts=bench.volts, on_pins=bench.pins, held_inputs=(FINE, WIDE))
+        self.part.set_input(*board.stop, False)
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the console; they arrive at the line's pace."""
+        self.part.send(data)
+
+    def take_output(self) -> bytes:
+        """Return the bytes for the console so far."""
+        return self.part.take()
+
+    def next_event_ns(self) -> int:
+        """When to look next."""
+        return self.now_ns + STEP_NS
+
+    def advance_to(self, time_ns: int) -> None:
+        """Let the part run up to a time."""
+        self.part.run_to(cycles_of(time_ns))
+        self.now_ns = max(time_ns, self.part.cycle * NS_PER_CYCLE_X2 // 2)
+
+    def catch_up(self) -> None:
+        """Something outside is about to change: what was foreseen of the loom counts no more."""
+        self.part.forget_foreseen()
+
+    def supply_changed(self) -> None:
+        """The firmware finds out by itself."""
+        self.part.forget_foreseen()
+
+    def set_stop_input(self, open_: bool) -> None:
+        """Press (open) or release the stop contact: it cuts the gate supply, and the part sees it."""
+        self.bench.set_stop(self.part.cycle, open_=open_)
+        self.part.set_input(*self.bench.board.stop, open_)
+        self.part.forget_foreseen()
+
+    def stop(self, reason: StopReason) -> None:
+        """The box is switched off by its server: the same as the stop contact."""
+        del reason
+        self.set_stop_input(True)
+
+
+def build_elf_box(scenario: Scenario, elf: Path, board: Board = SIXTEEN, job: Job | None = None) -> SimBox:
+    """Return a powered box with its loom, run by a firmware.
+
+    Raises:
+        ScenarioError: the job or a fault is wrong.
+        CosimError: the firmware cannot be run.
+    """
+    job = job_of(scenario) if job is None else job
+    plant = Plant(build_loom(job, scenario), seed=scenario.seed)
+    bench = Bench(plant, board, scenario.board, channel_kinds(job), scenario.seed)
+    controller = ElfController(elf, board, bench)
+    clock = VirtualClock() if scenario.clock == "virtual" else RealClock()
+    box = SimBox(controller, clock)  # type: ignore[arg-type]  # the same face, another controller
+    faults = [parse_fault(text, job) for text in scenario.faults]
+    box.hands = SimHands(box, plant, job, connector_map(job, faults))
+    box.plant = plant
+    return box
+
+
+assert CLOCK_HZ * NS_PER_CYCLE_X2 == 2 * 10**9

@@ -1,0 +1,37 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""`avr://JOBPATH?elf=FILE&board=atmega2560&clock=virtual` as a pyserial port; the other keys as for `sim://`."""
+
+from pathlib import Path
+from urllib.parse import parse_qsl, unquote, urlsplit
+
+from serial import SerialException
+
+from loomproof_cosim.boards import BOARDS, SIXTEEN
+from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.library import CosimError
+from loomproof_sim.scenario import ScenarioError, scenario_from_query
+from loomproof_sim.simbox import SimBox
+from loomproof_sim.urls import box_for
+from loomproof_sim.urls.protocol_sim import Serial as SimSerial
+
+OWN_KEYS = ("name", "elf", "board")
+
+
+class Serial(SimSerial):
+    """The real firmware in a simulated part behind the face of a serial port."""
+
+    @staticmethod
+    def _find_box(url: str) -> SimBox:
+        parts = urlsplit(url)
+        query = parse_qsl(parts.query, keep_blank_values=True)
+        own = {key: value for key, value in query if key in OWN_KEYS}
+        rest = [(key, value) for key, value in query if key not in OWN_KEYS]
+        board = BOARDS.get(own.get("board", SIXTEEN.part))
+        if board is None or "elf" not in own:
+            known = ", ".join(BOARDS)
+            raise SerialException(f"{url}: give elf=FILE, and board= one of {known}")
+        try:
+            scenario = scenario_from_query(unquote(parts.netloc + parts.path), rest)
+            return box_for(url, own.get("name"), lambda: build_elf_box(scenario, Path(own["elf"]), board))
+        except (ScenarioError, CosimError) as error:
+            raise SerialException(f"{url}: {error}") from error
