@@ -158,7 +158,8 @@ class Console:
             "max_current_ma": 200 if channel == 14 else 5000,
             "max_sense_us": 80,
         }
-        return wire.Configure(channel, load, hazard, **(usual | limits))
+        ceiling = {"max_sense_us": 0} if channel in (15, 16) else {}  # a half-bridge has no sense pulse
+        return wire.Configure(channel, load, hazard, **(usual | limits | ceiling))
 
     def events(self, kind: type) -> list[Any]:
         return [message for message in self.heard if isinstance(message, kind)]
