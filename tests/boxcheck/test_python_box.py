@@ -23,7 +23,7 @@ NOT_ON = {
     "twelve_bit": {"no-such-channel"},
     "four": {"bridge-drives", "own-ceilings-kept"},
 }
-"""What a board cannot show: 16 channels leave none to miss; four low-side ones no bridge and no logic output."""
+"""What a board cannot show: 16 channels leave none to miss; four low-side ones no bridge, no logic."""
 
 
 @pytest.mark.parametrize("board", NOT_ON)

@@ -106,7 +106,7 @@ class Subjects:
         return frozenset(met | ({Need.BRIDGE} if self.bridge else set()))
 
     def sorted_by(self, kinds: Mapping[int, ChannelKind]) -> "Subjects":
-        """Return these channels by their drivers: two half-bridges as the pair, the switched ones in order."""
+        """Return these channels by their drivers: two half-bridges as the pair, switched ones in order."""
         halves = [s.channel for s in self.switched if kinds.get(s.channel) is ChannelKind.HALF_BRIDGE]
         pair = (halves[0], halves[1]) if len(halves) >= 2 else None
         plain = tuple(s for s in self.switched if kinds.get(s.channel) in SWITCHED)
@@ -140,7 +140,7 @@ class Bench:
     sequence: int = 0
     answer_s: float = 1.0
 
-    # -- asking ------------------------------------------------------------------------------------------------
+    # -- asking ------------------------------------------------------------------------------------------
 
     def next_sequence(self) -> int:
         """Return the number of the next request."""
@@ -234,7 +234,7 @@ class Bench:
         """Let time pass."""
         self.line.wait(milliseconds / 1000)
 
-    # -- sessions -----------------------------------------------------------------------------------------------
+    # -- sessions ------------------------------------------------------------------------------------------
 
     def greet(self, *, beating: bool = True) -> Identity:
         """Open a new session, repeating hello while the board may be starting."""
@@ -272,7 +272,7 @@ class Bench:
             self.accepted(self.configuration(Subject(channel, LoadClass.VALVE)))
         self.line.forget()
 
-    # -- channels -----------------------------------------------------------------------------------------------
+    # -- channels ------------------------------------------------------------------------------------------
 
     @property
     def subject(self) -> Subject:
