@@ -4,7 +4,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from loomproof_cosim.boards import DRAIN, FINE, SUPPLY, TEMPERATURE, WIDE, Board
+from loomproof_cosim.boards import DRAINS_PER_INPUT, FINE, FIRST_DRAIN, SUPPLY, TEMPERATURE, WIDE, Board
 from loomproof_cosim.part import CLOCK_HZ, Floats
 from loomproof_sim.controller.ports import PlantPort
 from loomproof_sim.plant.spec import Drive
@@ -47,7 +47,8 @@ class Bench:
         draws = np.random.default_rng((seed, 1))
         self._noise = np.random.default_rng((seed, 2))
         u = profile.gain_u_relative
-        self._gains = 1 + u * draws.standard_normal((board.channel_count, 2))
+        self._fine_gain, self._wide_gain = (float(1 + u * draw) for draw in draws.standard_normal(2))
+        self._last_conducting: tuple[int, ...] = ()
 
     # -- pins to loom --
 
@@ -72,7 +73,7 @@ class Bench:
                 self.plant.switch(channel, drive, cycle / CLOCK_HZ)
 
     def _drive(self, channel: int) -> Drive:
-        if self.stop_open:
+        if self.stop_open or not self._level(self.board.enable):
             return Drive.OFF
         gate = self._level(self.board.gates[channel - 1])
         if self._kinds.get(channel) is not ChannelKind.HALF_BRIDGE:
@@ -85,36 +86,52 @@ class Bench:
         """What a channel's driver does."""
         return self._drives[channel]
 
-    @property
-    def address(self) -> int:
-        """Channel that the analogue multiplexers let through."""
+    def _drain_channel(self, number: int) -> int:
+        """Channel whose drain the multiplexers lead to a converter input."""
         bits = sum(self._level(pin) << index for index, pin in enumerate(self.board.address))
-        return 1 + bits
+        return 1 + (number - FIRST_DRAIN) * DRAINS_PER_INPUT + bits
 
     # -- loom to converter --
 
     def volts(self, number: int, cycles: NDArray[np.int64]) -> Floats:
         """Volts at a converter input at some instants."""
-        if number == TEMPERATURE:
-            volts = TEMPERATURE_ZERO_V + TEMPERATURE_V_PER_K * self.profile.board_temperature_c
-            return np.full(len(cycles), volts)
-        current_a, drain_v, supply_v = self.plant.sample_many(self.address, cycles / CLOCK_HZ)
-        counts = self._ideal_counts(number, current_a, drain_v, supply_v)
+        counts = self._ideal_counts(number, cycles / CLOCK_HZ)
         noisy = counts + self.profile.noise_counts * self._noise.standard_normal(len(cycles))
         return np.clip(noisy * REFERENCE_V / COUNTS, 0.0, REFERENCE_V)
 
-    def _ideal_counts(self, number: int, current_a: Floats, drain_v: Floats, supply_v: Floats) -> Floats:
+    def _ideal_counts(self, number: int, times_s: Floats) -> Floats:
         profile, full = self.profile, self.profile.full_counts
         if number == FINE:
             span = full - profile.fine_offset_counts
-            gain = float(self._gains[self.address - 1, 0])
-            return profile.fine_offset_counts + np.abs(current_a) * (gain * span / profile.fine_full_a)
+            return profile.fine_offset_counts + self._shunt_a(times_s) * (
+                self._fine_gain * span / profile.fine_full_a
+            )
         if number == WIDE:
             span = full - profile.wide_offset_counts
-            gain = float(self._gains[self.address - 1, 1])
-            return profile.wide_offset_counts + np.abs(current_a) * (gain * span / profile.wide_full_a)
-        if number == DRAIN:
-            return drain_v * full / profile.drain_full_v
+            return profile.wide_offset_counts + self._shunt_a(times_s) * (
+                self._wide_gain * span / profile.wide_full_a
+            )
         if number == SUPPLY:
-            return supply_v * full / profile.supply_full_v
-        return np.zeros(len(current_a))
+            return self.plant.sample_many(1, times_s)[2] * (full / profile.supply_full_v)
+        if number == TEMPERATURE:
+            volts = TEMPERATURE_ZERO_V + TEMPERATURE_V_PER_K * profile.board_temperature_c
+            return np.full(len(times_s), volts / REFERENCE_V * COUNTS)
+        channel = self._drain_channel(number)
+        if not 1 <= channel <= self.board.channel_count:
+            return np.zeros(len(times_s))
+        return self.plant.sample_many(channel, times_s)[1] * (full / profile.drain_full_v)
+
+    def _shunt_a(self, times_s: Floats) -> Floats:
+        """Current in the common source line: of what conducts to ground, and what a clamp lets through."""
+        total = np.zeros(len(times_s))
+        for channel in self._followed():
+            if self._drives[channel] is not Drive.HIGH:
+                total += np.abs(self.plant.sample_many(channel, times_s)[0])
+        return total
+
+    def _followed(self) -> tuple[int, ...]:
+        """Channels that conduct, or have conducted last: the others carry nothing but their bias."""
+        conducting = tuple(one for one, drive in self._drives.items() if drive is not Drive.OFF)
+        if conducting:
+            self._last_conducting = conducting
+        return self._last_conducting

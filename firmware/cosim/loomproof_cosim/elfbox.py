@@ -6,6 +6,7 @@ from pathlib import Path
 from loomproof.job.model import Job
 from loomproof_cosim.bench import Bench
 from loomproof_cosim.boards import FINE, SIXTEEN, WIDE, Board
+from loomproof_cosim.fitting import fitting
 from loomproof_cosim.part import CLOCK_HZ, Part
 from loomproof_sim.clocks import RealClock, VirtualClock
 from loomproof_sim.fault_text import parse_fault
@@ -35,12 +36,14 @@ class ElfController:
         bench: the board around it.
     """
 
-    def __init__(self, elf: Path, board: Board, bench: Bench) -> None:
+    def __init__(self, elf: Path, board: Board, bench: Bench, eeprom: bytes = b"") -> None:
         self.bench = bench
         self.plant = bench.plant
         self.now_ns = 0
         self.part = Part(elf, board.part, volts=bench.volts, on_pins=bench.pins, held_inputs=(FINE, WIDE))
         self.part.set_input(*board.stop, False)
+        if eeprom:
+            self.part.write_eeprom(0, eeprom)
 
     def receive(self, data: bytes) -> None:
         """Take bytes from the console; they arrive at the line's pace."""
@@ -88,8 +91,10 @@ def build_elf_box(scenario: Scenario, elf: Path, board: Board = SIXTEEN, job: Jo
     """
     job = job_of(scenario) if job is None else job
     plant = Plant(build_loom(job, scenario), seed=scenario.seed)
-    bench = Bench(plant, board, scenario.board, channel_kinds(job), scenario.seed)
-    controller = ElfController(elf, board, bench)
+    kinds = channel_kinds(job)
+    bench = Bench(plant, board, scenario.board, kinds, scenario.seed)
+    eeprom = fitting(kinds, f"COSIM-{scenario.seed:06d}", scenario.board)
+    controller = ElfController(elf, board, bench, eeprom)
     clock = VirtualClock() if scenario.clock == "virtual" else RealClock()
     box = SimBox(controller, clock)  # type: ignore[arg-type]  # the same face, another controller
     faults = [parse_fault(text, job) for text in scenario.faults]

@@ -1,0 +1,24 @@
+/* SPDX-License-Identifier: MIT
+ * What keeps the box safe when its main loop does not: the 1 ms interrupt and the hardware watchdog. */
+#ifndef GUARD_H
+#define GUARD_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* Starts timer 2 at 1 ms and the watchdog at 120 ms. */
+void guard_begin(void);
+
+/* Only the main loop calls this, once per turn. */
+void guard_feed(void);
+
+/* Whether the watchdog caused the last reset. */
+bool guard_was_watchdog(void);
+
+/* Whether the stop contact is open. */
+bool guard_stop_open(void);
+
+/* To be provided: one millisecond went by. Called in the interrupt. */
+void guard_millisecond(void);
+
+#endif

@@ -1,0 +1,162 @@
+/* SPDX-License-Identifier: MIT
+ * The board in the terms of the core: hal.h from the drivers, core.h's entry points from their interrupts. */
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+
+#include "board.h"
+#include "core.h"
+#include "edges.h"
+#include "fitting.h"
+#include "gates.h"
+#include "guard.h"
+#include "hal.h"
+#include "line.h"
+#include "sampler.h"
+
+#ifndef BUILD_HASH
+#define BUILD_HASH 0
+#endif
+#define FIRMWARE_VERSION "0.1.0"
+#define SUPPLY_UV_PER_COUNT 19550UL  /* 20 V at 1023 counts */
+#define DRAIN_UV_PER_COUNT 58651UL   /* 60 V at 1023 counts */
+#define TENTHS_K_AT_FULL 5000L       /* 5 V at 10 mV/K */
+#define ZERO_C_DC 500                /* 0.5 V at 0 degC */
+
+static struct fitting fitting;
+static struct hal_channel channels[BOARD_CHANNELS];
+static uint8_t trace_memory[TRACE_BUFFERS * TRACE_SAMPLES * HAL_TRACE_SET_BYTES];
+
+static struct hal_board board = {
+    .board = BOARD_NAME,
+    .firmware_version = FIRMWARE_VERSION,
+    .build_hash = BUILD_HASH,
+    .channel_count = BOARD_CHANNELS,
+    .adc_bits = 10,
+    .sample_period_ns = SET_NS,
+    .sample_period_ticks = SET_TICKS,
+    .first_sample_ticks = FIRST_SET_TICKS,
+    .first_sample_ns = FIRST_SET_NS,
+    .supply_skew_ns = SUPPLY_SKEW_NS,
+    .drain_skew_ns = DRAIN_SKEW_NS,
+    .supply_min_mv = 6000,
+    .supply_max_mv = 18000,
+    .supply_uv_per_count = SUPPLY_UV_PER_COUNT,
+    .drain_uv_per_count = DRAIN_UV_PER_COUNT,
+    .gain_uncertainty_ppm = 2000,
+    .noise_counts_x100 = 58, /* half a count of the amplifiers and the rounding of the converter */
+    .bias_mv = 2500,
+    .bias_ohm = 47000,
+    .clamp_mv = 48000,
+    .trace_buffers = TRACE_BUFFERS,
+    .max_trace_samples = TRACE_SAMPLES,
+    .trace_memory = trace_memory,
+    .channels = channels,
+};
+
+/* --- hal.h ---------------------------------------------------------------------------------------------------- */
+
+void hal_gate(uint8_t channel, enum hal_drive drive) {
+    static const enum gate gates[] = {
+        [HAL_OFF] = GATE_OFF, [HAL_ON] = GATE_ON, [HAL_HIGH] = GATE_UPPER, [HAL_LOW] = GATE_ON};
+    gates_set((uint8_t)(channel - 1U), gates[drive]);
+}
+
+void hal_all_off(void) { gates_all_off(); }
+
+void hal_kill_gates(bool killed) { gates_enable(!killed); }
+
+uint32_t hal_now_ticks(void) { return edges_now(); }
+
+void hal_edge_at(uint32_t at_ticks) { edges_plan(at_ticks); }
+
+void hal_edge_cancel(void) { edges_cancel(); }
+
+void hal_adc_start(uint8_t channel) { sampler_start((uint8_t)(channel - 1U)); }
+
+void hal_adc_stop(void) { sampler_stop(); }
+
+uint16_t hal_supply_counts(void) { return sampler_supply(); }
+
+int16_t hal_temperature_dc(void) {
+    return (int16_t)((int32_t)sampler_temperature() * TENTHS_K_AT_FULL / 1024 - ZERO_C_DC);
+}
+
+bool hal_stop_input_open(void) { return guard_stop_open(); }
+
+void hal_watchdog_feed(void) { guard_feed(); }
+
+uint16_t hal_tx_free(void) { return line_room(); }
+
+void hal_tx_put(uint8_t byte) { line_send(byte); }
+
+void hal_tx_wait(void) {} /* the interrupt drains the ring meanwhile */
+
+uint8_t hal_irq_save(void) {
+    const uint8_t saved = SREG;
+    cli();
+    return saved;
+}
+
+void hal_irq_restore(uint8_t saved) { SREG = saved; }
+
+/* --- core.h --------------------------------------------------------------------------------------------------- */
+
+void edges_due(void) { core_edge_isr(); }
+
+void sampler_current(uint16_t fine, uint16_t wide) { core_adc_current_isr(fine, wide); }
+
+void sampler_rest(uint16_t supply, uint16_t drain) { core_adc_rest_isr(supply, drain); }
+
+void line_byte(uint8_t byte) { core_rx_byte(byte); }
+
+void line_lost(void) { core_rx_lost(); }
+
+void guard_millisecond(void) {
+    sampler_idle();
+    core_tick_1ms();
+}
+
+static void describe(void) {
+    fitting_load(&fitting);
+    board.simulated = fitting.simulated;
+    board.serial_number = fitting.serial_number;
+    board.calibrated_on = fitting.calibrated_on;
+    for (uint8_t index = 0; index < BOARD_CHANNELS; index++)
+        channels[index] = (struct hal_channel){
+            .kind = fitting.kinds[index],
+            .wide_na_per_count = fitting.wide_na_per_count,
+            .wide_offset_x100 = fitting.wide_offset_x100,
+            .fine_na_per_count = fitting.fine_na_per_count,
+            .fine_offset_x100 = fitting.fine_offset_x100,
+        };
+}
+
+/* Sleeps until the next interrupt, unless one has just given the core something to do. */
+static void rest(void) {
+    cli();
+    if (core_idle()) {
+        sleep_enable();
+        sei(); /* the instruction after it is carried out before any interrupt */
+        sleep_cpu();
+        sleep_disable();
+    }
+    sei();
+}
+
+int main(void) {
+    gates_begin();
+    edges_begin();
+    sampler_begin();
+    describe();
+    core_init(&board, guard_was_watchdog());
+    line_begin();
+    guard_begin();
+    set_sleep_mode(SLEEP_MODE_IDLE);
+    sei();
+    for (;;) {
+        core_poll();
+        rest();
+    }
+}

@@ -1,0 +1,128 @@
+/* SPDX-License-Identifier: MIT */
+#include "sampler.h"
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <util/atomic.h>
+
+#include "board.h"
+
+#define AVCC_REFERENCE _BV(REFS0)
+#define TRIGGER_COMPB (_BV(ADTS2) | _BV(ADTS0))
+#define DIVIDE_BY_16 _BV(ADPS2)
+#define ENABLED (_BV(ADEN) | _BV(ADIE) | DIVIDE_BY_16)
+#define HOLD_ON_MATCH (_BV(COM1B1) | _BV(COM1B0))
+#define TRACK_ON_MATCH _BV(COM1B1)
+#define TEMPERATURE_EVERY 64U /* idle readings */
+
+enum phase { PHASE_IDLE, PHASE_WIDE, PHASE_FINE, PHASE_DRAIN, PHASE_SUPPLY };
+
+static volatile enum phase phase;
+static volatile uint16_t latest_supply, latest_temperature;
+static uint16_t set_wide;
+static uint8_t drain_input, idle_count, idle_input;
+
+/* Lets the hold switches track; the next match holds again. */
+static void track(void) {
+    TCCR1A = TRACK_ON_MATCH;
+    TCCR1C = _BV(FOC1B);
+    TCCR1A = HOLD_ON_MATCH;
+}
+
+static void select(uint8_t input) { ADMUX = AVCC_REFERENCE | input; }
+
+static void convert(uint8_t input) {
+    select(input);
+    ADCSRA |= _BV(ADSC);
+}
+
+void sampler_begin(void) {
+    HOLD_DDR |= _BV(HOLD_BIT);
+    ADDRESS_DDR |= ADDRESS_MASK;
+    ADCSRB = TRIGGER_COMPB;
+    ADCSRA = _BV(ADEN) | DIVIDE_BY_16;
+    convert(INPUT_SUPPLY);
+    loop_until_bit_is_clear(ADCSRA, ADSC);
+    latest_supply = ADC;
+    ADCSRA = ENABLED | _BV(ADIF);
+}
+
+void sampler_start(uint8_t channel) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        ADCSRA = _BV(ADIF); /* breaks off what is under way */
+        ADDRESS_PORT = (uint8_t)((ADDRESS_PORT & (uint8_t)~ADDRESS_MASK) | (channel & ADDRESS_MASK));
+        drain_input = (uint8_t)(INPUT_FIRST_DRAIN + channel / DRAINS_PER_INPUT);
+        phase = PHASE_WIDE;
+        select(INPUT_WIDE);
+        track();
+        OCR1B = (uint16_t)(TCNT1 + FIRST_SET_TICKS - 1U); /* a match shows one tick later */
+        TIFR1 = _BV(OCF1B);
+        ADCSRA = ENABLED | _BV(ADATE);
+    }
+}
+
+void sampler_stop(void) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        ADCSRA = _BV(ADIF);
+        phase = PHASE_IDLE;
+        ADCSRA = ENABLED;
+    }
+}
+
+void sampler_idle(void) {
+    if (phase != PHASE_IDLE || ADCSRA & _BV(ADSC))
+        return;
+    idle_input = ++idle_count % TEMPERATURE_EVERY ? INPUT_SUPPLY : INPUT_TEMPERATURE;
+    convert(idle_input);
+}
+
+uint16_t sampler_supply(void) {
+    uint16_t counts;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { counts = latest_supply; }
+    return counts;
+}
+
+uint16_t sampler_temperature(void) {
+    uint16_t counts;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { counts = latest_temperature; }
+    return counts;
+}
+
+static void finish_idle(uint16_t counts) {
+    if (idle_input == INPUT_SUPPLY)
+        latest_supply = counts;
+    else
+        latest_temperature = counts;
+}
+
+ISR(ADC_vect) {
+    const uint16_t counts = ADC;
+    switch (phase) {
+    case PHASE_WIDE:
+        convert(INPUT_FINE);
+        phase = PHASE_FINE;
+        set_wide = counts;
+        OCR1B += SET_TICKS;
+        TIFR1 = _BV(OCF1B);
+        break;
+    case PHASE_FINE:
+        track();
+        convert(drain_input);
+        phase = PHASE_DRAIN;
+        sampler_current(counts, set_wide);
+        break;
+    case PHASE_DRAIN:
+        convert(INPUT_SUPPLY);
+        phase = PHASE_SUPPLY;
+        sampler_rest(latest_supply, counts);
+        break;
+    case PHASE_SUPPLY:
+        select(INPUT_WIDE);
+        phase = PHASE_WIDE;
+        latest_supply = counts;
+        break;
+    default:
+        finish_idle(counts);
+        break;
+    }
+}

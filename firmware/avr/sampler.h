@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: MIT
+ * The converter: sample sets of one channel during a drive, the supply and the temperature in between.
+ *
+ * It runs at 1 MHz, 13 us a conversion. Timer 1's comparator B holds both current ranges at the same instant and starts
+ * the first conversion without the processor; the other three follow from the interrupt. 1 MHz is the fastest clock
+ * that the datasheet gives figures for; ten bits are specified up to 200 kHz only, so the noise figure told to the
+ * console must be measured on the board.
+ */
+#ifndef SAMPLER_H
+#define SAMPLER_H
+
+#include <stdint.h>
+
+#define SET_TICKS 144U         /* 72 us from one set to the next */
+#define SET_NS 72000L
+#define FIRST_SET_TICKS 16U    /* 8 us from sampler_start to the first hold */
+#define FIRST_SET_NS 8000L
+/* Sampling instants after the hold: conversions take 13.5 and 13 us, interrupts 3 us between them, and sampling 1.5 us;
+ * the converter's own clock rounds to 1 us. The drain is sampled 34 us after the hold, which the header's field cannot
+ * hold by 1.2 us. The supply is sampled last and goes with the NEXT set, so it comes before that set's hold; the first
+ * set carries the supply at rest, as it was before the switch-on edge. */
+#define DRAIN_SKEW_NS 32767
+#define SUPPLY_SKEW_NS (-22000)
+
+/* Starts the converter and measures the supply once. */
+void sampler_begin(void);
+
+/* Samples a channel (from 0) from FIRST_SET_TICKS after now on, one set every SET_TICKS. */
+void sampler_start(uint8_t channel);
+
+/* Ends it at once. */
+void sampler_stop(void);
+
+/* Measures the supply, or now and then the temperature, while no sets are taken; to be called every millisecond. */
+void sampler_idle(void);
+
+/* The latest supply reading, counts; never older than 2 ms. */
+uint16_t sampler_supply(void);
+
+/* The latest temperature reading, counts. */
+uint16_t sampler_temperature(void);
+
+/* To be provided; called in the interrupt. Both ranges of a set. */
+void sampler_current(uint16_t fine, uint16_t wide);
+
+/* To be provided; called in the interrupt. The rest of the same set. */
+void sampler_rest(uint16_t supply, uint16_t drain);
+
+#endif
