@@ -6,6 +6,7 @@ import tomllib
 import zlib
 from functools import cached_property
 from pathlib import Path
+from struct import calcsize
 from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -168,6 +169,11 @@ class MessageDecl(_Model):
     def struct_format(self) -> str:
         """`struct` format of the fixed fields, little-endian."""
         return "<" + "".join(field.struct_code for field in self.fields)
+
+    @property
+    def fixed_bytes(self) -> int:
+        """Size of the fixed fields, in bytes."""
+        return calcsize(self.struct_format)
 
     @property
     def tail(self) -> FieldDecl | None:

@@ -14,6 +14,7 @@ from struct import calcsize
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from loomproof_wire.c_code import c_decode, c_encode, c_member, c_size
 from loomproof_wire.declaration import Declaration, DeclarationError, FieldDecl, MessageDecl, load_declaration
 from loomproof_wire.vectors import build_vectors, encode_values, frame_bytes
 
@@ -38,6 +39,10 @@ def _from_template(template: str) -> Callable[[Declaration], str]:
             quoted=json.dumps,
             body_size=body_size,
             crc_example=crc_example,
+            c_member=c_member,
+            c_decode=c_decode,
+            c_encode=c_encode,
+            c_size=c_size,
         )
         return environment.get_template(template).render(
             d=declaration, train_example=lambda: train_example(declaration)
@@ -54,6 +59,8 @@ OUTPUTS: dict[str, Callable[[Declaration], str]] = {
     "shared/loomproof_wire/messages.py": _from_template("messages.py.j2"),
     "docs/protocol.md": _from_template("protocol.md.j2"),
     "tests/wire/vectors.json": _vectors,
+    "firmware/core/wire_gen.h": _from_template("wire_gen.h.j2"),
+    "firmware/core/wire_gen.c": _from_template("wire_gen.c.j2"),
 }
 """Path below the root of the source tree -> what makes its content."""
 
