@@ -159,6 +159,7 @@ def stop(d: schemdraw.Drawing) -> None:
     """The stop input: a normally closed button in the supply of the gate buffers."""
     d += tag("5 V", 1.6).left()
     d += e.Fuse().right(2.4).at((0, 0)).label("0.5 A", loc="bottom")
+    d += e.Switch().right(2.6).label("gate enable\n(processor)")
     d += e.Button(nc=True).right(3.6).label("stop, normally closed\n(outside, on its own cable)", ofst=0.4)
     d += (n := e.Dot())
     d += e.Capacitor().down(2.4).at(n.center).label(value("gate_supply_f"), loc="bottom")
