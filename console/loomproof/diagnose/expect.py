@@ -152,12 +152,24 @@ def expect(job: Job, evidence: LoomEvidence) -> Expectations:
     return Expectations(
         temperature_c=temperature,
         resistance=resistance,
-        sisters=_sister_bands(groups, ohms, "resistance", dict.fromkeys(fitted, TERMINALS_OHM)),
+        sisters=_sister_bands(
+            groups, _within(ohms, resistance), "resistance", dict.fromkeys(fitted, TERMINALS_OHM)
+        ),
         baseline={c: b for c in fitted if (b := _baseline(evidence.of(c), temperature)) is not None},
         inductance=inductance,
-        inductance_sisters=_sister_bands(groups, henries, "inductance", {}),
+        inductance_sisters=_sister_bands(groups, _within(henries, inductance), "inductance", {}),
         steady={c: b for c in fitted if (b := _steady(job.load_type(c), evidence.of(c))) is not None},
     )
+
+
+def _within(measured: Mapping[int, Estimate], bands: Mapping[int, Band]) -> dict[int, Estimate]:
+    """Those that their own catalogue band does not already fail: a faulty part is no measure for its sisters."""
+    return {
+        c: e
+        for c, e in measured.items()
+        if c not in bands
+        or bands[c].low - 2.0 * (e.u + bands[c].u) <= e.value <= bands[c].high + 2.0 * (e.u + bands[c].u)
+    }
 
 
 def _inductance_of(evidence: ChannelEvidence) -> Estimate | None:
@@ -195,12 +207,15 @@ def _steady(load: LoadType, evidence: ChannelEvidence) -> Band | None:
     """Steady current, brought from 13.5 V to the voltage there was."""
     current = load.steady_current_a
     signature = evidence.signature
-    if current is None or signature is None or signature.supply_loaded_v is None:
+    if current is None or signature is None or signature.supply_v is None:
         return None
+    volts = signature.supply_v.value
+    if signature.steady_a is not None and signature.source_ohm is not None:
+        volts -= signature.source_ohm.value * signature.steady_a.value
     # A filament's resistance grows with its temperature: i ~ v^0.55 (common practice, no source); a motor's
     # friction rises with its speed: i ~ v.
     power = 0.55 if load.kind is LoadKind.LAMP else 1.0
-    factor = (signature.supply_loaded_v.value / 13.5) ** power
+    factor = (max(volts, 1.0) / 13.5) ** power
     source = f"{current.value:.3g} A +-{current.tolerance_percent:g} % at 13.5 V ({current.source})"
     return Band(current.low * factor, current.high * factor, current.value * factor, 0.0, source)
 

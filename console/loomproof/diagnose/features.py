@@ -143,7 +143,7 @@ def _conduct(own: ChannelEvidence, expected: Expectations, channel: int) -> Cond
         return Conduct.NONE
     band = expected.resistance.get(channel)
     ohm = signature.resistance_ohm
-    if band is not None and ohm is not None and ohm.value < 0.3 * band.low:
+    if band is not None and ohm is not None and ohm.value < 0.12 * band.low:
         return Conduct.EXCESS
     if signature.clipped:
         return Conduct.EXCESS

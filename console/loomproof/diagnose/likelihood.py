@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 _BATCHES = 61
 _BROAD = -math.log(math.log(1e6))  # a quantity about which nothing is known: flat over six decades
 _OUTLIER = 0.002
+_USELESS = 0.5  # relative uncertainty from which a number says nothing
 _OWN_OHM, _OWN_HENRY = 0.015, 0.04
 _OWN_BY_KIND = {LoadKind.MOTOR: 0.12, LoadKind.LAMP: 0.05, LoadKind.COIL: 0.03}
 _ADDED = np.geomspace(0.02, 100.0, 56)  # ohm
@@ -86,6 +87,8 @@ class _Shape:
     unknown_type: bool = False
     beside: LoadType | None = None
     moved_elsewhere: int | None = None
+    garbled: bool = False  # what flows is not the load's current, so its numbers mean nothing
+    foreign: bool = False  # measured by the estimator of another kind of load
 
 
 @dataclass
@@ -167,8 +170,12 @@ class Scorer:
         if key not in self._weak_groups:
             rows = np.zeros((_ADDED.size, _BATCHES))
             for channel, own in zip(group, faults, strict=True):
-                rows = rows + (self._weak_ohm(channel, own) if channel in fed else self._ohm(channel, own)[None, :])
-            self._weak_groups[key] = np.asarray(logsumexp(rows + self._ohm_weights(group[0])[None, :], axis=1))
+                rows = rows + (
+                    self._weak_ohm(channel, own) if channel in fed else self._ohm(channel, own)[None, :]
+                )
+            self._weak_groups[key] = np.asarray(
+                logsumexp(rows + self._ohm_weights(group[0])[None, :], axis=1)
+            )
         return self._weak_groups[key]
 
     # -- words ---------------------------------------------------------------------------------------------------
@@ -194,9 +201,20 @@ class Scorer:
             k = fault.channels.index(channel)
             source, target = fault.channels[k - 1], fault.channels[(k + 1) % len(fault.channels)]
             load = self.job.load_type(source)
-            same = load.key == shape.load.key
             words = replace(sound_table(load), pull=TABLES[kind].pull)
-            return replace(shape, words=words, load=load, own_batch=same, moved_elsewhere=target)
+            foreign = load.kind is not shape.load.kind
+            if foreign:
+                words = replace(
+                    words, moved=None, off_shape=None, noticed=None, conduct=self._conduct(channel, load)
+                )
+            return replace(
+                shape,
+                words=words,
+                load=load,
+                own_batch=load.key == shape.load.key,
+                moved_elsewhere=target,
+                foreign=foreign,
+            )
         words = shape.words.under(TABLES[kind])
         if kind is FaultKind.BRIDGED:
             other = next(c for c in fault.channels if c != channel)
@@ -208,8 +226,17 @@ class Scorer:
             FaultKind.SHORT_ACROSS_LOAD: {"low": True},
             FaultKind.SUPPRESSION_REVERSED: {"low": True},
             FaultKind.WRONG_LOAD: {"unknown_type": True},
+            FaultKind.SHORT_TO_GROUND: {"garbled": True},
         }
         return replace(shape, words=words, **flags.get(kind, {}))  # type: ignore[arg-type]
+
+    def _conduct(self, channel: int, load: LoadType) -> Mapping[str, float]:
+        """A load on a channel set up for another may draw more than that channel's limit."""
+        ohm = direct_ohm(load)
+        most = 13.5 / ohm.value if ohm else 0.0
+        if most > self.job.load_type(channel).limits.max_current_a:
+            return {Conduct.EXCESS: 0.9, Conduct.FLOWS: 0.09, Conduct.NONE: 0.01}
+        return {Conduct.FLOWS: 0.95, Conduct.EXCESS: 0.03, Conduct.NONE: 0.02}
 
     # -- numbers -------------------------------------------------------------------------------------------------
 
@@ -255,21 +282,28 @@ class Scorer:
         measured = self.features[channel].resistance
         if measured is None or measured.value <= 0.0:
             return np.zeros(_BATCHES)
+        if measured.relative > _USELESS:
+            return np.zeros(_BATCHES)
+        if shape.garbled:
+            return np.full(_BATCHES, _BROAD)
         x, load = math.log(measured.value), shape.load
         base, _ = self._base_ohm(channel, load)
         sigma = self._sigma(load, measured, _OWN_OHM)
         if shape.unknown_type:
             return np.full(_BATCHES, self._types(channel))
         if shape.low:
-            return np.full(_BATCHES, _flat(x, math.log(0.01), math.log(0.6 * float(base.mean()))))
+            return np.full(_BATCHES, _flat(x, math.log(0.01), math.log(0.3 * float(base.mean()))))
         if shape.beside is not None:
-            return np.full(_BATCHES, self._parallel(channel, shape, measured))
+            both = math.log(0.6) + self._parallel(channel, shape, measured)
+            return np.full(_BATCHES, np.logaddexp(both, math.log(0.4) + _BROAD))
         if shape.added:
             return _added_density(x, base, sigma)
         if shape.lost_turns:
             rows = _normal(x, np.log(base[:, None] * (1.0 - _LOST_TURNS[None, :])), sigma)
             return np.asarray(logsumexp(rows, axis=1) - math.log(_LOST_TURNS.size))
         density = _with_outliers(_normal(x, np.log(base), sigma))
+        if shape.foreign:
+            density = np.asarray(np.logaddexp(math.log(0.6) + density, math.log(0.4) + _BROAD))
         return density if shape.own_batch else np.full(_BATCHES, self._marginal(load, density))
 
     def _marginal(self, load: LoadType, density: Floats) -> float:
@@ -282,6 +316,8 @@ class Scorer:
         if (
             measured is None
             or measured.value <= 0.0
+            or measured.relative > _USELESS
+            or shape.garbled
             or shape.low
             or shape.unknown_type
             or shape.beside is not None
@@ -336,14 +372,18 @@ class Scorer:
 
     def _henry_shape(self, channel: int, shape: _Shape) -> Floats:
         measured, due = self.features[channel].inductance, shape.load.inductance_mh
-        if measured is None or measured.value <= 0.0 or due is None:
+        if measured is None or measured.value <= 0.0 or measured.relative > _USELESS or due is None:
             return np.zeros(_BATCHES)
+        if shape.garbled or shape.foreign:
+            return np.full(_BATCHES, _BROAD)
         if shape.unknown_type:
             has_ohm = self.features[channel].resistance is not None
             return np.full(_BATCHES, 0.0 if has_ohm else _BROAD)
         x = math.log(measured.value)
         middle = math.log(due.value * 1e-3)
-        if shape.low or shape.beside is not None:
+        if shape.low:
+            return np.full(_BATCHES, _flat(x, middle - math.log(2000.0), middle - math.log(8.0)))
+        if shape.beside is not None:
             return np.full(_BATCHES, _flat(x, middle - math.log(200.0), middle + 0.2))
         if shape.lost_turns:
             return np.full(_BATCHES, _flat(x, middle - math.log(50.0), middle - 0.15))

@@ -101,7 +101,7 @@ _SHOWS_SUPPRESSION = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALV
 
 
 def _after(due: OffShape) -> Odds:
-    return {str(s): 0.005 for s in OffShape} | {str(OffShape.CANNOT_TELL): 0.02, str(due): 0.96}
+    return {str(s): 0.003 for s in OffShape} | {str(OffShape.CANNOT_TELL): 0.02, str(due): 0.96}
 
 
 def sound_table(load: LoadType) -> WordTable:
@@ -163,7 +163,8 @@ TABLES: Mapping[FaultKind, WordTable] = {
     FaultKind.SHORTED_TURNS: WordTable(
         conduct={Conduct.FLOWS: 0.9, Conduct.EXCESS: 0.099, Conduct.NONE: 0.001},
         moved={Moved.YES: 0.3, Moved.CANNOT_TELL: 0.4, Moved.NO: 0.3},
-        off_shape={str(s): 0.15 for s in OffShape} | {str(OffShape.CLAMP): 0.4},
+        # The shorted ring lets the flux, and with it the pin, come down slowly: it looks like a resistor.
+        off_shape={str(s): 0.05 for s in OffShape} | {str(OffShape.CLAMP): 0.2, str(OffShape.RESISTOR): 0.65},
         noticed={"something": 0.5, "nothing": 0.5},
     ),
     FaultKind.STUCK_ARMATURE: WordTable(

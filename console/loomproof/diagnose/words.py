@@ -127,11 +127,19 @@ ADVICE = {
 
 # What this box cannot separate, and why.
 TWINS = {
+    FaultKind.OPEN: (FaultKind.FEED_OPEN,),
+    FaultKind.FEED_OPEN: (FaultKind.OPEN,),
+    FaultKind.ADDED_RESISTANCE: (FaultKind.FEED_WEAK,),
+    FaultKind.FEED_WEAK: (FaultKind.ADDED_RESISTANCE,),
     FaultKind.SHORT_TO_SUPPLY: (FaultKind.SHORT_ACROSS_LOAD, FaultKind.SUPPRESSION_REVERSED),
     FaultKind.SHORT_ACROSS_LOAD: (FaultKind.SHORT_TO_SUPPLY, FaultKind.SUPPRESSION_REVERSED),
     FaultKind.SUPPRESSION_REVERSED: (FaultKind.SHORT_ACROSS_LOAD, FaultKind.SHORT_TO_SUPPLY),
 }
 _WHY_TWINS = {
+    FaultKind.OPEN: "nothing else hangs on that feed to compare with",
+    FaultKind.FEED_OPEN: "nothing else hangs on that feed to compare with",
+    FaultKind.ADDED_RESISTANCE: "no other load on that feed draws enough to compare with",
+    FaultKind.FEED_WEAK: "no other load on that feed draws enough to compare with",
     FaultKind.SHORT_TO_SUPPLY: "it switches the low side only and cannot take the feed away",
     FaultKind.SHORT_ACROSS_LOAD: "it switches the low side only and cannot take the feed away",
     FaultKind.SUPPRESSION_REVERSED: "a diode's drop is lost in the current of a short",

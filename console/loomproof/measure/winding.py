@@ -15,7 +15,8 @@ from loomproof.measure.balance import balance_resistance
 from loomproof.measure.dip import Dip, look_for_landing
 from loomproof.measure.early import early_inductance, saturating_inductance
 from loomproof.measure.quantities import Estimate
-from loomproof.measure.rise import ResistanceInductance, fit_rise, resistance_inductance, ripple_response
+from loomproof.measure.rise import ResistanceInductance, resistance_inductance, ripple_response
+from loomproof.measure.stillness import explained_without_motion
 from loomproof.measure.settle import mean_current
 from loomproof.measure.signature import Moved, OffShape, Signature
 
@@ -37,6 +38,7 @@ _OPENING_S = {
 # Smallest rise of inductance over the stroke that `Moved.NO` shall exclude. Below it the dip is too small to
 # build a verdict on: an injector's stroke is a tenth of a millimetre, a relay's armature closes its gap.
 _LEAST_STROKE = {LoadKind.INJECTOR: 0.05, LoadKind.RELAY: 0.10, LoadKind.VALVE: 0.08}
+_EARLY_SAMPLES = 6
 _TAIL_TRIES = (0.15, 0.3, 0.6, 1.0)  # of the landing time, after the landing
 
 
@@ -155,10 +157,21 @@ def _moving(trace: Trace, load: LoadType, source: Source, dip: Dip, found: Signa
         found = _accept(trace, both, found, closed=True)
     if found.resistance_ohm is None:
         return found
-    return _stroke(load, dip, _early(trace, load, source, found))
+    return _stroke(trace, load, source, dip, _early(trace, load, source, found))
 
 
-def _stroke(load: LoadType, dip: Dip, found: Signature) -> Signature:
+def _rules_out(trace: Trace, load: LoadType, source: Source, found: Signature, least: float) -> bool:
+    """Whether one resistance and one inductance explain the whole pulse, and a stroke would not have let them."""
+    try:
+        both = resistance_inductance(trace, source, free_start=_has_resistor(load, found))
+    except (ValueError, np.linalg.LinAlgError):
+        return False
+    on = trace.on
+    span = opening_span_s(load, source.emf_v)
+    return explained_without_motion(trace.time_s[on], trace.current_u_a[on], both.fit, span, least)
+
+
+def _stroke(trace: Trace, load: LoadType, source: Source, dip: Dip, found: Signature) -> Signature:
     """Where the dip alone cannot tell, the inductance before and after can rule a stroke out.
 
     It never rules one in: eddy currents and saturation change the inductance without motion.
@@ -171,7 +184,8 @@ def _stroke(load: LoadType, dip: Dip, found: Signature) -> Signature:
     found = replace(found, stroke_gain=Estimate(gain, u, min(closed.dof, rest.dof)))
     if dip.moved is not Moved.CANNOT_TELL or not dip.too_faint:
         return found
-    if gain + 3.1 * u >= _LEAST_STROKE.get(load.kind, 0.1):
+    least = _LEAST_STROKE.get(load.kind, 0.1)
+    if gain + 3.1 * u >= least and not _rules_out(trace, load, source, found, least):
         return found
     kept = tuple(r for r in found.refusals if not r.startswith("motion:"))
     return replace(found, moved=Moved.NO, refusals=kept)
@@ -231,6 +245,9 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
     leaves = 0.9 * load.pull_in_a.low if load.pull_in_a else 0.3 * source.emf_v / total
     above = np.flatnonzero(trace.on & (trace.current_a > leaves))
     end = float(trace.time_s[above[0]]) if above.size else trace.on_time_s
+    # An armature cannot have gone far within the first few samples, however fast the current came.
+    on = np.flatnonzero(trace.on)
+    end = max(end, float(trace.time_s[on[min(_EARLY_SAMPLES, on.size - 1)]]))
     try:
         early = early_inductance(
             trace,
@@ -298,4 +315,4 @@ def _rise_time(trace: Trace, load: LoadType, found: Signature) -> Signature:
     )
 
 
-__all__ = ["fit_rise", "measure_winding", "opening_span_s"]
+__all__ = ["measure_winding", "opening_span_s"]
