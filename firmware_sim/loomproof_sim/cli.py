@@ -57,8 +57,7 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
         except ServeError as error:
             _fail(str(error), CANNOT_LISTEN)
         TypedHands(selector, sys.stdin, box)
-        print(f"ready {port.url}", flush=True)
-        Server(box, selector).run(port)
+        Server(box, selector).run(port, lambda: print(f"ready {port.url}", flush=True))
         port.close()
         if hands_server is not None:
             hands_server.close()

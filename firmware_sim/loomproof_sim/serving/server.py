@@ -115,9 +115,15 @@ class Server:
         self._selector = selector
         self._ending = False
 
-    def run(self, port: Port) -> None:
-        """Serve until told to end; then every output is off."""
+    def run(self, port: Port, ready: Callable[[], None] = lambda: None) -> None:
+        """Serve until told to end; then every output is off.
+
+        Args:
+            port: the console's end.
+            ready: called once signals end it cleanly.
+        """
         with _Signals(self._selector, self._end):
+            ready()
             while not self._ending:
                 self._turn(port)
         with self._box as controller:
