@@ -148,3 +148,23 @@ def test_the_suite_leaves_the_box_stopped_whatever_happens(make_python_box):
     with sim as controller:
         assert controller.latch.stopped
         assert not controller.outputs.any_on
+
+
+@pytest.mark.parametrize(
+    ("act", "says"),
+    [
+        (lambda hands: hands.stop_input(True), "release the stop button"),
+        (lambda hands: hands.supply(False), "12 V"),
+    ],
+    ids=["stop button pressed", "no supply"],
+)
+def test_a_bench_that_is_not_ready_is_not_called_a_broken_box(make_python_box, act, says):
+    bench = make_python_box()
+    act(bench.hands.hands)
+    results = run_suite(bench)
+    assert {r.case.key: r.text for r in results if r.outcome is Outcome.BROKEN} == {}
+    assert {r.case.key for r in results if says in r.text} >= {
+        "stop-stops",
+        "arming-expires",
+        "train-delivered",
+    }

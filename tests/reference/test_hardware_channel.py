@@ -1,7 +1,8 @@
 """What the firmware and the console assume of the channel circuit, checked in ngspice.
 
-The netlist (firmware/hardware/circuit) is a design, not a measured board. Expectations come from the board
-profile that the console is told, from textbook formulas named beside each test, and from the load catalogue's limits.
+The netlist (firmware/hardware/circuit) is a design, not a measured board. Expectations come from
+the board profile that the console is told, from textbook formulas named beside each test, and
+from the load catalogue's limits.
 """
 
 import re
@@ -146,7 +147,7 @@ START_S = 20e-6
 
 
 def switched_off(spice, ohm, henry, current_a, after_s):
-    """Charge a load, switch off; return times from the edge, drain volts, shunt current, current at the edge."""
+    """Charge a load, switch off; return times, drain volts and shunt current after the edge, and the current at it."""
     on_s = -henry / ohm * log(1 - current_a * ohm / SUPPLY_V)
     body = (
         f"vs s 0 {SUPPLY_V}\nrl s l {ohm}\nll l d {henry}\nvg g 0 pulse(0 5 {START_S} 50n 50n {on_s} 10)\n"

@@ -264,13 +264,26 @@ class Bench:
         """A new session with heartbeats, nothing latched, every subject configured harmlessly."""
         self.line.forget()
         self.greet()
-        if self.status().state is BoxState.STOPPED:
-            self.accepted(ClearStop())
+        self._leave_stop()
         for subject in self.subjects.switched[:4]:
             self.accepted(self.configuration(subject))
         for channel in self.subjects.bridge or ():
             self.accepted(self.configuration(Subject(channel, LoadClass.VALVE)))
         self.line.forget()
+
+    def _leave_stop(self) -> None:
+        status = self.status()
+        if status.state is not BoxState.STOPPED:
+            return
+        if status.stop_input_open:
+            raise NotShown("the stop input is open: release the stop button, then run the suite again")
+        reply = self.ask(ClearStop())
+        if isinstance(reply, Refused) and reply.reason is Refusal.SUPPLY_OUT_OF_RANGE:
+            volts = status.supply_mv / 1000
+            raise NotShown(
+                f"the supply is out of range at {volts:.1f} V: give the box its 12 V, then run again"
+            )
+        self.expect(isinstance(reply, Ack), f"`clear_stop` was answered by {told(reply)}")
 
     # -- channels ------------------------------------------------------------------------------------------
 

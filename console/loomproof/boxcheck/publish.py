@@ -1,5 +1,6 @@
 """Writes docs/checking-a-box.md from the cases: `python -m loomproof.boxcheck.publish [--check]`."""
 
+import re
 import sys
 from pathlib import Path
 
@@ -8,51 +9,26 @@ from loomproof_wire.messages import Refusal
 
 PAGE = Path(__file__).parents[3] / "docs" / "checking-a-box.md"
 
-HEAD = """<!-- Generated from the cases of console/loomproof/boxcheck by `python -m loomproof.boxcheck.publish`. Do not edit. -->
-# Checking a box
+HEAD = (Path(__file__).parent / "page_head.md").read_text(encoding="utf-8")
+"""What stands above the table."""
 
-`loomproof box-check` tries whether a box keeps what [the protocol page](protocol.md) promises. It is for whoever builds
-a box or changes its firmware; it needs nothing but the line, and says of each broken guarantee what the box did and where
-to look.
 
-> **WARNING** The cases switch loads on and off many times, for up to two seconds each. Use dummy loads, or relays, valves
-> and lamps that nothing dangerous hangs on. Have a switch that removes the power within reach: neither the program's keys
-> nor the box's stop button is an emergency stop.
+def _anchor(heading: str) -> str:
+    return re.sub(r"[^a-z0-9 -]", "", heading.lower()).replace(" ", "-")
 
-| you have | say | what is driven |
-| --- | --- | --- |
-| only the board | `loomproof box-check --box PORT` | nothing: frames, sessions, configuration and stops are checked |
-| dummy loads, 47 Ω 10 W each | `... --channel 1 --channel 2 --channel 3 --channel 4` | these, after you typed `dummy loads` |
-| a loom with its job | `... --job JOB` | its relays, valves and lamps without a hazard |
-| somebody at the box | add `--hands` | the same; they press the stop button, switch the supply, pull a connector when asked |
-| no box at all | `loomproof box-check --box sim://` | the simulated one |
 
-Classes such as `fuel` are tried on the same harmless channels, which are only called so in their configuration. Two
-channels are needed for the whole suite but the stepper (four) and the bridge (two half-bridge channels).
-
-Each case is **kept**, **broken** or **not run**; not run means not shown. The exit code is 0 when nothing is broken (with
-`--complete`: and nothing was left out), 1 when something is, 2 for wrong usage, 3 when no box answers. `--json` prints the
-result for other programs, `--only CASE` runs one case, `--list` lists them. Times may be late by 10 ms in the box and by
-100 ms on the line; in virtual time the line adds nothing. At the end the box is stopped, whatever happened.
-
-## The cases
-
-| case | guarantee | needs | where to look when it is broken |
-| --- | --- | --- | --- |
-"""
+def _provoking(reason: Refusal) -> list[str]:
+    return [f"`{case.key}`" for case in CASES if reason in case.refusals]
 
 
 def page() -> str:
     """Return the page."""
     rows = [
-        f"| `{case.key}` | {case.guarantee} ([{case.rule}](protocol.md#{case.rule.lower().replace(' ', '-')})) "
+        f"| `{case.key}` | {case.guarantee} ([{case.rule}](protocol.md#{_anchor(case.rule)})) "
         f"| {', '.join(sorted(need.value for need in case.needs)) or 'nothing'} | {case.mend} |"
         for case in CASES
     ]
-    reasons = [
-        f"| `{reason.name.lower()}` | {', '.join(f'`{case.key}`' for case in CASES if reason in case.refusals)} |"
-        for reason in Refusal
-    ]
+    reasons = [f"| `{reason.name.lower()}` | {', '.join(_provoking(reason))} |" for reason in Refusal]
     rest = [f"- {what}: {how}." for what, how in NOT_FROM_OUTSIDE.items()]
     return (
         HEAD
