@@ -147,7 +147,7 @@ START_S = 20e-6
 
 
 def switched_off(spice, ohm, henry, current_a, after_s):
-    """Charge a load, switch off; return times, drain volts and shunt current after the edge, and the current at it."""
+    """Charge a load and switch off; return times, drain volts, shunt current after the edge, and at it."""
     on_s = -henry / ohm * log(1 - current_a * ohm / SUPPLY_V)
     body = (
         f"vs s 0 {SUPPLY_V}\nrl s l {ohm}\nll l d {henry}\nvg g 0 pulse(0 5 {START_S} 50n 50n {on_s} 10)\n"
