@@ -8,6 +8,9 @@
 
 #define PER_PORT 8
 
+/* A table: shifting takes a time that depends on the channel. */
+static const uint8_t bits[PER_PORT] = {1, 2, 4, 8, 16, 32, 64, 128};
+
 #if BOARD_CHANNELS == 16
 
 void gates_begin(void) {
@@ -19,7 +22,7 @@ void gates_begin(void) {
 void gates_all_off(void) { PORTA = PORTC = PORTL = PORTK = 0; }
 
 void gates_set(uint8_t channel, enum gate gate) {
-    const uint8_t bit = (uint8_t)(1U << (channel % PER_PORT));
+    const uint8_t bit = bits[channel % PER_PORT];
     volatile uint8_t *lower = channel < PER_PORT ? &PORTA : &PORTC;
     volatile uint8_t *upper = channel < PER_PORT ? &PORTL : &PORTK;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
@@ -51,7 +54,7 @@ void gates_all_off(void) {
 
 /* This board has no half-bridges: an upper leg stays off. */
 void gates_set(uint8_t channel, enum gate gate) {
-    const uint8_t bit = (uint8_t)(1U << (FIRST_GATE + channel));
+    const uint8_t bit = bits[FIRST_GATE + channel];
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         if (gate == GATE_ON)
             PORTD |= bit;

@@ -10,12 +10,10 @@
 
 #define MS_COUNT 249U /* 16 MHz / 64 / 250 = 1 kHz */
 
-/* Kept before the runtime clears memory; the watchdog stays on after it reset, with its shortest time. */
-static uint8_t reset_cause __attribute__((section(".noinit")));
+static bool by_watchdog;
 
-void guard_early(void) __attribute__((naked, used, section(".init3")));
-void guard_early(void) {
-    reset_cause = MCUSR;
+void guard_first(void) {
+    by_watchdog = MCUSR & _BV(WDRF);
     MCUSR = 0;
     wdt_disable();
 }
@@ -31,7 +29,7 @@ void guard_begin(void) {
 
 void guard_feed(void) { wdt_reset(); }
 
-bool guard_was_watchdog(void) { return reset_cause & _BV(WDRF); }
+bool guard_was_watchdog(void) { return by_watchdog; }
 
 bool guard_stop_open(void) { return STOP_PINS & _BV(STOP_BIT); }
 

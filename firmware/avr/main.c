@@ -146,6 +146,7 @@ static void rest(void) {
 }
 
 int main(void) {
+    guard_first();
     gates_begin();
     edges_begin();
     sampler_begin();

@@ -3,9 +3,11 @@
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
+#include <stdbool.h>
 #include <util/atomic.h>
 
 #include "board.h"
+#include "edges.h"
 
 #define AVCC_REFERENCE _BV(REFS0)
 #define TRIGGER_COMPB (_BV(ADTS2) | _BV(ADTS0))
@@ -21,6 +23,7 @@ static volatile enum phase phase;
 static volatile uint16_t latest_supply, latest_temperature;
 static uint16_t set_wide;
 static uint8_t drain_input, idle_count, idle_input;
+static volatile bool redo; /* the conversion under way is not the one wanted */
 
 /* Lets the hold switches track; the next match holds again. */
 static void track(void) {
@@ -49,23 +52,23 @@ void sampler_begin(void) {
 
 void sampler_start(uint8_t channel) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        ADCSRA = _BV(ADIF); /* breaks off what is under way */
+        redo = ADCSRA & _BV(ADSC); /* breaking it off would make the next one slow */
         ADDRESS_PORT = (uint8_t)((ADDRESS_PORT & (uint8_t)~ADDRESS_MASK) | (channel & ADDRESS_MASK));
         drain_input = (uint8_t)(INPUT_FIRST_DRAIN + channel / DRAINS_PER_INPUT);
         phase = PHASE_WIDE;
         select(INPUT_WIDE);
         track();
-        OCR1B = (uint16_t)(TCNT1 + FIRST_SET_TICKS - 1U); /* a match shows one tick later */
+        OCR1B = (uint16_t)(edges_anchor() + FIRST_SET_TICKS - 1U); /* a match shows one tick later */
         TIFR1 = _BV(OCF1B);
-        ADCSRA = ENABLED | _BV(ADATE);
+        ADCSRA = ENABLED | _BV(ADATE) | _BV(ADIF);
     }
 }
 
 void sampler_stop(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        ADCSRA = _BV(ADIF);
+        redo = ADCSRA & _BV(ADSC);
         phase = PHASE_IDLE;
-        ADCSRA = ENABLED;
+        ADCSRA = ENABLED | _BV(ADIF);
     }
 }
 
@@ -95,8 +98,28 @@ static void finish_idle(uint16_t counts) {
         latest_temperature = counts;
 }
 
+/* Begins a set whose hold came while the converter was busy: what was held then is as good as ever. */
+static void catch_up(void) {
+    if (phase == PHASE_WIDE && TIFR1 & _BV(OCF1B))
+        ADCSRA |= _BV(ADSC);
+}
+
+/* Ready for the next hold. If it came before the input was selected, the conversion that it started is done again. */
+static void await_hold(void) {
+    select(INPUT_WIDE);
+    phase = PHASE_WIDE;
+    redo = ADCSRA & _BV(ADSC);
+    if (!redo)
+        catch_up();
+}
+
 ISR(ADC_vect) {
     const uint16_t counts = ADC;
+    if (redo) {
+        redo = false;
+        catch_up();
+        return;
+    }
     switch (phase) {
     case PHASE_WIDE:
         convert(INPUT_FINE);
@@ -117,8 +140,7 @@ ISR(ADC_vect) {
         sampler_rest(latest_supply, counts);
         break;
     case PHASE_SUPPLY:
-        select(INPUT_WIDE);
-        phase = PHASE_WIDE;
+        await_hold();
         latest_supply = counts;
         break;
     default:

@@ -13,8 +13,8 @@
 
 #define SET_TICKS 144U         /* 72 us from one set to the next */
 #define SET_NS 72000L
-#define FIRST_SET_TICKS 16U    /* 8 us from sampler_start to the first hold */
-#define FIRST_SET_NS 8000L
+#define FIRST_SET_TICKS 32U    /* 16 us from sampler_start to the first hold: a conversion under way ends before it */
+#define FIRST_SET_NS 16000L
 /* Sampling instants after the hold: conversions take 13.5 and 13 us, interrupts 3 us between them, and sampling 1.5 us;
  * the converter's own clock rounds to 1 us. The drain is sampled 34 us after the hold, which the header's field cannot
  * hold by 1.2 us. The supply is sampled last and goes with the NEXT set, so it comes before that set's hold; the first

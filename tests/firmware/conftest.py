@@ -16,9 +16,20 @@ def run(*command: str) -> str:
     return done.stdout
 
 
+def make(tmp_path_factory, *targets: str) -> Path:
+    """Build; one worker does, the others wait for it."""
+    lock = tmp_path_factory.getbasetemp().parent / "firmware.lock"
+    run("flock", str(lock), "make", "-s", "-C", "firmware", *targets)
+    return ROOT / "build" / "firmware"
+
+
+@pytest.fixture(scope="session")
+def shim(tmp_path_factory):
+    """Where the shim is."""
+    return make(tmp_path_factory, "shim")
+
+
 @pytest.fixture(scope="session")
 def built(tmp_path_factory):
-    """Where the firmware and the shim are. One worker builds, the others wait for it."""
-    lock = tmp_path_factory.getbasetemp().parent / "firmware.lock"
-    run("flock", str(lock), "make", "-s", "-C", "firmware")
-    return ROOT / "build" / "firmware"
+    """Where the shim and the firmware of both boards are."""
+    return make(tmp_path_factory)

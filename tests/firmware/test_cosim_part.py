@@ -15,7 +15,7 @@ MS = 16_000
 
 
 @pytest.fixture(scope="module")
-def probe_elf(built, tmp_path_factory):
+def probe_elf(shim, tmp_path_factory):
     elf = tmp_path_factory.mktemp("probe") / "probe.elf"
     source = Path(__file__).with_name("echo_probe.c")
     command = [
@@ -116,7 +116,7 @@ def test_an_input_pin_is_seen_and_kept_over_a_reset(part):
     assert part.take() == b"P1W1"
 
 
-def test_a_missing_program_is_told(built, tmp_path):
+def test_a_missing_program_is_told(shim, tmp_path):
     from loomproof_cosim.library import CosimError
     from loomproof_cosim.part import Part
 

@@ -61,6 +61,7 @@ _SIGNATURES: dict[str, tuple[object, list[object]]] = {
     "lp_take": (c.c_int, [c.c_void_p, c.c_char_p, c.c_int]),
     "lp_last_rx_cycle": (c.c_uint64, [c.c_void_p]),
     "lp_last_tx_cycle": (c.c_uint64, [c.c_void_p]),
+    "lp_last_hold_cycle": (c.c_uint64, [c.c_void_p]),
     "lp_set_input": (None, [c.c_void_p, c.c_int, c.c_int, c.c_int]),
     "lp_forget": (None, [c.c_void_p]),
     "lp_counters": (None, [c.c_void_p, c.POINTER(Counters)]),

@@ -144,6 +144,11 @@ class Part:
         """When the last byte of the part had been sent in full."""
         return int(self._library.lp_last_tx_cycle(self._sim))
 
+    @property
+    def last_hold_cycle(self) -> int:
+        """When the hold switches opened last."""
+        return int(self._library.lp_last_hold_cycle(self._sim))
+
     # -- pins --
 
     def set_input(self, port: str, pin: int, level: bool) -> None:

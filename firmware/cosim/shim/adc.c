@@ -104,7 +104,7 @@ void cosim_adc_hold(struct cosim *sim, bool hold) {
     if (!hold)
         sim->adc.hold_cycle = COSIM_NEVER;
     else if (sim->adc.hold_cycle == COSIM_NEVER)
-        sim->adc.hold_cycle = sim->avr->cycle;
+        sim->adc.hold_cycle = sim->adc.last_hold_cycle = sim->avr->cycle;
 }
 
 static void write_adcsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {

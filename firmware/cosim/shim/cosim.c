@@ -229,6 +229,7 @@ int lp_take(struct cosim *sim, uint8_t *bytes, int size) {
 
 /* Cycle at which the last byte sent to the part had arrived. */
 uint64_t lp_last_rx_cycle(const struct cosim *sim) { return sim->uart.last_rx_cycle; }
+uint64_t lp_last_hold_cycle(const struct cosim *sim) { return sim->adc.last_hold_cycle; }
 uint64_t lp_last_tx_cycle(const struct cosim *sim) { return sim->uart.last_tx_cycle; }
 
 /* Sets what an input pin sees, and keeps it over resets. */
@@ -283,5 +284,8 @@ int lp_eeprom(struct cosim *sim, uint32_t offset, const uint8_t *bytes, uint32_t
         return -1;
     memcpy(copy, bytes, count);
     avr_eeprom_desc_t desc = {.ee = copy, .offset = (uint16_t)offset, .size = count};
-    return avr_ioctl(sim->avr, AVR_IOCTL_EEPROM_SET, &desc);
+    avr_ioctl(sim->avr, AVR_IOCTL_EEPROM_SET, &desc); /* its result says nothing: look */
+    avr_eeprom_desc_t seen = {.ee = NULL, .offset = (uint16_t)offset, .size = count};
+    avr_ioctl(sim->avr, AVR_IOCTL_EEPROM_GET, &seen);
+    return seen.ee && memcmp(seen.ee, bytes, count) == 0 ? 0 : -1;
 }
