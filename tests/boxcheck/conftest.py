@@ -109,7 +109,7 @@ def python_box(board="reference"):
     sim.plant = plant
     subjects = Subjects(tuple(Subject(n) for n in LOADS), None if board == "four" else (6, 7))
     # Nothing in a simulated box is ever late: times are checked exactly.
-    return Bench(Line(SimPort(sim)), subjects, SimulatedHands(sim.hands), Tolerance(box_ms=0, line_ms=0))
+    return Bench(Line(SimPort(sim)), subjects, SimulatedHands(sim.hands), Tolerance(0, 0, 0))
 
 
 @pytest.fixture(scope="session")

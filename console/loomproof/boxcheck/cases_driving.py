@@ -8,6 +8,7 @@ from loomproof_wire.messages import (
     BoxState,
     Cancel,
     DriveBridge,
+    DriveEnded,
     DriveStepper,
     EndReason,
     LoadClass,
@@ -35,7 +36,7 @@ def train_delivered(bench: Bench) -> None:
     bench.expect(state.state is BoxState.DRIVING, "the status does not say `driving`")
     bench.ended(EndReason.COMPLETE, 250, pulses=20)
     took_ms = bench.status().uptime_ms - before
-    late_ms = bench.tolerance.box_ms + bench.tolerance.line_ms
+    late_ms = bench.tolerance.box_ms + bench.tolerance.line_ms + bench.tolerance.patience_ms
     bench.between("20 pulses every 10 ms", took_ms, 191, 201 + late_ms, "ms")
     bench.idle()
 
@@ -50,7 +51,7 @@ def order_of_events(bench: Bench) -> None:
     bench.line.forget()
     bench.accepted(bench.train(count=2, trace_every=1, trace_samples=20))
     replied = bench.line.replied
-    bench.wait_ms(80 + bench.tolerance.line_ms)
+    bench.line.until(lambda: any(isinstance(h.message, DriveEnded) for h in bench.line.events), 1.2)
     early = [heard.message.NAME for heard in bench.line.events if heard.order < replied]
     bench.expect(set(early) <= {"telemetry"}, f"events came before the drive was acknowledged: {early}")
     names = [heard.message.NAME for heard in bench.line.events if heard.message.NAME != "telemetry"]

@@ -155,7 +155,8 @@ def heartbeat_loss_stops(bench: Bench) -> None:
         "ms",
     )
     after_ms = bench.status().uptime_ms - uptime_ms
-    bench.between("the box's own time for it", after_ms, 399 - bench.tolerance.line_ms, 401 + late_ms, "ms")
+    most_ms = 401 + late_ms + bench.tolerance.patience_ms
+    bench.between("the box's own time for it", after_ms, 399 - bench.tolerance.line_ms, most_ms, "ms")
     bench.refused(bench.train(), Refusal.STOPPED)
 
 

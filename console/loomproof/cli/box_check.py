@@ -92,7 +92,7 @@ def box_check(
         line = open_line(box, baud)
     except LineLostError as error:
         _fail(str(error), EXIT_NO_BOX)
-    tolerance = Tolerance(line_ms=0) if line.virtual else Tolerance()
+    tolerance = Tolerance(line_ms=0, patience_ms=0) if line.virtual else Tolerance()
     bench = Bench(line, subjects, hands_of_port(line.port) or PersonHands(present=hands), tolerance)
     try:
         results = run_suite(bench, cases, lambda result: None if as_json else _tell(out, result))
