@@ -8,6 +8,7 @@
 
 #include "board.h"
 #include "edges.h"
+#include "gates.h"
 
 #define AVCC_REFERENCE _BV(REFS0)
 #define TRIGGER_COMPB (_BV(ADTS2) | _BV(ADTS0))
@@ -15,13 +16,14 @@
 #define ENABLED (_BV(ADEN) | _BV(ADIE) | DIVIDE_BY_16)
 #define HOLD_ON_MATCH (_BV(COM1B1) | _BV(COM1B0))
 #define TRACK_ON_MATCH _BV(COM1B1)
+#define HARD_WIDE_COUNTS 1020U     /* 20 A: off at once, whatever the channel's limit */
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
-enum phase { PHASE_IDLE, PHASE_WIDE, PHASE_FINE, PHASE_DRAIN, PHASE_SUPPLY };
+enum phase { PHASE_IDLE, PHASE_WIDE, PHASE_DRAIN, PHASE_FINE, PHASE_SUPPLY };
 
 static volatile enum phase phase;
 static volatile uint16_t latest_supply, latest_temperature;
-static uint16_t set_wide;
+static uint16_t set_wide, set_drain;
 static uint8_t drain_input, idle_count, idle_input;
 static volatile bool redo; /* the conversion under way is not the one wanted */
 
@@ -104,15 +106,6 @@ static void catch_up(void) {
         ADCSRA |= _BV(ADSC);
 }
 
-/* Ready for the next hold. If it came before the input was selected, the conversion that it started is done again. */
-static void await_hold(void) {
-    select(INPUT_WIDE);
-    phase = PHASE_WIDE;
-    redo = ADCSRA & _BV(ADSC);
-    if (!redo)
-        catch_up();
-}
-
 ISR(ADC_vect) {
     const uint16_t counts = ADC;
     if (redo) {
@@ -122,26 +115,33 @@ ISR(ADC_vect) {
     }
     switch (phase) {
     case PHASE_WIDE:
-        convert(INPUT_FINE);
-        phase = PHASE_FINE;
+        convert(drain_input);
+        phase = PHASE_DRAIN;
         set_wide = counts;
         OCR1B += SET_TICKS;
         TIFR1 = _BV(OCF1B);
+        if (counts >= HARD_WIDE_COUNTS)
+            gates_all_off(); /* the core latches the trip when it sees the set */
+        break;
+    case PHASE_DRAIN:
+        convert(INPUT_FINE);
+        phase = PHASE_FINE;
+        set_drain = counts;
         break;
     case PHASE_FINE:
         track();
-        convert(drain_input);
-        phase = PHASE_DRAIN;
-        sampler_current(counts, set_wide);
-        break;
-    case PHASE_DRAIN:
         convert(INPUT_SUPPLY);
         phase = PHASE_SUPPLY;
-        sampler_rest(latest_supply, counts);
+        sampler_current(counts, set_wide);
+        sampler_rest(latest_supply, set_drain);
+        if (phase == PHASE_SUPPLY)
+            select(INPUT_WIDE); /* the conversion under way has its input; the next hold may start one at any time */
         break;
     case PHASE_SUPPLY:
-        await_hold();
+        phase = PHASE_WIDE;
         latest_supply = counts;
+        if (!(ADCSRA & _BV(ADSC)))
+            catch_up();
         break;
     default:
         finish_idle(counts);

@@ -11,16 +11,16 @@
 
 #include <stdint.h>
 
-#define SET_TICKS 144U         /* 72 us from one set to the next */
-#define SET_NS 72000L
+#define SET_TICKS 176U         /* 88 us from one set to the next: four conversions, their interrupts, and 16 us to spare */
+#define SET_NS 88000L
 #define FIRST_SET_TICKS 32U    /* 16 us from sampler_start to the first hold: a conversion under way ends before it */
 #define FIRST_SET_NS 16000L
-/* Sampling instants after the hold: conversions take 13.5 and 13 us, interrupts 3 us between them, and sampling 1.5 us;
- * the converter's own clock rounds to 1 us. The drain is sampled 34 us after the hold, which the header's field cannot
- * hold by 1.2 us. The supply is sampled last and goes with the NEXT set, so it comes before that set's hold; the first
- * set carries the supply at rest, as it was before the switch-on edge. */
-#define DRAIN_SKEW_NS 32767
-#define SUPPLY_SKEW_NS (-22000)
+/* Sampling instants from the hold: conversions take 13.5 and 13 us, interrupts 4.5 us before the next begins, sampling
+ * 1.5 us; the converter's own clock rounds to 1 us. The order is wide, drain, fine, supply: the held ranges may wait. The
+ * supply is sampled last, 55 us after the hold, which the header's field cannot hold; so it goes with the NEXT set, and
+ * comes before that set's hold. The first set carries the supply at rest, as it was before the switch-on edge. */
+#define DRAIN_SKEW_NS 20000
+#define SUPPLY_SKEW_NS (-32500)
 
 /* Starts the converter and measures the supply once. */
 void sampler_begin(void);

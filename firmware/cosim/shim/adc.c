@@ -44,8 +44,8 @@ static double foreseen(struct cosim *sim, int input, uint64_t cycle) {
 }
 
 static double volts_now(struct cosim *sim) {
-    const int mux = sim->avr->data[ADMUX] & MUX_MASK;
-    const bool high = sim->avr->data[ADCSRB] & MUX5;
+    const int mux = sim->adc.mux;
+    const bool high = sim->adc.mux_high;
     if (mux == BANDGAP && !high)
         return BANDGAP_V;
     if (mux > INPUT_MASK || !sim->on_volts)
@@ -53,6 +53,15 @@ static double volts_now(struct cosim *sim) {
     const int input = mux | (high ? 8 : 0);
     const bool held = sim->adc.held_inputs >> input & 1U && sim->adc.hold_cycle != COSIM_NEVER;
     return foreseen(sim, input, held ? sim->adc.hold_cycle : sim->avr->cycle);
+}
+
+/* One ADC clock after the start the input is taken over; later changes are for the next conversion. */
+static avr_cycle_count_t take_input(avr_t *avr, avr_cycle_count_t when, void *param) {
+    struct cosim *sim = param;
+    (void)when;
+    sim->adc.mux = avr->data[ADMUX] & MUX_MASK;
+    sim->adc.mux_high = avr->data[ADCSRB] & MUX5;
+    return 0;
 }
 
 static avr_cycle_count_t sample(avr_t *avr, avr_cycle_count_t when, void *param) {
@@ -89,6 +98,7 @@ static void begin(struct cosim *sim, struct timing timing, uint64_t delay) {
     sim->adc.converting = true;
     sim->adc.first = false;
     avr->data[ADCSRA] |= ADSC;
+    avr_cycle_timer_register(avr, delay + 2ULL * half, take_input, sim);
     avr_cycle_timer_register(avr, delay + (uint64_t)timing.sample * half, sample, sim);
     avr_cycle_timer_register(avr, delay + (uint64_t)timing.end * half, finish, sim);
 }
@@ -118,6 +128,7 @@ static void write_adcsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *pa
     const uint8_t busy = sim->adc.converting ? ADSC : 0;
     avr->data[addr] = (uint8_t)((value & ~(ADIF | ADSC)) | flag | busy);
     if (!(value & ADEN)) {
+        avr_cycle_timer_cancel(avr, take_input, sim);
         avr_cycle_timer_cancel(avr, sample, sim);
         avr_cycle_timer_cancel(avr, finish, sim);
         sim->adc.converting = false;

@@ -76,8 +76,9 @@ struct cosim_foresight {
 
 struct cosim_adc {
     avr_int_vector_t *done;
-    bool converting, first, triggered;
-    int input;
+    bool converting, first;
+    int mux;
+    bool mux_high;
     uint16_t result;
     uint64_t hold_cycle; /* COSIM_NEVER: the hold switch tracks */
     uint64_t last_hold_cycle;
