@@ -3,9 +3,10 @@ PY ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
+DEB_FIRMWARE := gcc libc6-dev make gcc-avr avr-libc binutils-avr simavr libsimavr-dev libelf-dev util-linux
 DEB_TEST := ngspice tmux chromium fonts-firacode fonts-dejavu-core
 
-.PHONY: demo test setup lint types contract stale pytest benchmarks campaign lock debs clean generate
+.PHONY: firmware demo test setup lint types contract stale pytest benchmarks campaign lock debs clean generate
 
 demo: setup
 	$(BIN)/loomproof demo
@@ -22,7 +23,11 @@ $(STAMP): requirements/lock.txt pyproject.toml
 	@touch $@
 
 debs:
-	sh tools/debian-packages.sh $(DEB_TEST)
+	sh tools/debian-packages.sh $(DEB_TEST) $(DEB_FIRMWARE)
+
+firmware:
+	sh tools/debian-packages.sh $(DEB_FIRMWARE)
+	$(MAKE) -C firmware
 
 lint: setup
 	$(BIN)/ruff check .

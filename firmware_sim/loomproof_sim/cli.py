@@ -31,6 +31,9 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
     temperature_c: Annotated[float | None, typer.Option(help="Of the loom, degC.")] = None,
     profile: Annotated[str | None, typer.Option(help="Board: reference or twelve_bit.")] = None,
     hands: Annotated[str | None, typer.Option(metavar="HOST:PORT", help="JSON lines for the hands.")] = None,
+    elf: Annotated[
+        Path | None, typer.Option(help="Run this firmware (ATmega2560) instead of the simulated controller.")
+    ] = None,
     listen_anywhere: Annotated[
         bool, typer.Option("--listen-anywhere", help="Allow addresses that other machines can reach.")
     ] = False,
@@ -49,7 +52,7 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
         "temperature_c": temperature_c,
         "profile": profile,
     }
-    box = _box(scenario, options, fault or [])
+    box = _box(scenario, options, fault or [], elf)
     with selectors.DefaultSelector() as selector:
         try:
             port = _port(selector, tcp, box, anywhere=listen_anywhere)
@@ -63,7 +66,7 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
             hands_server.close()
 
 
-def _box(scenario: Path | None, options: dict[str, Any], faults: list[str]) -> SimBox:
+def _box(scenario: Path | None, options: dict[str, Any], faults: list[str], elf: Path | None) -> SimBox:
     try:
         keys = {} if scenario is None else load_scenario(scenario)
         keys |= {name: value for name, value in options.items() if value is not None}
@@ -71,9 +74,23 @@ def _box(scenario: Path | None, options: dict[str, Any], faults: list[str]) -> S
         made: Scenario = make_scenario(keys)
         if made.clock != "real":
             raise ScenarioError("clock: a served box runs in real time; leave it out")
-        return build_box(made)
+        return build_box(made) if elf is None else _firmware_box(made, elf)
     except ScenarioError as error:
         _fail(str(error), BAD_USAGE)
+
+
+def _firmware_box(scenario: Scenario, elf: Path) -> SimBox:
+    """Return a box run by a firmware; the co-simulation is a package of its own, under another licence."""
+    try:
+        elfbox = import_module("loomproof_cosim.elfbox")
+        library = import_module("loomproof_cosim.library")
+    except ModuleNotFoundError as error:
+        _fail(f"--elf needs the co-simulation, which comes with the source tree only ({error})", BAD_USAGE)
+    try:
+        box: SimBox = elfbox.build_elf_box(scenario, elf)
+    except library.CosimError as error:
+        _fail(str(error), BAD_USAGE)
+    return box
 
 
 def _port(selector: selectors.BaseSelector, tcp: str | None, box: SimBox, *, anywhere: bool) -> Port:
