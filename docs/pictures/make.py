@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from PIL import Image
 from textual.pilot import Pilot
 
 from loomproof.box import connect
@@ -30,8 +31,12 @@ HERE = Path(__file__).parent
 SIZES = ((80, 24), (120, 36))
 
 
+class TooBusyError(Exception):
+    """The machine could not keep the box alive in real time."""
+
+
 def png(svg: str, target: Path) -> None:
-    """Render with Chromium: other renderers misdraw braille."""
+    """Render with Chromium (other renderers misdraw braille), in few colours to keep the file small."""
     box = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
     assert box is not None
     width, height = (int(float(side)) + 1 for side in box.groups())
@@ -42,6 +47,7 @@ def png(svg: str, target: Path) -> None:
         command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
         command += [f"--window-size={width},{height}", f"--screenshot={target}", page.as_uri()]
         subprocess.run(command, check=True, capture_output=True, timeout=120)
+    Image.open(target).convert("RGB").quantize(48).save(target, optimize=True)
 
 
 class Tour:
@@ -78,6 +84,8 @@ class Tour:
             if ready():
                 await pilot.pause(0.3)
                 return
+            if self.console.panel.stop_reason == "console fell silent":
+                raise TooBusyError
         raise SystemExit(f"waited in vain; prompt: {self.console.prompt}, panel: {self.console.panel}")
 
     async def until_asked(self, pilot: Pilot[int], word: str) -> None:
@@ -134,7 +142,8 @@ class Tour:
         while not noticed:
             await self.until(pilot, lambda: console.prompt is not None)
             prompt = console.prompt
-            assert prompt is not None
+            if prompt is None:
+                continue
             if prompt.facts:
                 if with_pictures:
                     self.picture("statement")
@@ -193,17 +202,28 @@ def main() -> None:
     """Take all pictures."""
     os.environ.pop("NO_COLOR", None)
     for size in SIZES:
-        with tempfile.TemporaryDirectory() as folder:
-            store = RecordStore(Path(folder) / "records.sqlite")
-            tour = Tour(size, store)
+        for attempt in range(5):
             try:
-                asyncio.run(tour.run())
-            finally:
-                tour.desk.stop_now()
-                tour.desk.close()
-                store.close()
-            for name, svg in tour.taken.items():
-                png(svg, HERE / name)
+                take(size)
+                break
+            except TooBusyError:
+                if attempt == 4:
+                    raise
+
+
+def take(size: tuple[int, int]) -> None:
+    """Take the pictures of one size."""
+    with tempfile.TemporaryDirectory() as folder:
+        store = RecordStore(Path(folder) / "records.sqlite")
+        tour = Tour(size, store)
+        try:
+            asyncio.run(tour.run())
+        finally:
+            tour.desk.stop_now()
+            tour.desk.close()
+            store.close()
+        for name, svg in tour.taken.items():
+            png(svg, HERE / name)
 
 
 if __name__ == "__main__":

@@ -150,13 +150,16 @@ async def test_while_a_question_waits_nothing_else_can_be_run(console, desk, not
         assert desk.asked == []
 
 
-async def test_a_question_that_waits_shows_on_every_other_page(console, desk, noticed):
-    async with console.run_test() as pilot:
+@pytest.mark.parametrize(
+    ("size", "words"), [((80, 24), "? answer: 1"), ((120, 36), "? Injector, cylinder 3")]
+)
+async def test_a_question_that_waits_shows_on_every_other_page(console, desk, noticed, size, words):
+    async with console.run_test(size=size) as pilot:
         await pilot.press("5")
         desk.post(PromptRaised(noticed))
         desk.post(PanelChanged(console.panel))
         await pilot.pause()
-        assert "? Injector, cylinder 3" in text_of(console)
+        assert words in text_of(console)
 
 
 async def test_a_choice_that_needs_a_reason_asks_for_it(console, desk, noticed):

@@ -157,29 +157,46 @@ def test_a_request_becomes_whole_microseconds():
     assert (pulses.count, pulses.period_us, pulses.on_time_us) == (5, 142857, 2500)
 
 
-@pytest.fixture
-def demo():
+def demo() -> tuple[Console, SessionDesk]:
     path = demo_job()
     job = load_job(path)
     url = sim_url(path, 5, DEMO_FAULTS)
     desk = SessionDesk(
         job, lambda: connect(url, auto_call_in=False), lambda box, who: Session(job, box, who), who="N. N."
     )
-    yield Console(desk, hands=DemoHands()), desk
-    desk.close()
-    forget("demo")
+    return Console(desk, hands=DemoHands()), desk
+
+
+class TooBusyError(Exception):
+    """The machine could not keep a box alive in real time; that is not what is tested here."""
 
 
 async def until(pilot, condition, what):
     for _ in range(300):
         if condition():
             return
+        if pilot.app.panel.stop_reason == "console fell silent":
+            raise TooBusyError
         await pilot.pause(0.05)
     pytest.fail(f"waited in vain for {what}; prompt {pilot.app.prompt}; panel {pilot.app.panel}")
 
 
-async def test_look_pull_check_free_drive_and_stop_on_a_simulated_box(demo):
-    console, desk = demo
+async def test_look_pull_check_free_drive_and_stop_on_a_simulated_box():
+    for attempt in range(3):
+        console, desk = demo()
+        try:
+            await look_pull_drive_and_stop(console, desk)
+        except TooBusyError:
+            if attempt == 2:
+                raise
+        else:
+            return
+        finally:
+            desk.close()
+            forget("demo")
+
+
+async def look_pull_drive_and_stop(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await until(pilot, lambda: console.progress.steps and console.panel.state == "idle", "the box")
         await pilot.press("g")

@@ -1,10 +1,11 @@
+# ruff: noqa: E501 - tables of cases read best one a line
 """The status bar: link, supply, isolation, arming and the stop, in words."""
 
 import pytest
 
 from loomproof.tui.panels import STOP_TEXT
 from loomproof.tui.views import Armed, LinkState, PanelView
-from loomproof.tui.widgets.status import state_parts, stop_parts
+from loomproof.tui.widgets.status import fitted_line, state_parts, stop_parts
 
 
 def words(parts) -> str:
@@ -27,6 +28,18 @@ def test_armed_classes_show_the_time_left():
     assert "▲ fuel ARMED 12 s" in text
     assert "spark" not in text
     assert "✓ fuel isolated 1:15" in text
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_what_is_armed_is_never_cut(width):
+    view = PanelView(
+        LinkState.LIVE, simulated=True, supply_v=13.5, state="driving", driving_channel=12, isolation_left_s=599.0,
+        armed=(Armed("fuel", 59.0),), waiting="Pull the connector: cylinder 1 injector, behind the manifold",
+    )  # fmt: skip
+    line = "".join(text for text, _ in fitted_line(view, width))
+    assert len(line) <= width
+    assert "▲ fuel ARMED 59 s" in line
+    assert line.startswith("? ")
 
 
 def test_a_lost_link_is_a_word_and_a_shape():
@@ -54,6 +67,4 @@ def test_a_stopped_box_says_why_and_how_to_go_on():
 
 
 def test_the_stop_switch_must_be_closed_first():
-    assert "Close the switch" in words(
-        stop_parts(PanelView(LinkState.LIVE, stopped=True, stop_input_open=True), 80)
-    )
+    assert "Close it" in words(stop_parts(PanelView(LinkState.LIVE, stopped=True, stop_input_open=True), 80))

@@ -101,7 +101,7 @@ def sim_url(job: Path, seed: int, faults: Sequence[str]) -> str:
 
 
 class DemoHands:
-    """The hands of the demo's box, which exists once the console has connected. Implements `tui.desk.Hands`."""
+    """The hands of the demo's box, which exists once the console has connected (`tui.desk.Hands`)."""
 
     def _hands(self) -> Hands | None:
         from loomproof_sim.urls import find

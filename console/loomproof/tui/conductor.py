@@ -8,6 +8,7 @@ frozen views.
 from __future__ import annotations
 
 import queue
+import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -41,6 +42,8 @@ from loomproof.tui.translate import job_view, measured_text, prompt_view
 from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
 from loomproof_wire.messages import StopReason
 
+SWITCH_S = 0.001
+"""Longest time one thread keeps the interpreter: judging a loom must not hold up heartbeats and keys."""
 BUDGET_AGE_S = 0.5
 """How long a computed budget is shown before it is computed anew."""
 
@@ -111,6 +114,7 @@ class SessionDesk:
     def begin(self, post: Post) -> None:
         """Start the worker and connect."""
         self._post = post
+        sys.setswitchinterval(min(sys.getswitchinterval(), SWITCH_S))
         self._publish()
         self._worker = threading.Thread(target=self._work, name="session", daemon=True)
         self._worker.start()

@@ -28,8 +28,8 @@ def strip_row(channel: ChannelView) -> Row:
             (f"{channel.name[:22]:<23}", "plain"),
             (f"{channel.cavity:<7}", "plain"),
             (f"{channel.wire:<6}", "quiet"),
-            (f" {channel.measured}", "plain"),
         ),
+        wide=((f" {channel.measured}", "plain"),),
         now=channel.live.value in ("driven", "sensed"),
     )
 

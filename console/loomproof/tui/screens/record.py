@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textual import on
 from textual.app import ComposeResult
 from textual.widgets import Static
 
@@ -40,6 +41,7 @@ The report for the customer is made from the record with the command shown on to
             yield Static(job_lines(self.console_app.desk.job), id="record-job", markup=False)
             yield Static(id="record-head", markup=False)
             yield RowList(id="record-lines")
+            yield Static(id="record-detail", markup=False)
 
     def on_mount(self) -> None:
         """Follow the record."""
@@ -49,6 +51,15 @@ The report for the customer is made from the record with the command shown on to
         self.watch(self.app, "progress", self._show)
         lines.focus()
 
+    @on(RowList.Moved, "#record-lines")
+    def _detail(self) -> None:
+        key = self.query_one("#record-lines", RowList).key
+        record = self.console_app.progress.record
+        line = record.lines[int(key)] if key is not None and int(key) < len(record.lines) else None
+        self.query_one("#record-detail", Static).update(
+            f"{line.when} {line.what}: {line.text}" if line else ""
+        )
+
     def _show(self) -> None:
         record = self.console_app.progress.record
         lines = self.query_one("#record-lines", RowList)
@@ -56,6 +67,7 @@ The report for the customer is made from the record with the command shown on to
         lines.show([record_row(index, line) for index, line in enumerate(record.lines)])
         if at_end:
             lines.cursor = len(record.lines) - 1
+        self._detail()
         head = f"Kept in   {record.where}" if record.where else "No record is kept of this run."
         if record.id:
             head += f"\nReport    loomproof report {record.id} --html report.html"

@@ -119,7 +119,7 @@ def draw_engine(view: EngineView, width: int, height: int) -> list[Line]:
     longest = max(len(bank) for bank in _banks(view)) if across else 1
     inner = WIDE if longest * (WIDE + 3) - 1 <= width else SLIM
     first, last = ("left: ", "  right: ") if across else ("top: ", "  bottom: ")
-    head: list[Line] = [[(_title(view), "mark")]]
+    head: list[Line] = [[(_title(view, width), "mark")]]
     if view.start_text:
         head.append([(f"{first}{view.start_text}{last}{view.end_text}", "quiet")])
     tail: list[Line] = [firing_line(view)] if view.firing_order else []
@@ -131,11 +131,12 @@ def draw_engine(view: EngineView, width: int, height: int) -> list[Line]:
     return head + body + tail + _elsewhere(view, width)
 
 
-def _title(view: EngineView) -> str:
+def _title(view: EngineView, width: int) -> str:
     count = len(view.cylinders)
     layout = {"inline": "in line", "vee": "in a V", "flat": "flat"}.get(view.layout, view.layout)
     lies = "across the bay" if view.orientation == "crosswise" else "along the bay"
-    return f"{count} cylinders {layout}, {lies}, seen from above"
+    title = f"{count} cylinders {layout}, {lies}"
+    return f"{title}, seen from above" if len(title) + 17 <= width else title
 
 
 def _elsewhere(view: EngineView, width: int) -> list[Line]:

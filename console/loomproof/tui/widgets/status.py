@@ -60,8 +60,8 @@ def stop_parts(view: PanelView, width: int) -> list[Part]:
     """Return the second line: the stop key and its state, with what the key does not replace."""
     if view.stop_input_open:
         return [
-            (" ■ STOPPED by the stop switch ", "stop"),
-            (" All off. Close the switch, then Ctrl+R.", "plain"),
+            (" ■ STOPPED by its switch ", "stop"),
+            (" All off. Close it, then Ctrl+R.", "plain"),
         ]
     if view.stopped:
         why = f" ({view.stop_reason})" if view.stop_reason else ""
@@ -71,6 +71,36 @@ def stop_parts(view: PanelView, width: int) -> list[Part]:
         ]
     note = STOP_IS_NOT_LONG if width > len(STOP_FACE) + len(STOP_IS_NOT_LONG) + 3 else STOP_IS_NOT_SHORT
     return [(f" {STOP_FACE} ", "stop"), (f" {note}", "plain")]
+
+
+def fitted_line(view: PanelView, width: int) -> list[Part]:
+    """Return the first line so that it fits: never cutting what is armed; a question gives way first."""
+    full = state_parts(view)
+    short = [(_shorter(text), role) for text, role in full]
+    asks = (f"? {view.waiting}", "? answer: 1", "? 1") if view.waiting else ("",)
+    for ask in asks:
+        for state in (full, short):
+            for separator in ("  │  ", " │ ", "  ", " "):
+                joined = _joined([(ask, "waiting"), *state] if ask else state, separator)
+                if sum(len(text) for text, _ in joined) <= width:
+                    return joined
+    return joined
+
+
+_SHORTER = {
+    "simulated ": "sim ",
+    "supply ": "",
+    "fuel not isolated": "not isolated",
+    "fuel isolated": "isolated",
+    "tripped ch": "trip",
+    "driving ch": "ch",
+}
+
+
+def _shorter(text: str) -> str:
+    for long, brief in _SHORTER.items():
+        text = text.replace(long, brief)
+    return text
 
 
 class StatusBar(Widget):
@@ -95,14 +125,7 @@ class StatusBar(Widget):
         return Strip(self._styled(parts)).adjust_cell_length(width, self.rich_style)
 
     def _first_line(self, width: int) -> list[Part]:
-        parts = state_parts(self.view)
-        if self.view.waiting:
-            parts.insert(0, (f"? {self.view.waiting}", "waiting"))
-        for separator in ("  │  ", " │ ", "  ", " "):
-            joined = _joined(parts, separator)
-            if sum(len(text) for text, _ in joined) <= width:
-                return joined
-        return _joined([(text.replace("simulated ", "sim "), role) for text, role in parts], " ")
+        return fitted_line(self.view, width)
 
     def on_click(self, event: events.Click) -> None:
         """Stop when the stop part is clicked."""
