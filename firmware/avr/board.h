@@ -41,7 +41,7 @@
 #define ENABLE_PORT PORTH
 #define ENABLE_BIT 3
 #define TRACE_BUFFERS 2
-#define TRACE_SAMPLES 360
+#define TRACE_SAMPLES 300
 #elif defined(__AVR_ATmega328P__)
 #define BOARD_NAME "four"
 #define BOARD_CHANNELS 4
@@ -55,7 +55,7 @@
 #define ENABLE_PORT PORTC
 #define ENABLE_BIT 5
 #define TRACE_BUFFERS 2
-#define TRACE_SAMPLES 48
+#define TRACE_SAMPLES 16
 #else
 #error "no such board"
 #endif

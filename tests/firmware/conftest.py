@@ -1,19 +1,15 @@
 """Builds what the firmware tests run, once; a missing compiler or library makes them fail."""
 
-import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(Path(__file__).resolve().parent))  # the tools; import mode importlib does not add it
+
+from firmware_tools import ROOT, run
+
 sys.path.insert(0, str(ROOT / "firmware" / "cosim"))
-
-
-def run(*command: str) -> str:
-    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False)
-    assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}{done.stderr}"
-    return done.stdout
 
 
 def make(tmp_path_factory, *targets: str) -> Path:

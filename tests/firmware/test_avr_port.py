@@ -9,9 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-MS = 16_000
-US = 16
+from firmware_tools import MS, US, gate_edges
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +34,6 @@ def port_elf(shim, tmp_path_factory):
 @pytest.fixture
 def box(port_elf):
     from loomproof_cosim.elfbox import build_elf_box
-
     from loomproof_sim.scenario import make_scenario
 
     made = build_elf_box(make_scenario({"clock": "virtual"}), port_elf)
@@ -48,16 +45,6 @@ def box(port_elf):
     made.controller.part.close()
 
 
-def gate_edges(box, port, pin):
-    """Cycles at which a gate pin rose and fell."""
-    level, edges = 0, []
-    for edge in box.controller.part.edges():
-        if edge.port == port and (edge.levels >> pin & 1) != level:
-            level ^= 1
-            edges.append(edge.cycle)
-    return np.array(edges)
-
-
 @pytest.mark.parametrize(
     ("command", "port", "pin", "count", "on_us", "period_us", "wait_s"),
     [(b"t", "A", 2, 20, 100, 1000, 0.03), (b"l", "C", 3, 3, 100_000, 150_000, 0.5)],
@@ -65,7 +52,7 @@ def gate_edges(box, port, pin):
 def test_pulses_are_as_asked(box, command, port, pin, count, on_us, period_us, wait_s):
     box.write(command)
     box.run_for(wait_s)
-    edges = gate_edges(box, port, pin)
+    edges = gate_edges(box.controller.part, port, pin)
     assert len(edges) == 2 * count
     widths, periods = edges[1::2] - edges[::2], np.diff(edges[::2])
     assert np.abs(widths - on_us * US).max() <= US
@@ -75,7 +62,7 @@ def test_pulses_are_as_asked(box, command, port, pin, count, on_us, period_us, w
 def test_samples_are_those_of_the_loom(box):
     box.write(b"t")
     box.run_for(0.03)
-    began = gate_edges(box, "A", 2)[-2]
+    began = gate_edges(box.controller.part, "A", 2)[-2]
     box.write(b"r")
     box.run_for(0.02)
     said = box.read(200, 0)
@@ -100,13 +87,15 @@ def test_the_stop_contact_cuts_the_gates_at_once_without_the_part(box):
     assert box.controller.bench.drive(12) is Drive.ON
     box.hands.stop_input(True)
     assert box.controller.bench.drive(12) is Drive.OFF
-    assert gate_edges(box, "C", 3).size == 1  # the pin itself is still high: no program was involved
+    assert (
+        gate_edges(box.controller.part, "C", 3).size == 1
+    )  # the pin itself is still high: no program was involved
 
 
 def test_the_millisecond_acts_while_the_main_loop_hangs(box):
     box.write(b"k")
     box.run_for(0.02)
-    on, off = gate_edges(box, "A", 2)
+    on, off = gate_edges(box.controller.part, "A", 2)
     assert 4 * MS <= off - on <= 5 * MS
     assert box.controller.part.counters.resets == 0
 
@@ -115,7 +104,7 @@ def test_the_millisecond_acts_while_the_main_loop_hangs(box):
 def test_the_watchdog_ends_a_hang_with_everything_off(box, command, longest_ms):
     box.write(command)
     box.run_for(0.15)
-    edges = gate_edges(box, "A", 2)
+    edges = gate_edges(box.controller.part, "A", 2)
     assert len(edges) == 2
     assert edges[1] - edges[0] <= longest_ms * MS
     assert box.controller.part.counters.resets == 1
