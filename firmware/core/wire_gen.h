@@ -6,7 +6,7 @@
 
 #define WIRE_PROTOCOL_MAJOR 1u
 #define WIRE_PROTOCOL_MINOR 0u
-#define WIRE_SPEC_HASH 0x391AF704ul /* CRC-32 of the bytes of wire.toml */
+#define WIRE_SPEC_HASH 0x5B38BA65ul /* CRC-32 of the bytes of wire.toml */
 
 #define WIRE_DELIMITER 0u
 #define WIRE_MAX_BODY_BYTES 220u
@@ -429,7 +429,7 @@ uint16_t wire_encode_scan(const struct wire_scan *in, uint8_t *body);
 #define WIRE_WATCH_FIELD_DEPTH_PERMILLE 4u
 struct wire_watch {
     uint8_t channel;
-    uint8_t held; /* 1: the load is held on; 0: resting drain voltage only */
+    uint8_t held; /* 1: the load is held on, its current watched; 0: the distance of the resting drain from its bias */
     uint32_t duration_ms; /* ms */
     uint16_t sample_hz; /* Hz */
     uint16_t depth_permille; /* a dropout is a fall by this much of the settled value */

@@ -1,0 +1,174 @@
+#include "activity.h"
+
+#include "drive.h"
+#include "outputs.h"
+#include "scan.h"
+#include "watch.h"
+#include "wire_gen.h"
+
+#define NOT_CUT 0xFFu
+
+static struct {
+    volatile uint8_t kind;
+    volatile uint8_t channel;
+    volatile uint8_t cut; /* enum wire_end_reason, or NOT_CUT */
+    volatile bool over;
+    uint8_t hazards;
+    bool pump;
+    uint8_t state;
+} current;
+
+void activity_reset(const struct hal_board *board)
+{
+    current.kind = ACTIVITY_NONE;
+    trip_reset(board);
+    drive_reset();
+    scan_reset(board);
+    watch_reset(board);
+}
+
+void activity_begin(uint8_t kind, uint8_t channel, uint8_t hazards, bool pump, uint8_t box_state)
+{
+    current.channel = channel;
+    current.cut = NOT_CUT;
+    current.over = false;
+    current.hazards = hazards;
+    current.pump = pump;
+    current.state = box_state;
+    current.kind = kind;
+}
+
+bool activity_busy(void)
+{
+    return current.kind != ACTIVITY_NONE;
+}
+
+uint8_t activity_channel(void)
+{
+    return activity_busy() ? current.channel : 0;
+}
+
+uint8_t activity_hazards(void)
+{
+    return activity_busy() ? current.hazards : 0;
+}
+
+bool activity_pump(void)
+{
+    return activity_busy() && current.pump;
+}
+
+uint8_t activity_state(void)
+{
+    return activity_busy() ? current.state : (uint8_t)WIRE_BOX_STATE_IDLE;
+}
+
+void activity_at_channel(uint8_t channel)
+{
+    current.channel = channel;
+}
+
+void activity_over(void)
+{
+    current.over = true;
+    hal_edge_cancel();
+    hal_adc_stop();
+}
+
+void activity_cut(uint8_t end_reason)
+{
+    if (current.kind == ACTIVITY_NONE || current.over || current.cut != NOT_CUT) {
+        return;
+    }
+    outputs_all_off();
+    current.cut = end_reason;
+    hal_edge_cancel();
+    hal_adc_stop();
+    trace_close(hal_now_ticks());
+}
+
+static void finish(void)
+{
+    uint8_t kind = current.kind;
+    uint8_t reason = current.cut == NOT_CUT ? (uint8_t)WIRE_END_REASON_COMPLETE : current.cut;
+    current.kind = ACTIVITY_NONE;
+    trip_announce();
+    trace_announce();
+    switch (kind) {
+    case ACTIVITY_DRIVE:
+        drive_tell_end(reason);
+        break;
+    case ACTIVITY_SCAN:
+        scan_tell_end(current.cut == NOT_CUT);
+        break;
+    default:
+        watch_tell_end(reason);
+        break;
+    }
+}
+
+void activity_end(uint8_t end_reason)
+{
+    if (current.kind == ACTIVITY_NONE) {
+        return;
+    }
+    uint8_t saved = hal_irq_save();
+    activity_cut(end_reason);
+    hal_irq_restore(saved);
+    finish();
+}
+
+void activity_poll(void)
+{
+    trip_announce();
+    trace_announce();
+    if (current.kind == ACTIVITY_WATCH) {
+        watch_look();
+    }
+    if (current.kind != ACTIVITY_NONE && (current.over || current.cut != NOT_CUT)) {
+        finish();
+    }
+}
+
+static bool running(uint8_t kind)
+{
+    return current.kind == kind && !current.over && current.cut == NOT_CUT;
+}
+
+void activity_tick(uint32_t now_ticks)
+{
+    if (running(ACTIVITY_WATCH)) {
+        watch_tick(now_ticks);
+    }
+}
+
+void activity_edge(void)
+{
+    if (running(ACTIVITY_DRIVE)) {
+        drive_edge();
+    } else if (running(ACTIVITY_SCAN)) {
+        scan_edge();
+    }
+}
+
+void activity_current(uint16_t fine, uint16_t wide)
+{
+    if (running(ACTIVITY_DRIVE)) {
+        drive_current(fine, wide);
+    } else if (running(ACTIVITY_SCAN)) {
+        scan_current(fine, wide);
+    } else if (running(ACTIVITY_WATCH)) {
+        watch_current(fine, wide);
+    }
+}
+
+void activity_set(const struct sample_set *set)
+{
+    if (running(ACTIVITY_DRIVE)) {
+        drive_set(set);
+    } else if (running(ACTIVITY_SCAN)) {
+        scan_set(set);
+    } else if (running(ACTIVITY_WATCH)) {
+        watch_set(set);
+    }
+}

@@ -1,0 +1,92 @@
+#include "core.h"
+
+#include "activity.h"
+#include "arming.h"
+#include "guard.h"
+#include "limits.h"
+#include "outputs.h"
+#include "receive.h"
+#include "report.h"
+#include "requests.h"
+#include "send.h"
+#include "session.h"
+
+static struct sample_set set; /* the sample set under way */
+
+void core_init(const struct hal_board *board, bool by_watchdog)
+{
+    outputs_reset();
+    receive_reset();
+    send_mute();
+    limits_reset(board);
+    arming_reset();
+    trace_reset(board);
+    activity_reset(board);
+    guard_reset(board, by_watchdog);
+    report_reset(board);
+    requests_reset(board);
+    session_reset();
+}
+
+void core_rx_byte(uint8_t byte)
+{
+    struct receive_frame frame;
+    if (receive_byte(byte, &frame)) {
+        session_frame_isr(&frame);
+    }
+}
+
+void core_rx_lost(void)
+{
+    receive_spoil();
+}
+
+void core_tick_1ms(void)
+{
+    uint32_t now_ticks = hal_now_ticks();
+    guard_tick(now_ticks);
+    activity_tick(now_ticks);
+}
+
+void core_edge_isr(void)
+{
+    activity_edge();
+}
+
+void core_adc_current_isr(uint16_t fine, uint16_t wide)
+{
+    set.fine = fine;
+    set.wide = wide;
+    activity_current(fine, wide);
+}
+
+void core_adc_rest_isr(uint16_t supply, uint16_t drain)
+{
+    set.supply = supply;
+    set.drain = drain;
+    activity_set(&set);
+}
+
+void core_stop_input_isr(void)
+{
+    guard_look_at_stop_input();
+}
+
+void core_supply_isr(void)
+{
+    guard_look_at_supply();
+}
+
+void core_poll(void)
+{
+    hal_watchdog_feed();
+    guard_poll();
+    activity_poll();
+    report_poll();
+    (void)session_poll();
+}
+
+bool core_idle(void)
+{
+    return !activity_busy();
+}

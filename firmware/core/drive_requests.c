@@ -1,0 +1,359 @@
+/* The requests that switch something. Refusals are judged in the order of the protocol page: range, channel, kind,
+ * configuration, stop, stop input, heartbeat, supply, trip, arming, busy, limits. */
+#include <string.h>
+
+#include "activity.h"
+#include "arming.h"
+#include "drive.h"
+#include "guard.h"
+#include "requests.h"
+#include "watch.h"
+#include "wire_gen.h"
+
+#define PERMILLE 1000u
+/* Kinds of driver that a request accepts; bit n is kind n. */
+#define POWERED_KINDS ((1u << WIRE_CHANNEL_KIND_LOW_SIDE) | (1u << WIRE_CHANNEL_KIND_HIGH_SIDE))
+#define SWITCHED_KINDS (POWERED_KINDS | (1u << WIRE_CHANNEL_KIND_LOGIC))
+#define BRIDGE_KINDS (1u << WIRE_CHANNEL_KIND_HALF_BRIDGE)
+
+/* The channels of a request, and what they need. */
+struct wanted {
+    const uint8_t *channels;
+    uint8_t count;
+    uint8_t kinds;
+    bool needs_arming;
+};
+
+static struct refusal none(void)
+{
+    return requests_refused(REFUSAL_NONE, 0);
+}
+
+static uint8_t hazards_of(const struct wanted *wanted)
+{
+    uint8_t hazards = 0;
+    for (uint8_t i = 0; wanted->needs_arming && i < wanted->count; i++) {
+        hazards = (uint8_t)(hazards | limits_hazards(wanted->channels[i]));
+    }
+    return hazards;
+}
+
+static struct refusal check_channels(const struct wanted *wanted)
+{
+    for (uint8_t i = 0; i < wanted->count; i++) {
+        struct refusal refusal = limits_check_channel(wanted->channels[i]);
+        if (refusal.reason != REFUSAL_NONE) {
+            return refusal;
+        }
+    }
+    for (uint8_t i = 0; i < wanted->count; i++) {
+        if (!(wanted->kinds & (1u << requests_kind_of(wanted->channels[i])))) {
+            return requests_refused(WIRE_REFUSAL_WRONG_KIND, wanted->channels[i]);
+        }
+    }
+    for (uint8_t i = 0; i < wanted->count; i++) {
+        if (limits_config(wanted->channels[i])->load_class == WIRE_LOAD_CLASS_NONE) {
+            return requests_refused(WIRE_REFUSAL_NOT_CONFIGURED, wanted->channels[i]);
+        }
+    }
+    return none();
+}
+
+static struct refusal check_free(const struct wanted *wanted)
+{
+    for (uint8_t i = 0; i < wanted->count; i++) {
+        if (trip_mask() & (1u << (wanted->channels[i] - 1u))) {
+            return requests_refused(WIRE_REFUSAL_TRIPPED, wanted->channels[i]);
+        }
+    }
+    uint8_t missing = arming_missing(hazards_of(wanted));
+    if (missing != WIRE_HAZARD_NONE) {
+        return requests_refused(WIRE_REFUSAL_NOT_ARMED, missing);
+    }
+    return requests_check_busy();
+}
+
+/* Everything but range and limits. */
+static struct refusal check(const struct wanted *wanted)
+{
+    struct refusal refusal = check_channels(wanted);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = requests_check_ready();
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check_free(wanted);
+    }
+    return refusal;
+}
+
+static struct wanted one(const uint8_t *channel, uint8_t kinds)
+{
+    struct wanted wanted = {.channels = channel, .count = 1, .kinds = kinds, .needs_arming = true};
+    return wanted;
+}
+
+/* A board that holds shorter traces than the wire allows refuses longer ones. */
+static struct refusal check_samples(uint16_t samples, uint8_t field)
+{
+    return samples > requests_max_samples() ? requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, field) : none();
+}
+
+/* Drops the arming of fuel before a fuel pump runs. */
+static bool pump_starts(const struct wanted *wanted)
+{
+    bool pump = false;
+    for (uint8_t i = 0; wanted->needs_arming && i < wanted->count; i++) {
+        pump = pump || limits_config(wanted->channels[i])->fuel_pump;
+    }
+    if (pump) {
+        arming_drop(WIRE_HAZARD_FUEL, WIRE_DISARM_REASON_PUMP_DRIVEN);
+    }
+    return pump;
+}
+
+static struct drive_plan plan_of(const struct wanted *wanted)
+{
+    struct drive_plan plan;
+    memset(&plan, 0, sizeof plan);
+    memcpy(plan.channels, wanted->channels, wanted->count);
+    plan.channel_count = wanted->count;
+    plan.hazards = hazards_of(wanted);
+    plan.pump = pump_starts(wanted);
+    plan.sensing = !wanted->needs_arming;
+    return plan;
+}
+
+/* How long a train lasts after its last switch-on edge, so that one straight after it keeps the duty. */
+static uint32_t rest_ticks(uint8_t channel, uint32_t on_time_us)
+{
+    uint32_t duty = limits_config(channel)->max_duty_permille;
+    return (on_time_us * PERMILLE + duty - 1u) / duty * HAL_TICKS_PER_US;
+}
+
+struct refusal drive_requests_train(const struct receive_frame *frame)
+{
+    struct wire_drive_train r;
+    struct refusal refusal = requests_decoded(wire_decode_drive_train(frame->body, frame->size, &r));
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check_samples(r.trace_samples, WIRE_DRIVE_TRAIN_FIELD_TRACE_SAMPLES);
+    }
+    struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check(&wanted);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = limits_check_pulses(r.channel, r.count, r.period_us, r.on_time_us);
+    }
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    struct drive_plan plan = plan_of(&wanted);
+    plan.trace_every = r.trace_every;
+    plan.trace_decimation = r.trace_decimation;
+    plan.trace_samples = r.trace_samples;
+    plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
+    struct programme programme;
+    programme_train(&programme, hal_now_ticks(), r.channel, r.count, r.period_us, r.on_time_us);
+    drive_begin(&plan, &programme);
+    return refusal;
+}
+
+struct refusal drive_requests_hold(const struct receive_frame *frame)
+{
+    struct wire_drive_hold r;
+    struct refusal refusal = requests_decoded(wire_decode_drive_hold(frame->body, frame->size, &r));
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check_samples(r.trace_samples, WIRE_DRIVE_HOLD_FIELD_TRACE_SAMPLES);
+    }
+    struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check(&wanted);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = limits_check_hold(r.channel, r.duration_ms);
+    }
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    struct drive_plan plan = plan_of(&wanted);
+    plan.trace_every = 1;
+    plan.trace_decimation = r.trace_decimation;
+    plan.trace_samples = r.trace_samples;
+    uint32_t duration_us = (uint32_t)r.duration_ms * (HAL_TICKS_PER_MS / HAL_TICKS_PER_US);
+    struct programme programme;
+    programme_train(&programme, hal_now_ticks(), r.channel, 1, duration_us, duration_us);
+    drive_begin(&plan, &programme);
+    return refusal;
+}
+
+struct refusal drive_requests_peak_hold(const struct receive_frame *frame)
+{
+    struct wire_drive_peak_hold r;
+    struct refusal refusal = requests_decoded(wire_decode_drive_peak_hold(frame->body, frame->size, &r));
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check_samples(r.trace_samples, WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_SAMPLES);
+    }
+    if (refusal.reason == REFUSAL_NONE && r.peak_us > r.on_time_us) {
+        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_PEAK_HOLD_FIELD_PEAK_US);
+    }
+    struct wanted wanted = one(&r.channel, POWERED_KINDS);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check(&wanted);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = limits_check_pulses(r.channel, r.count, r.period_us, r.on_time_us);
+    }
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    struct drive_plan plan = plan_of(&wanted);
+    plan.trace_every = r.trace_every;
+    plan.trace_decimation = r.trace_decimation;
+    plan.trace_samples = r.trace_samples;
+    plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
+    struct programme programme;
+    programme_peak_hold(&programme, hal_now_ticks(), &r);
+    drive_begin(&plan, &programme);
+    return refusal;
+}
+
+static bool all_different(const uint8_t *channels)
+{
+    uint16_t seen = 0;
+    for (uint8_t i = 0; i < PROGRAMME_MAX_CHANNELS; i++) {
+        uint16_t bit = (uint16_t)(1u << (channels[i] - 1u));
+        if (seen & bit) {
+            return false;
+        }
+        seen = (uint16_t)(seen | bit);
+    }
+    return true;
+}
+
+struct refusal drive_requests_stepper(const struct receive_frame *frame)
+{
+    struct wire_drive_stepper r;
+    struct refusal refusal = requests_decoded(wire_decode_drive_stepper(frame->body, frame->size, &r));
+    if (refusal.reason == REFUSAL_NONE && r.steps == 0) {
+        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_STEPS);
+    } else if (refusal.reason == REFUSAL_NONE && !all_different(r.channels)) {
+        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_CHANNELS);
+    }
+    struct wanted wanted = one(r.channels, POWERED_KINDS);
+    wanted.count = PROGRAMME_MAX_CHANNELS;
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check(&wanted);
+    }
+    for (uint8_t i = 0; refusal.reason == REFUSAL_NONE && i < PROGRAMME_MAX_CHANNELS; i++) {
+        refusal = limits_check_step(r.channels[i], r.steps, r.step_us);
+    }
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    struct drive_plan plan = plan_of(&wanted);
+    struct programme programme;
+    programme_stepper(&programme, hal_now_ticks(), &r);
+    drive_begin(&plan, &programme);
+    return refusal;
+}
+
+static struct refusal check_bridge_limits(const struct wire_drive_bridge *r, const uint8_t *channels)
+{
+    for (uint8_t i = 0; i < 2u; i++) {
+        struct refusal refusal = limits_check_hold(channels[i], r->duration_ms);
+        if (refusal.reason != REFUSAL_NONE) {
+            return refusal;
+        }
+        uint16_t duty = limits_config(channels[i])->max_duty_permille;
+        if (r->duty_permille > duty) {
+            return requests_refused(WIRE_REFUSAL_OVER_DUTY, duty);
+        }
+    }
+    return none();
+}
+
+struct refusal drive_requests_bridge(const struct receive_frame *frame)
+{
+    struct wire_drive_bridge r;
+    struct refusal refusal = requests_decoded(wire_decode_drive_bridge(frame->body, frame->size, &r));
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    const uint8_t channels[2] = {r.channel_supply, r.channel_ground};
+    struct wanted wanted = one(channels, BRIDGE_KINDS);
+    wanted.count = 2;
+    refusal = check_samples(r.trace_samples, WIRE_DRIVE_BRIDGE_FIELD_TRACE_SAMPLES);
+    if (refusal.reason == REFUSAL_NONE && r.channel_supply == r.channel_ground) {
+        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check(&wanted);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check_bridge_limits(&r, channels);
+    }
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    struct drive_plan plan = plan_of(&wanted);
+    plan.together = true;
+    plan.trace_every = 1;
+    plan.trace_decimation = r.trace_decimation;
+    plan.trace_samples = r.trace_samples;
+    struct programme programme;
+    programme_bridge(&programme, hal_now_ticks(), &r);
+    drive_begin(&plan, &programme);
+    return refusal;
+}
+
+struct refusal drive_requests_sense(const struct receive_frame *frame)
+{
+    struct wire_sense r;
+    struct refusal refusal = requests_decoded(wire_decode_sense(frame->body, frame->size, &r));
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check_samples(r.trace_samples, WIRE_SENSE_FIELD_TRACE_SAMPLES);
+    }
+    struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
+    wanted.needs_arming = false;
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check(&wanted);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        uint16_t cap_us = limits_sense_cap_us(r.channel, guard_supply_mv());
+        if (r.on_time_us > cap_us) {
+            refusal = requests_refused(WIRE_REFUSAL_OVER_ON_TIME, cap_us);
+        }
+    }
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    struct drive_plan plan = plan_of(&wanted);
+    plan.trace_every = 1;
+    plan.trace_decimation = 1;
+    plan.trace_samples = r.trace_samples;
+    struct programme programme;
+    programme_train(&programme, hal_now_ticks(), r.channel, 1, r.on_time_us, r.on_time_us);
+    drive_begin(&plan, &programme);
+    return refusal;
+}
+
+struct refusal drive_requests_watch(const struct receive_frame *frame)
+{
+    struct wire_watch r;
+    struct refusal refusal = requests_decoded(wire_decode_watch(frame->body, frame->size, &r));
+    struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
+    if (refusal.reason == REFUSAL_NONE) {
+        wanted.needs_arming = r.held != 0;
+        refusal = check(&wanted);
+    }
+    if (refusal.reason == REFUSAL_NONE && r.held) {
+        refusal = limits_check_hold(r.channel, r.duration_ms);
+    }
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    uint8_t hazards = hazards_of(&wanted);
+    bool pump = pump_starts(&wanted);
+    watch_begin(&r, hazards, pump);
+    return refusal;
+}

@@ -1,0 +1,179 @@
+#include "guard.h"
+
+#include "activity.h"
+#include "arming.h"
+#include "outputs.h"
+#include "send.h"
+#include "wire_gen.h"
+
+#define HEARTBEAT_TIMEOUT_TICKS ((uint32_t)WIRE_HEARTBEAT_TIMEOUT_MS * HAL_TICKS_PER_MS)
+#define UV_PER_MV 1000u
+
+static const struct hal_board *board;
+static volatile uint8_t reason;
+static volatile bool untold;
+static volatile bool alive;
+static volatile uint32_t beat_ticks;
+static volatile bool supply_good;
+static volatile bool supply_untold;
+static volatile uint32_t uptime_ms;
+
+static uint16_t supply_mv_now(void)
+{
+    uint32_t mv = hal_supply_counts() * board->supply_uv_per_count / UV_PER_MV;
+    return (uint16_t)(mv > UINT16_MAX ? UINT16_MAX : mv);
+}
+
+static bool in_range(uint16_t mv)
+{
+    return mv >= board->supply_min_mv && mv <= board->supply_max_mv;
+}
+
+void guard_reset(const struct hal_board *the_board, bool by_watchdog)
+{
+    board = the_board;
+    reason = by_watchdog ? WIRE_STOP_REASON_WATCHDOG : WIRE_STOP_REASON_BOOT;
+    untold = false;
+    alive = false;
+    uptime_ms = 0;
+    supply_untold = false;
+    supply_good = in_range(supply_mv_now());
+    if (by_watchdog) {
+        outputs_kill();
+    }
+}
+
+bool guard_stopped(void)
+{
+    return reason != WIRE_STOP_REASON_NONE && reason != WIRE_STOP_REASON_BOOT;
+}
+
+uint8_t guard_reason(void)
+{
+    return reason;
+}
+
+void guard_stop(uint8_t why)
+{
+    outputs_kill();
+    activity_cut(WIRE_END_REASON_STOPPED);
+    if (!guard_stopped()) {
+        reason = why;
+        untold = true;
+    }
+}
+
+void guard_look_at_stop_input(void)
+{
+    if (hal_stop_input_open()) {
+        guard_stop(WIRE_STOP_REASON_STOP_INPUT);
+    }
+}
+
+void guard_look_at_supply(void)
+{
+    bool good = in_range(supply_mv_now());
+    if (good != supply_good) {
+        supply_good = good;
+        supply_untold = true;
+        if (!good) {
+            guard_stop(WIRE_STOP_REASON_SUPPLY);
+        }
+    }
+}
+
+void guard_tick(uint32_t now_ticks)
+{
+    uptime_ms++;
+    if (alive && now_ticks - beat_ticks >= HEARTBEAT_TIMEOUT_TICKS) {
+        alive = false;
+        guard_stop(WIRE_STOP_REASON_HEARTBEAT);
+    }
+    guard_look_at_stop_input();
+    guard_look_at_supply();
+    if (activity_hazards() & ~arming_valid_mask(now_ticks)) {
+        activity_cut(WIRE_END_REASON_DISARMED);
+    }
+}
+
+void guard_beat(void)
+{
+    beat_ticks = hal_now_ticks();
+    alive = true;
+}
+
+bool guard_alive(void)
+{
+    return alive;
+}
+
+void guard_new_session(void)
+{
+    uint8_t saved = hal_irq_save();
+    alive = false;
+    if (reason == WIRE_STOP_REASON_BOOT) {
+        reason = WIRE_STOP_REASON_NONE;
+    }
+    hal_irq_restore(saved);
+}
+
+void guard_clear(void)
+{
+    uint8_t saved = hal_irq_save();
+    reason = WIRE_STOP_REASON_NONE;
+    untold = false;
+    outputs_revive();
+    hal_irq_restore(saved);
+}
+
+static void tell_stop(void)
+{
+    uint8_t body[WIRE_STOPPED_BYTES];
+    struct wire_stopped event = {.reason = reason};
+    bool by_supply = reason == WIRE_STOP_REASON_SUPPLY;
+    activity_end(WIRE_END_REASON_STOPPED);
+    arming_drop_all(by_supply ? WIRE_DISARM_REASON_SUPPLY_LOST : WIRE_DISARM_REASON_STOPPED);
+    send_event(WIRE_KIND_STOPPED, body, wire_encode_stopped(&event, body));
+}
+
+static void tell_supply(void)
+{
+    uint8_t body[WIRE_SUPPLY_EVENT_BYTES];
+    struct wire_supply_event event = {.present = supply_good, .supply_mv = guard_supply_mv()};
+    send_event(WIRE_KIND_SUPPLY_EVENT, body, wire_encode_supply_event(&event, body));
+}
+
+void guard_poll(void)
+{
+    uint8_t saved = hal_irq_save();
+    bool stop = untold;
+    bool supply = supply_untold;
+    untold = false;
+    supply_untold = false;
+    hal_irq_restore(saved);
+    if (stop) {
+        tell_stop();
+    }
+    if (supply) {
+        tell_supply();
+    }
+    arming_expire();
+}
+
+uint16_t guard_supply_mv(void)
+{
+    return supply_mv_now();
+}
+
+bool guard_supply_good(void)
+{
+    return supply_good;
+}
+
+uint32_t guard_uptime_ms(void)
+{
+    uint8_t saved = hal_irq_save();
+    uint32_t ms = uptime_ms;
+    hal_irq_restore(saved);
+    return ms;
+}

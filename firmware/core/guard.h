@@ -1,0 +1,45 @@
+/* What can stop the box on its own: heartbeat, supply, stop input, watchdog. The latched stop. */
+#ifndef LOOMPROOF_GUARD_H
+#define LOOMPROOF_GUARD_H
+
+#include "hal.h"
+
+void guard_reset(const struct hal_board *board, bool by_watchdog);
+
+/* [isr] Outputs off, gates cut, latched. The main loop tells it. The first reason stays. */
+void guard_stop(uint8_t reason);
+
+/* [isr] Every ms: heartbeat, arming of the drive under way, stop input, supply. */
+void guard_tick(uint32_t now_ticks);
+
+/* [isr] Look at the stop input; at the supply. */
+void guard_look_at_stop_input(void);
+void guard_look_at_supply(void);
+
+/* [isr] A heartbeat of this session. */
+void guard_beat(void);
+
+/* [main] A new session: no heartbeat yet; and something was said to the box. */
+void guard_new_session(void);
+
+/* [main] Whether heartbeats come. */
+bool guard_alive(void);
+
+/* [main] Tell what happened in interrupts, and disarm what has run out. */
+void guard_poll(void);
+
+/* [any] Whether the box is stopped; why. */
+bool guard_stopped(void);
+uint8_t guard_reason(void);
+
+/* [main] Leave the stop (the caller has looked at stop input and supply). */
+void guard_clear(void);
+
+/* [main] Supply, mV; whether it is in range. */
+uint16_t guard_supply_mv(void);
+bool guard_supply_good(void);
+
+/* [isr] ms since the start, modulo 2^32; counted by guard_tick. */
+uint32_t guard_uptime_ms(void);
+
+#endif

@@ -1,0 +1,199 @@
+#include "limits.h"
+
+#include <string.h>
+
+#include "crc32.h"
+
+#define US_PER_MS 1000u
+#define PERMILLE 1000u
+#define LOGIC_MAX_CURRENT_MA 200u
+#define HIGH_SUPPLY_MV 15000u
+#define HIGH_SUPPLY_SENSE_US 80u
+/* t = sqrt(2 * 0.3 mJ * 2 mH) / V: 0.3 mJ in a coil of at least 2 mH, from E = (V t)^2 / (2 L); us times mV. */
+#define COIL_SENSE_US_MV 1095445ul
+#define LEAST_SUPPLY_MV 1000u
+
+static const struct hal_board *board;
+static struct wire_channel_config configs[WIRE_MAX_CHANNELS];
+
+void limits_reset(const struct hal_board *the_board)
+{
+    board = the_board;
+    memset(configs, 0, sizeof configs);
+    for (uint8_t i = 0; i < WIRE_MAX_CHANNELS; i++) {
+        configs[i].channel = (uint8_t)(i + 1u);
+    }
+}
+
+static uint8_t kind_of(uint8_t channel)
+{
+    return board->channels[channel - 1u].kind;
+}
+
+struct ceilings limits_ceilings(uint8_t channel)
+{
+    struct ceilings c = {WIRE_MAX_ON_TIME_US, WIRE_MAX_HOLD_MS,    WIRE_MAX_DUTY_PERMILLE,
+                         WIRE_MAX_COUNT,      WIRE_MAX_CURRENT_MA, WIRE_MAX_SENSE_US};
+    if (kind_of(channel) == WIRE_CHANNEL_KIND_LOGIC) {
+        c.max_current_ma = LOGIC_MAX_CURRENT_MA;
+    }
+    if (kind_of(channel) == WIRE_CHANNEL_KIND_HALF_BRIDGE) {
+        c.max_sense_us = 0; /* no resting level to come from */
+    }
+    return c;
+}
+
+struct refusal limits_check_channel(uint8_t channel)
+{
+    struct refusal refusal = {REFUSAL_NONE, 0};
+    if (channel < 1u || channel > board->channel_count) {
+        refusal.reason = WIRE_REFUSAL_NO_SUCH_CHANNEL;
+        refusal.detail = channel;
+    }
+    return refusal;
+}
+
+/* The hazard that a load class carries whatever the console says. */
+static uint8_t bound_hazard(uint8_t load_class, uint8_t said)
+{
+    switch (load_class) {
+    case WIRE_LOAD_CLASS_INJECTOR:
+        return WIRE_HAZARD_FUEL;
+    case WIRE_LOAD_CLASS_COIL:
+    case WIRE_LOAD_CLASS_IGNITER_COIL:
+        return WIRE_HAZARD_SPARK;
+    case WIRE_LOAD_CLASS_MOTOR:
+        return said == WIRE_HAZARD_CRANK ? WIRE_HAZARD_CRANK : WIRE_HAZARD_MOTION;
+    default:
+        return WIRE_HAZARD_NONE;
+    }
+}
+
+static uint8_t hazards_of(uint8_t load_class, uint8_t hazard)
+{
+    uint8_t mask = (uint8_t)((1u << hazard) | (1u << bound_hazard(load_class, hazard)));
+    return (uint8_t)(mask & ~(1u << WIRE_HAZARD_NONE));
+}
+
+static struct refusal over(uint8_t reason, uint32_t asked, uint32_t ceiling, uint32_t detail)
+{
+    struct refusal refusal = {asked > ceiling ? reason : (uint8_t)REFUSAL_NONE, asked > ceiling ? detail : 0};
+    return refusal;
+}
+
+static struct refusal over_ceilings(const struct wire_configure *r, const struct ceilings *c)
+{
+    struct refusal refusal = over(WIRE_REFUSAL_OVER_ON_TIME, r->max_on_time_us, c->max_on_time_us, c->max_on_time_us);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_ON_TIME, r->max_hold_ms, c->max_hold_ms, (uint32_t)c->max_hold_ms * US_PER_MS);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_DUTY, r->max_duty_permille, c->max_duty_permille, c->max_duty_permille);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_COUNT, r->max_count, c->max_count, c->max_count);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_CURRENT_LIMIT, r->max_current_ma, c->max_current_ma, c->max_current_ma);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_ON_TIME, r->max_sense_us, c->max_sense_us, c->max_sense_us);
+    }
+    return refusal;
+}
+
+struct refusal limits_configure(const struct wire_configure *request)
+{
+    struct ceilings c = limits_ceilings(request->channel);
+    struct refusal refusal = over_ceilings(request, &c);
+    if (refusal.reason != REFUSAL_NONE) {
+        return refusal;
+    }
+    if (request->fuel_pump && (hazards_of(request->load_class, request->hazard) & (1u << WIRE_HAZARD_FUEL))) {
+        refusal.reason = WIRE_REFUSAL_PUMP_CHANNEL;
+        refusal.detail = request->channel;
+        return refusal;
+    }
+    struct wire_channel_config *config = &configs[request->channel - 1u];
+    config->load_class = request->load_class;
+    config->hazard = request->hazard;
+    config->fuel_pump = request->fuel_pump;
+    config->max_on_time_us = request->max_on_time_us;
+    config->max_hold_ms = request->max_hold_ms;
+    config->max_duty_permille = request->max_duty_permille;
+    config->max_count = request->max_count;
+    config->max_current_ma = request->max_current_ma;
+    config->max_sense_us = request->max_sense_us;
+    return refusal;
+}
+
+const struct wire_channel_config *limits_config(uint8_t channel)
+{
+    return &configs[channel - 1u];
+}
+
+uint32_t limits_digest(void)
+{
+    uint32_t crc = CRC32_START;
+    uint8_t body[WIRE_CHANNEL_CONFIG_BYTES];
+    for (uint8_t channel = 1; channel <= board->channel_count; channel++) {
+        crc = crc32_bytes(crc, body, wire_encode_channel_config(limits_config(channel), body));
+    }
+    return ~crc & 0xFFFFFFFFul;
+}
+
+uint8_t limits_hazards(uint8_t channel)
+{
+    const struct wire_channel_config *config = limits_config(channel);
+    return hazards_of(config->load_class, config->hazard);
+}
+
+uint16_t limits_sense_cap_us(uint8_t channel, uint16_t supply_mv)
+{
+    const struct wire_channel_config *config = limits_config(channel);
+    if (config->load_class == WIRE_LOAD_CLASS_NONE) {
+        return 0;
+    }
+    uint16_t cap = config->max_sense_us;
+    if (supply_mv > HIGH_SUPPLY_MV && cap > HIGH_SUPPLY_SENSE_US) {
+        cap = HIGH_SUPPLY_SENSE_US;
+    }
+    if (config->load_class == WIRE_LOAD_CLASS_COIL || config->load_class == WIRE_LOAD_CLASS_IGNITER_COIL) {
+        uint16_t mv = supply_mv < LEAST_SUPPLY_MV ? (uint16_t)LEAST_SUPPLY_MV : supply_mv;
+        uint16_t coil_cap = (uint16_t)(COIL_SENSE_US_MV / mv);
+        cap = cap > coil_cap ? coil_cap : cap;
+    }
+    return cap;
+}
+
+struct refusal limits_check_pulses(uint8_t channel, uint16_t count, uint32_t period_us, uint32_t on_time_us)
+{
+    const struct wire_channel_config *c = limits_config(channel);
+    struct refusal refusal = over(WIRE_REFUSAL_OVER_ON_TIME, on_time_us, c->max_on_time_us, c->max_on_time_us);
+    if (refusal.reason == REFUSAL_NONE) {
+        uint64_t on = (uint64_t)on_time_us * PERMILLE; /* periods reach 10 s: 32 bits are not enough */
+        bool over_duty = on > (uint64_t)c->max_duty_permille * period_us;
+        refusal = over(WIRE_REFUSAL_OVER_DUTY, over_duty, 0, c->max_duty_permille);
+    }
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_COUNT, count, c->max_count, c->max_count);
+    }
+    return refusal;
+}
+
+struct refusal limits_check_hold(uint8_t channel, uint32_t duration_ms)
+{
+    uint32_t ceiling_ms = limits_config(channel)->max_hold_ms;
+    return over(WIRE_REFUSAL_OVER_ON_TIME, duration_ms, ceiling_ms, ceiling_ms * US_PER_MS);
+}
+
+struct refusal limits_check_step(uint8_t channel, int16_t steps, uint32_t step_us)
+{
+    const struct wire_channel_config *c = limits_config(channel);
+    uint16_t either_way = (uint16_t)(steps < 0 ? -steps : steps);
+    struct refusal refusal = over(WIRE_REFUSAL_OVER_ON_TIME, step_us, c->max_on_time_us, c->max_on_time_us);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_COUNT, either_way, c->max_count, c->max_count);
+    }
+    return refusal;
+}

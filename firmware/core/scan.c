@@ -1,0 +1,147 @@
+#include "scan.h"
+
+#include <string.h>
+
+#include "activity.h"
+#include "limits.h"
+#include "outputs.h"
+#include "session.h"
+
+/* From one sense pulse to the next, so that one load's current has decayed before the next is looked at. */
+#define SLOT_TICKS HAL_TICKS_PER_MS
+
+enum step { RESTING, PULSE, NOTING, DECAY };
+
+static const struct hal_board *board;
+static struct {
+    uint16_t sequence;
+    uint8_t step;
+    uint8_t channel;
+    uint8_t widths_us[WIRE_MAX_CHANNELS];
+    bool on;
+    bool noted;
+    uint32_t on_ticks;
+    uint32_t off_ticks;
+    struct trip_limit limit;
+    struct wire_scan_result result;
+} run;
+
+void scan_reset(const struct hal_board *the_board)
+{
+    board = the_board;
+}
+
+/* Go on to the next channel of the mask after this one; over when there is none. */
+static void next_channel(void)
+{
+    do {
+        run.channel++;
+    } while (run.channel <= board->channel_count && !(run.result.mask & (1u << (run.channel - 1u))));
+    if (run.channel > board->channel_count) {
+        activity_over();
+        return;
+    }
+    run.step = RESTING;
+    hal_adc_start(run.channel);
+}
+
+void scan_begin(uint16_t sequence, const struct wire_scan *request, const uint8_t *widths_us)
+{
+    uint8_t saved = hal_irq_save();
+    memset(&run, 0, sizeof run);
+    run.sequence = sequence;
+    run.result.mask = request->mask;
+    run.result.on_time_us = request->on_time_us;
+    memcpy(run.widths_us, widths_us, sizeof run.widths_us);
+    activity_begin(ACTIVITY_SCAN, 0, 0, false, WIRE_BOX_STATE_SENSING);
+    next_channel();
+    hal_irq_restore(saved);
+}
+
+static void switch_on(void)
+{
+    uint16_t lead = (uint16_t)(board->first_sample_ticks + 1u); /* the last sample is taken just before the off edge */
+    uint16_t width = (uint16_t)(run.widths_us[run.channel - 1u] * HAL_TICKS_PER_US);
+    activity_at_channel(run.channel);
+    run.limit = trip_limit_of(run.channel);
+    run.result.sensed_mask = (uint16_t)(run.result.sensed_mask | (1u << (run.channel - 1u)));
+    run.on = true;
+    run.noted = false;
+    run.step = PULSE;
+    run.on_ticks = hal_now_ticks();
+    run.off_ticks = run.on_ticks + width;
+    outputs_set(run.channel, HAL_ON);
+    hal_adc_start(run.channel);
+    hal_edge_at(width > lead ? run.off_ticks - lead : run.on_ticks);
+}
+
+static void note(uint16_t fine, uint16_t wide)
+{
+    run.result.fine_counts[run.channel - 1u] = fine;
+    run.result.wide_counts[run.channel - 1u] = wide;
+    run.noted = true;
+}
+
+void scan_edge(void)
+{
+    switch (run.step) {
+    case PULSE:
+        run.step = NOTING;
+        hal_adc_start(run.channel);
+        hal_edge_at(run.off_ticks);
+        break;
+    case NOTING:
+        outputs_all_off();
+        run.on = false;
+        run.step = DECAY;
+        hal_edge_at(run.on_ticks + SLOT_TICKS);
+        break;
+    case DECAY:
+        next_channel();
+        break;
+    default:
+        break;
+    }
+}
+
+void scan_current(uint16_t fine, uint16_t wide)
+{
+    if (run.on && trip_is_over(&run.limit, fine, wide)) {
+        trip_now(run.channel, fine, wide);
+        note(fine, wide);
+        run.on = false;
+        run.step = DECAY;
+        hal_edge_at(run.on_ticks + SLOT_TICKS);
+    } else if ((run.step == NOTING || run.step == DECAY) && !run.noted) {
+        note(fine, wide);
+    }
+}
+
+void scan_set(const struct sample_set *set)
+{
+    if (run.step != RESTING) {
+        if (run.step == DECAY) {
+            hal_adc_stop();
+        }
+        return;
+    }
+    hal_adc_stop();
+    run.result.supply_counts = set->supply;
+    run.result.drain_counts[run.channel - 1u] = set->drain;
+    bool latched = (trip_mask() & (1u << (run.channel - 1u))) != 0;
+    if (run.widths_us[run.channel - 1u] > 0 && !latched) {
+        switch_on();
+    } else {
+        next_channel();
+    }
+}
+
+void scan_tell_end(bool complete)
+{
+    if (complete) {
+        uint8_t body[WIRE_SCAN_RESULT_BYTES];
+        session_answer_late(run.sequence, WIRE_KIND_SCAN_RESULT, body, wire_encode_scan_result(&run.result, body));
+    } else {
+        session_refuse_late(run.sequence, WIRE_KIND_SCAN, WIRE_REFUSAL_STOPPED);
+    }
+}

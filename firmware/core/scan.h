@@ -1,0 +1,22 @@
+/* The scan: resting drain voltage, then one sense pulse where allowed, one channel after another. */
+#ifndef LOOMPROOF_SCAN_H
+#define LOOMPROOF_SCAN_H
+
+#include "hal.h"
+#include "trace.h"
+#include "wire_gen.h"
+
+void scan_reset(const struct hal_board *board);
+
+/* [main] Begin. `widths_us`: sense pulse of each channel, [0] is channel 1; 0 = none. */
+void scan_begin(uint16_t sequence, const struct wire_scan *request, const uint8_t *widths_us);
+
+/* [main] Answer: the result, or refused when it was broken off (a channel not reached would look like an open one). */
+void scan_tell_end(bool complete);
+
+/* [isr] From activity.c. */
+void scan_edge(void);
+void scan_current(uint16_t fine, uint16_t wide);
+void scan_set(const struct sample_set *set);
+
+#endif

@@ -1,0 +1,208 @@
+#include "session.h"
+
+#include <string.h>
+
+#include "activity.h"
+#include "arming.h"
+#include "guard.h"
+#include "outputs.h"
+#include "report.h"
+#include "requests.h"
+#include "send.h"
+#include "wire_gen.h"
+
+#define NO_SESSION 0u
+#define NEWEST 0x7FFFu /* sequence numbers up to this far ahead are new; others are old copies */
+
+static volatile uint32_t session;
+static uint16_t stale_frames;
+static volatile uint16_t lost_frames;
+
+/* The number answered last, and the answer; size 0 with kind 0: still to come. */
+static struct {
+    uint16_t sequence;
+    uint8_t kind;
+    uint16_t size;
+    uint8_t body[WIRE_MAX_BODY_BYTES];
+} answer;
+
+void session_reset(void)
+{
+    session = NO_SESSION;
+    stale_frames = 0;
+    lost_frames = 0;
+    memset(&answer, 0, sizeof answer);
+}
+
+static void beat(const struct receive_frame *frame)
+{
+    struct wire_heartbeat heartbeat;
+    if (wire_decode_heartbeat(frame->body, frame->size, &heartbeat) != WIRE_OK) {
+        receive_count_bad();
+    } else if (session != NO_SESSION && heartbeat.session == session) {
+        guard_beat();
+    }
+}
+
+void session_frame_isr(const struct receive_frame *frame)
+{
+    if (frame->kind == WIRE_KIND_HEARTBEAT) {
+        beat(frame);
+        return;
+    }
+    if (frame->kind == WIRE_KIND_STOP) {
+        guard_stop(WIRE_STOP_REASON_COMMAND);
+    }
+    if (!receive_keep(frame) && lost_frames < UINT16_MAX) {
+        lost_frames++;
+    }
+}
+
+static void refuse(const struct receive_frame *frame, uint8_t reason, uint32_t detail)
+{
+    struct wire_refused refused = {.request_kind = frame->kind, .reason = reason, .detail = detail};
+    uint8_t body[WIRE_REFUSED_BYTES];
+    send_frame(WIRE_KIND_REFUSED, frame->sequence, body, wire_encode_refused(&refused, body));
+}
+
+static void send_answer(void)
+{
+    send_frame(answer.kind, answer.sequence, answer.body, answer.size);
+}
+
+/* Whether a request is to be carried out. A repeat of the last one is answered again, an older one counted. */
+static bool is_new(uint16_t sequence)
+{
+    uint16_t ahead = (uint16_t)(sequence - answer.sequence);
+    if (ahead == 0) {
+        if (answer.kind != 0) {
+            send_answer();
+        }
+        return false;
+    }
+    if (ahead > NEWEST) {
+        stale_frames = stale_frames < UINT16_MAX ? (uint16_t)(stale_frames + 1u) : stale_frames;
+        return false;
+    }
+    return true;
+}
+
+static void answer_identity(uint16_t sequence)
+{
+    answer.sequence = sequence;
+    answer.kind = WIRE_KIND_IDENTITY;
+    answer.size = report_identity(answer.body);
+    send_answer();
+}
+
+/* All off, everything disarmed, no heartbeat yet. A drive ends unheard. Does not clear a stop. */
+static void open_session(uint32_t number)
+{
+    uint8_t saved = hal_irq_save();
+    session = number;
+    hal_irq_restore(saved);
+    send_mute();
+    activity_end(WIRE_END_REASON_CANCELLED);
+    send_unmute();
+    outputs_all_off();
+    arming_drop_all(WIRE_DISARM_REASON_NEW_SESSION);
+    guard_new_session();
+    report_begin_telemetry();
+}
+
+static void hello(const struct receive_frame *frame)
+{
+    struct wire_hello hello;
+    if (frame->size > 0 && frame->body[0] != WIRE_PROTOCOL_MAJOR) {
+        refuse(frame, WIRE_REFUSAL_BAD_VERSION, WIRE_PROTOCOL_MAJOR);
+        return;
+    }
+    uint8_t field = wire_decode_hello(frame->body, frame->size, &hello);
+    if (field == WIRE_WRONG_SIZE) {
+        refuse(frame, WIRE_REFUSAL_UNKNOWN_MESSAGE, 0);
+    } else if (field != WIRE_OK) {
+        refuse(frame, WIRE_REFUSAL_OUT_OF_RANGE, field);
+    } else if (hello.session != session) {
+        open_session(hello.session);
+        answer_identity(frame->sequence);
+    } else if (is_new(frame->sequence)) {
+        answer_identity(frame->sequence);
+    }
+}
+
+static void acknowledge_stop(const struct receive_frame *frame)
+{
+    uint8_t body[WIRE_ACK_BYTES] = {WIRE_KIND_STOP};
+    guard_poll(); /* what the stop ended is told before its answer */
+    activity_end(WIRE_END_REASON_STOPPED);
+    send_frame(WIRE_KIND_ACK, frame->sequence, body, WIRE_ACK_BYTES);
+}
+
+static void carry_out(const struct receive_frame *frame)
+{
+    struct reply reply = {.kind = WIRE_KIND_ACK, .size = WIRE_ACK_BYTES, .body = answer.body};
+    answer.sequence = frame->sequence;
+    answer.kind = 0;
+    answer.size = 0;
+    struct refusal refusal = requests_carry_out(frame, &reply);
+    if (refusal.reason != REFUSAL_NONE) {
+        struct wire_refused refused = {.request_kind = frame->kind, .reason = refusal.reason, .detail = refusal.detail};
+        reply.kind = WIRE_KIND_REFUSED;
+        reply.size = wire_encode_refused(&refused, answer.body);
+    } else if (reply.kind == WIRE_KIND_ACK) {
+        answer.body[0] = frame->kind;
+    }
+    if (reply.kind != REPLY_LATER) {
+        answer.kind = reply.kind;
+        answer.size = reply.size;
+        send_answer();
+    }
+}
+
+bool session_poll(void)
+{
+    struct receive_frame frame;
+    if (!receive_take(&frame)) {
+        return false;
+    }
+    if (frame.kind == WIRE_KIND_STOP) {
+        acknowledge_stop(&frame);
+    } else if (frame.kind == WIRE_KIND_HELLO) {
+        hello(&frame);
+    } else if (session == NO_SESSION) {
+        refuse(&frame, WIRE_REFUSAL_NO_SESSION, 0);
+    } else if (is_new(frame.sequence)) {
+        carry_out(&frame);
+    }
+    return true;
+}
+
+void session_answer_late(uint16_t sequence, uint8_t kind, const uint8_t *body, uint16_t size)
+{
+    send_frame(kind, sequence, body, size);
+    if (sequence == answer.sequence) {
+        answer.kind = kind;
+        answer.size = size;
+        memcpy(answer.body, body, size);
+    }
+}
+
+void session_refuse_late(uint16_t sequence, uint8_t request_kind, uint8_t reason)
+{
+    struct wire_refused refused = {.request_kind = request_kind, .reason = reason, .detail = 0};
+    uint8_t body[WIRE_REFUSED_BYTES];
+    session_answer_late(sequence, WIRE_KIND_REFUSED, body, wire_encode_refused(&refused, body));
+}
+
+uint16_t session_stale_frames(void)
+{
+    return stale_frames;
+}
+
+uint16_t session_overruns(void)
+{
+    uint8_t saved = hal_irq_save();
+    uint16_t lost = lost_frames;
+    hal_irq_restore(saved);
+    return lost;
+}

@@ -1,0 +1,304 @@
+#include "trace.h"
+
+#include <string.h>
+
+#include "send.h"
+#include "wire_gen.h"
+
+#define NONE 0xFFu
+#define SET_BYTES_ON_WIRE 8u
+#define CHUNK_HEAD_BYTES 4u
+
+enum state { EMPTY, FILLING, CLOSED, HELD };
+
+struct trace {
+    volatile uint8_t state;
+    volatile uint8_t order; /* of closing, modulo 256 */
+    uint8_t channel;
+    uint8_t decimation;
+    bool read;
+    bool off_known;
+    bool tripped;
+    bool truncated;
+    uint16_t id;
+    uint16_t pulse_index;
+    uint16_t wanted;
+    uint16_t count;
+    uint32_t on_ticks;
+    uint32_t off_ticks;
+};
+
+static const struct hal_board *board;
+static struct trace traces[HAL_MAX_TRACE_BUFFERS];
+static uint8_t filling = NONE;
+static uint8_t skip; /* sets to pass over before the next kept one */
+static uint8_t closed_order;
+static uint16_t last_id;
+static volatile uint16_t overruns;
+
+void trace_reset(const struct hal_board *the_board)
+{
+    board = the_board;
+    memset(traces, 0, sizeof traces);
+    filling = NONE;
+    closed_order = 0;
+    last_id = 0;
+    overruns = 0;
+}
+
+static bool holds(const struct trace *trace)
+{
+    return trace->state == CLOSED || trace->state == HELD;
+}
+
+/* Index of an empty buffer; one more is kept than is held, so there is one. */
+static uint8_t empty_buffer(void)
+{
+    for (uint8_t i = 0; i < board->trace_buffers; i++) {
+        if (traces[i].state == EMPTY) {
+            return i;
+        }
+    }
+    return NONE;
+}
+
+void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint16_t sets, uint32_t on_ticks)
+{
+    if (filling != NONE) {
+        trace_close(on_ticks);
+    }
+    filling = empty_buffer();
+    if (filling == NONE) {
+        return;
+    }
+    struct trace *trace = &traces[filling];
+    trace->state = FILLING;
+    trace->channel = channel;
+    trace->decimation = decimation;
+    trace->read = false;
+    trace->off_known = false;
+    trace->tripped = false;
+    trace->id = 0;
+    trace->pulse_index = pulse_index;
+    trace->wanted = sets;
+    trace->count = 0;
+    trace->on_ticks = on_ticks;
+    skip = 0;
+}
+
+bool trace_filling(void)
+{
+    return filling != NONE;
+}
+
+static uint8_t *set_at(uint8_t buffer, uint16_t index)
+{
+    uint32_t offset = ((uint32_t)buffer * board->max_trace_samples + index) * HAL_TRACE_SET_BYTES;
+    return board->trace_memory + offset;
+}
+
+/* Four 10-bit counts in five bytes: the low bytes, then the high bits together. */
+static void pack(uint8_t *at, const struct sample_set *set)
+{
+    at[0] = (uint8_t)(set->fine & 0xFFu);
+    at[1] = (uint8_t)(set->wide & 0xFFu);
+    at[2] = (uint8_t)(set->supply & 0xFFu);
+    at[3] = (uint8_t)(set->drain & 0xFFu);
+    at[4] = (uint8_t)((set->fine >> 8) | ((set->wide >> 8) << 2) | ((set->supply >> 8) << 4) | ((set->drain >> 8) << 6));
+}
+
+static void unpack_to_wire(const uint8_t *at, uint8_t *wire)
+{
+    for (uint8_t i = 0; i < 4u; i++) {
+        wire[2u * i] = at[i];
+        wire[2u * i + 1u] = (uint8_t)((at[4] >> (2u * i)) & 0x03u);
+    }
+}
+
+bool trace_put(const struct sample_set *set)
+{
+    struct trace *trace = &traces[filling];
+    if (trace->count == trace->wanted) {
+        return true;
+    }
+    if (skip > 0) {
+        skip--;
+        return false;
+    }
+    skip = (uint8_t)(trace->decimation - 1u);
+    pack(set_at(filling, trace->count), set);
+    trace->count++;
+    return trace->count == trace->wanted;
+}
+
+bool trace_full(void)
+{
+    return traces[filling].count == traces[filling].wanted;
+}
+
+void trace_pulse_off(uint32_t off_ticks, bool tripped)
+{
+    if (filling == NONE) {
+        return;
+    }
+    struct trace *trace = &traces[filling];
+    trace->tripped = trace->tripped || tripped;
+    if (!trace->off_known) {
+        trace->off_known = true;
+        trace->off_ticks = off_ticks;
+    }
+}
+
+bool trace_knows_off(void)
+{
+    return filling != NONE && traces[filling].off_known;
+}
+
+static uint8_t oldest_held(uint8_t *held)
+{
+    uint8_t oldest = NONE;
+    uint8_t age = 0;
+    *held = 0;
+    for (uint8_t i = 0; i < board->trace_buffers; i++) {
+        if (holds(&traces[i])) {
+            (*held)++;
+            uint8_t this_age = (uint8_t)(closed_order - traces[i].order);
+            if (oldest == NONE || this_age > age) {
+                oldest = i;
+                age = this_age;
+            }
+        }
+    }
+    return oldest;
+}
+
+static void push_out_oldest(void)
+{
+    uint8_t held;
+    uint8_t oldest = oldest_held(&held);
+    if (held + 1u < board->trace_buffers) {
+        return;
+    }
+    if (!traces[oldest].read && overruns < UINT16_MAX) {
+        overruns++;
+    }
+    traces[oldest].state = EMPTY;
+}
+
+void trace_close(uint32_t now_ticks)
+{
+    if (filling == NONE) {
+        return;
+    }
+    struct trace *trace = &traces[filling];
+    trace_pulse_off(now_ticks, false);
+    int32_t last = (int32_t)board->first_sample_ticks +
+                   ((int32_t)trace->count - 1) * (int32_t)board->sample_period_ticks * trace->decimation;
+    trace->truncated = (int32_t)(trace->off_ticks - trace->on_ticks) > last;
+    push_out_oldest();
+    closed_order++;
+    trace->order = closed_order;
+    trace->state = CLOSED;
+    filling = NONE;
+}
+
+static void announce(struct trace *trace)
+{
+    last_id = last_id == UINT16_MAX ? 1u : (uint16_t)(last_id + 1u);
+    trace->id = last_id;
+    struct wire_trace_ready ready = {
+        .trace_id = last_id,
+        .channel = trace->channel,
+        .pulse_index = trace->pulse_index,
+        .sample_count = trace->count,
+        .sample_period_ns = board->sample_period_ns * trace->decimation,
+        .on_time_us = (trace->off_ticks - trace->on_ticks + 1u) / HAL_TICKS_PER_US,
+        .first_sample_ns = board->first_sample_ns,
+        .supply_skew_ns = board->supply_skew_ns,
+        .drain_skew_ns = board->drain_skew_ns,
+        .truncated = trace->truncated,
+        .tripped = trace->tripped,
+    };
+    trace->state = HELD;
+    uint8_t body[WIRE_TRACE_READY_BYTES];
+    send_event(WIRE_KIND_TRACE_READY, body, wire_encode_trace_ready(&ready, body));
+}
+
+/* The trace that was closed first and is not yet told; NONE when all are. */
+static uint8_t first_untold(void)
+{
+    uint8_t first = NONE;
+    for (uint8_t i = 0; i < board->trace_buffers; i++) {
+        if (traces[i].state == CLOSED &&
+            (first == NONE || (int8_t)(traces[i].order - traces[first].order) < 0)) {
+            first = i;
+        }
+    }
+    return first;
+}
+
+void trace_announce(void)
+{
+    for (uint8_t i = first_untold(); i != NONE; i = first_untold()) {
+        announce(&traces[i]);
+    }
+}
+
+static uint8_t find(uint16_t trace_id)
+{
+    for (uint8_t i = 0; i < board->trace_buffers; i++) {
+        if (traces[i].state == HELD && traces[i].id == trace_id) {
+            return i;
+        }
+    }
+    return NONE;
+}
+
+struct refusal trace_chunk(uint16_t trace_id, uint16_t first_sample, uint8_t *body, uint16_t *size)
+{
+    struct refusal refusal = {REFUSAL_NONE, 0};
+    uint8_t buffer = find(trace_id);
+    if (buffer == NONE) {
+        refusal.reason = WIRE_REFUSAL_NO_TRACE;
+        refusal.detail = trace_id;
+        return refusal;
+    }
+    struct trace *trace = &traces[buffer];
+    if (first_sample >= trace->count && first_sample > 0) {
+        refusal.reason = WIRE_REFUSAL_OUT_OF_RANGE;
+        refusal.detail = WIRE_READ_TRACE_FIELD_FIRST_SAMPLE;
+        return refusal;
+    }
+    uint16_t left = (uint16_t)(trace->count - first_sample);
+    uint16_t sets = left < WIRE_SAMPLES_PER_CHUNK ? left : (uint16_t)WIRE_SAMPLES_PER_CHUNK;
+    wire_put_u16(body, trace_id);
+    wire_put_u16(body + 2, first_sample);
+    for (uint16_t i = 0; i < sets; i++) {
+        unpack_to_wire(set_at(buffer, (uint16_t)(first_sample + i)), body + CHUNK_HEAD_BYTES + i * SET_BYTES_ON_WIRE);
+    }
+    *size = (uint16_t)(CHUNK_HEAD_BYTES + sets * SET_BYTES_ON_WIRE);
+    if (find(trace_id) == NONE) { /* pushed out while it was copied */
+        refusal.reason = WIRE_REFUSAL_NO_TRACE;
+        refusal.detail = trace_id;
+    } else if (first_sample + sets >= trace->count) {
+        trace->read = true;
+    }
+    return refusal;
+}
+
+uint8_t trace_free(void)
+{
+    uint8_t unread = 0;
+    for (uint8_t i = 0; i < board->trace_buffers; i++) {
+        unread = (uint8_t)(unread + (holds(&traces[i]) && !traces[i].read));
+    }
+    return (uint8_t)(board->trace_buffers - 1u - unread);
+}
+
+uint16_t trace_overruns(void)
+{
+    uint8_t saved = hal_irq_save();
+    uint16_t count = overruns;
+    hal_irq_restore(saved);
+    return count;
+}

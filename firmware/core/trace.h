@@ -1,0 +1,50 @@
+/* Traces: filled in the converter's interrupt, held until newer ones push them out, read by chunk. */
+#ifndef LOOMPROOF_TRACE_H
+#define LOOMPROOF_TRACE_H
+
+#include "hal.h"
+#include "limits.h"
+
+/* A sample set, counts. */
+struct sample_set {
+    uint16_t fine;
+    uint16_t wide;
+    uint16_t supply;
+    uint16_t drain;
+};
+
+void trace_reset(const struct hal_board *board);
+
+/* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those offered. An earlier one still being
+ * filled is closed first. */
+void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint16_t sets, uint32_t on_ticks);
+
+/* [isr] Whether one is being filled. */
+bool trace_filling(void);
+
+/* [isr] Offer the next sample set; returns whether the trace is full with it. */
+bool trace_put(const struct sample_set *set);
+
+/* [isr] Whether the trace being filled has all its sets. */
+bool trace_full(void);
+
+/* [isr] The pulse ended, at this time (told once), by over-current or not. */
+void trace_pulse_off(uint32_t off_ticks, bool tripped);
+
+/* [isr] Whether the end of the pulse was told. */
+bool trace_knows_off(void);
+
+/* [isr] Hold what there is; the oldest held trace makes room. */
+void trace_close(uint32_t now_ticks);
+
+/* [main] Send trace_ready for what was closed. */
+void trace_announce(void);
+
+/* [main] Write the body of a trace_chunk; *size its length. Or refuse. */
+struct refusal trace_chunk(uint16_t trace_id, uint16_t first_sample, uint8_t *body, uint16_t *size);
+
+/* [main] Traces that fit before one never read is pushed out; and how many were (saturates). */
+uint8_t trace_free(void);
+uint16_t trace_overruns(void);
+
+#endif

@@ -1,0 +1,115 @@
+/* Over-current: limits in counts, the latch, and telling it. */
+#include "activity.h"
+#include "limits.h"
+#include "outputs.h"
+#include "send.h"
+#include "wire_gen.h"
+
+#define NA_PER_UA 1000u
+#define UA_PER_MA 1000u
+#define NA_PER_MA 1000000ul
+#define HUNDREDTHS 100
+/* The fine range is believed up to this share of its full scale. */
+#define FINE_USABLE_PERCENT 97u
+
+static const struct hal_board *board;
+static volatile uint16_t latched;
+static volatile uint16_t untold;
+static volatile uint32_t untold_ua;
+
+void trip_reset(const struct hal_board *the_board)
+{
+    board = the_board;
+    latched = 0;
+    untold = 0;
+}
+
+static const struct hal_channel *scale(uint8_t channel)
+{
+    return &board->channels[channel - 1u];
+}
+
+static uint16_t full_counts(void)
+{
+    return (uint16_t)((1u << board->adc_bits) - 1u);
+}
+
+static uint16_t fine_usable_counts(void)
+{
+    return (uint16_t)((uint32_t)full_counts() * FINE_USABLE_PERCENT / 100u);
+}
+
+struct trip_limit trip_limit_of(uint8_t channel)
+{
+    const struct hal_channel *s = scale(channel);
+    uint32_t limit_ma = limits_config(channel)->max_current_ma;
+    uint32_t fine_full_ma = s->fine_na_per_count / NA_PER_UA * full_counts() / UA_PER_MA;
+    struct trip_limit limit = {.channel = channel, .wide = true, .counts = 0};
+    if (limit_ma < fine_full_ma) {
+        int32_t fine = (int32_t)(limit_ma * NA_PER_MA / s->fine_na_per_count) + s->fine_offset_x100 / HUNDREDTHS;
+        if (fine < (int32_t)fine_usable_counts()) {
+            limit.wide = false;
+            limit.counts = (uint16_t)(fine < 0 ? 0 : fine);
+            return limit;
+        }
+    }
+    int32_t wide = (int32_t)(limit_ma * UA_PER_MA / (s->wide_na_per_count / NA_PER_UA)) + s->wide_offset_x100 / HUNDREDTHS;
+    int32_t highest = (int32_t)full_counts() - 1; /* full scale means at least that much: always over */
+    limit.counts = (uint16_t)(wide > highest ? highest : wide);
+    return limit;
+}
+
+bool trip_is_over(const struct trip_limit *limit, uint16_t fine, uint16_t wide)
+{
+    return limit->channel != 0 && (limit->wide ? wide : fine) > limit->counts;
+}
+
+uint32_t current_ua(uint8_t channel, uint16_t fine, uint16_t wide)
+{
+    const struct hal_channel *s = scale(channel);
+    bool use_fine = fine < fine_usable_counts();
+    int32_t counts_x100 = use_fine ? (int32_t)fine * HUNDREDTHS - s->fine_offset_x100
+                                   : (int32_t)wide * HUNDREDTHS - s->wide_offset_x100;
+    uint32_t ua_per_count = (use_fine ? s->fine_na_per_count : s->wide_na_per_count) / NA_PER_UA;
+    return counts_x100 <= 0 ? 0 : (uint32_t)counts_x100 * ua_per_count / (uint32_t)HUNDREDTHS;
+}
+
+void trip_now(uint8_t channel, uint16_t fine, uint16_t wide)
+{
+    outputs_all_off();
+    uint16_t bit = (uint16_t)(1u << (channel - 1u));
+    latched = (uint16_t)(latched | bit);
+    untold = (uint16_t)(untold | bit);
+    untold_ua = current_ua(channel, fine, wide);
+}
+
+uint16_t trip_mask(void)
+{
+    uint8_t saved = hal_irq_save();
+    uint16_t mask = latched;
+    hal_irq_restore(saved);
+    return mask;
+}
+
+void trip_clear(uint8_t channel)
+{
+    uint8_t saved = hal_irq_save();
+    latched = (uint16_t)(latched & ~(1u << (channel - 1u)));
+    hal_irq_restore(saved);
+}
+
+void trip_announce(void)
+{
+    uint8_t saved = hal_irq_save();
+    uint16_t mask = untold;
+    uint32_t ma = untold_ua / UA_PER_MA;
+    untold = 0;
+    hal_irq_restore(saved);
+    for (uint8_t channel = 1; channel <= board->channel_count; channel++) {
+        if (mask & (1u << (channel - 1u))) {
+            struct wire_trip event = {.channel = channel, .current_ma = (uint16_t)(ma > UINT16_MAX ? UINT16_MAX : ma)};
+            uint8_t body[WIRE_TRIP_BYTES];
+            send_event(WIRE_KIND_TRIP, body, wire_encode_trip(&event, body));
+        }
+    }
+}

@@ -1,0 +1,226 @@
+#include "watch.h"
+
+#include <string.h>
+
+#include "activity.h"
+#include "outputs.h"
+#include "send.h"
+
+#define QUEUE 32u
+#define NS_PER_S 1000000000ul
+/* The watched value is learnt from the second half of this long after the start; dropouts count from its end. */
+#define SETTLE_TICKS (100u * HAL_TICKS_PER_MS)
+#define PERMILLE 1000u
+#define UV_PER_V 1000000ul
+/* Scales of the watched value over the supply, so that both fit 32 bits: 20 A in uA times 64, 1023 counts times 2^16. */
+#define HELD_SCALE 64u
+#define DRAIN_SCALE 65536u
+
+struct queued {
+    struct sample_set set;
+    uint32_t index; /* of the kept sets */
+};
+
+static const struct hal_board *board;
+static struct {
+    struct wire_watch plan;
+    uint32_t start;
+    uint32_t duration;
+    uint8_t decimation;
+    uint8_t skip;
+    uint32_t kept; /* sets kept so far */
+    struct trip_limit limit;
+    bool tripped;
+    struct queued queue[QUEUE];
+    volatile uint8_t put;
+    volatile uint8_t taken;
+} run;
+
+static struct {
+    uint32_t learn_sets; /* sets of the settling time */
+    uint32_t sum;
+    uint32_t count;
+    uint32_t least;
+    uint32_t most;
+    bool settled;
+    uint32_t value; /* settled */
+    uint32_t floor;
+    bool below;
+    uint32_t since_us;
+    uint32_t lowest;
+} finder;
+
+static volatile uint16_t overruns;
+
+void watch_reset(const struct hal_board *the_board)
+{
+    board = the_board;
+    overruns = 0;
+}
+
+/* Time of a kept set from the start of the watch, us. */
+static uint32_t set_time_us(uint32_t index)
+{
+    uint32_t period_us = (uint32_t)board->sample_period_ticks * run.decimation / HAL_TICKS_PER_US;
+    return board->first_sample_ticks / HAL_TICKS_PER_US + index * period_us;
+}
+
+void watch_begin(const struct wire_watch *request, uint8_t hazards, bool pump)
+{
+    uint8_t saved = hal_irq_save();
+    memset(&run, 0, sizeof run);
+    memset(&finder, 0, sizeof finder);
+    run.plan = *request;
+    uint32_t wanted_ns = NS_PER_S / request->sample_hz;
+    uint32_t decimation = (wanted_ns + board->sample_period_ns / 2u) / board->sample_period_ns;
+    run.decimation = (uint8_t)(decimation < 1u ? 1u : decimation);
+    uint32_t period = (uint32_t)board->sample_period_ticks * run.decimation;
+    finder.learn_sets = (SETTLE_TICKS - board->first_sample_ticks + period - 1u) / period;
+    finder.least = UINT32_MAX;
+    run.start = hal_now_ticks();
+    run.duration = request->duration_ms * HAL_TICKS_PER_MS;
+    activity_begin(ACTIVITY_WATCH, request->channel, hazards, pump, WIRE_BOX_STATE_SENSING);
+    if (request->held) {
+        run.limit = trip_limit_of(request->channel);
+        outputs_set(request->channel, HAL_ON);
+    }
+    hal_adc_start(request->channel);
+    hal_irq_restore(saved);
+}
+
+void watch_tick(uint32_t now_ticks)
+{
+    /* Ends on the last millisecond that does not make it too long. */
+    if (now_ticks - run.start + HAL_TICKS_PER_MS > run.duration) {
+        outputs_all_off();
+        activity_over();
+    }
+}
+
+void watch_current(uint16_t fine, uint16_t wide)
+{
+    if (!run.tripped && trip_is_over(&run.limit, fine, wide)) {
+        trip_now(run.plan.channel, fine, wide);
+        run.tripped = true;
+        activity_over();
+    }
+}
+
+void watch_set(const struct sample_set *set)
+{
+    if (run.skip > 0) {
+        run.skip--;
+        return;
+    }
+    run.skip = (uint8_t)(run.decimation - 1u);
+    uint8_t next = (uint8_t)((run.put + 1u) % QUEUE);
+    if (next == run.taken) {
+        overruns = overruns < UINT16_MAX ? (uint16_t)(overruns + 1u) : overruns;
+    } else {
+        run.queue[run.put].set = *set;
+        run.queue[run.put].index = run.kept;
+        run.put = next;
+    }
+    run.kept++;
+}
+
+/* The watched value over the supply, so that its ripple does not count. */
+static uint32_t ratio(const struct sample_set *set)
+{
+    uint32_t supply = set->supply;
+    uint32_t least = UV_PER_V / board->supply_uv_per_count;
+    supply = supply < least ? least : supply;
+    if (run.plan.held) {
+        return current_ua(run.plan.channel, set->fine, set->wide) * HELD_SCALE / supply;
+    }
+    return (uint32_t)set->drain * DRAIN_SCALE / supply;
+}
+
+static void learn(uint32_t index, uint32_t value)
+{
+    if (index < finder.learn_sets / 2u) {
+        return;
+    }
+    finder.sum += value;
+    finder.count++;
+    finder.least = value < finder.least ? value : finder.least;
+    finder.most = value > finder.most ? value : finder.most;
+}
+
+/* A dropout is a fall by the asked share, and by more than the whole spread of the settled value. */
+static void settle(void)
+{
+    finder.settled = true;
+    finder.value = finder.count == 0 ? 0 : finder.sum / finder.count;
+    uint32_t fall = finder.value / PERMILLE * run.plan.depth_permille +
+                    finder.value % PERMILLE * run.plan.depth_permille / PERMILLE;
+    uint32_t spread = finder.count == 0 ? 0 : finder.most - finder.least;
+    fall = fall < spread ? spread : fall;
+    finder.floor = finder.value > fall ? finder.value - fall : 0;
+}
+
+static void tell(uint32_t end_us)
+{
+    finder.below = false;
+    uint32_t gone = finder.value > finder.lowest ? finder.value - finder.lowest : 0;
+    uint32_t unit = finder.value / PERMILLE;
+    uint32_t depth = unit == 0 ? 0 : (gone + unit / 2u) / unit;
+    struct wire_dropout event = {
+        .channel = run.plan.channel,
+        .start_us = finder.since_us,
+        .length_us = end_us - finder.since_us,
+        .depth_permille = (uint16_t)(depth > PERMILLE ? PERMILLE : depth),
+    };
+    uint8_t body[WIRE_DROPOUT_BYTES];
+    send_event(WIRE_KIND_DROPOUT, body, wire_encode_dropout(&event, body));
+}
+
+static void follow(uint32_t index, uint32_t value)
+{
+    if (!finder.settled) {
+        settle();
+    }
+    if (value < finder.floor) {
+        if (!finder.below) {
+            finder.below = true;
+            finder.since_us = set_time_us(index);
+            finder.lowest = value;
+        }
+        finder.lowest = value < finder.lowest ? value : finder.lowest;
+    } else if (finder.below) {
+        tell(set_time_us(index));
+    }
+}
+
+void watch_look(void)
+{
+    while (run.taken != run.put) {
+        struct queued queued = run.queue[run.taken];
+        run.taken = (uint8_t)((run.taken + 1u) % QUEUE);
+        if (queued.index < finder.learn_sets) {
+            learn(queued.index, ratio(&queued.set));
+        } else {
+            follow(queued.index, ratio(&queued.set));
+        }
+    }
+}
+
+void watch_tell_end(uint8_t reason)
+{
+    watch_look();
+    if (finder.below && !run.tripped) {
+        tell((hal_now_ticks() - run.start) / HAL_TICKS_PER_US);
+    }
+    struct wire_drive_ended event = {
+        .channel = run.plan.channel,
+        .pulses = 0,
+        .reason = run.tripped ? (uint8_t)WIRE_END_REASON_TRIPPED : reason,
+    };
+    uint8_t body[WIRE_DRIVE_ENDED_BYTES];
+    send_event(WIRE_KIND_DRIVE_ENDED, body, wire_encode_drive_ended(&event, body));
+}
+
+uint16_t watch_overruns(void)
+{
+    return overruns;
+}

@@ -1,0 +1,30 @@
+/* The watch: one channel followed for as long as asked, every dropout told. */
+#ifndef LOOMPROOF_WATCH_H
+#define LOOMPROOF_WATCH_H
+
+#include "hal.h"
+#include "trace.h"
+#include "wire_gen.h"
+
+void watch_reset(const struct hal_board *board);
+
+/* [main] Begin a checked watch. */
+void watch_begin(const struct wire_watch *request, uint8_t hazards, bool pump);
+
+/* [main] Look for dropouts in the samples taken so far, and tell them. */
+void watch_look(void);
+
+/* [main] Tell a dropout still on, then send drive_ended. */
+void watch_tell_end(uint8_t reason);
+
+/* [isr] End it when its time is up. */
+void watch_tick(uint32_t now_ticks);
+
+/* [isr] From activity.c. */
+void watch_current(uint16_t fine, uint16_t wide);
+void watch_set(const struct sample_set *set);
+
+/* [main] Sample sets lost because the main loop was late; saturates. */
+uint16_t watch_overruns(void);
+
+#endif
