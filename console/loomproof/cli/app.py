@@ -30,3 +30,7 @@ def build_app() -> typer.Typer:
 def main() -> None:
     """Entry point of the `loomproof` console script."""
     build_app()()
+
+
+if __name__ == "__main__":
+    main()
