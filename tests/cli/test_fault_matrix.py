@@ -41,6 +41,9 @@ CHOSEN = (
     (BENCH, "suppression_reversed:2"),
     (BOAT, "wrong_load:5:relay_plain"),
     (BOAT, "intermittent:4"),
+    (BOAT, "intermittent:12"),
+    (CLASS, "intermittent:7"),
+    (CLASS, "intermittent:13"),
     (BOAT, "weak_supply:0.8"),
 )
 

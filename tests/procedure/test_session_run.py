@@ -6,7 +6,7 @@ import threading
 import pytest
 
 from loomproof.box import ConfigurationMismatch
-from loomproof.diagnose import Noticed, Verdict, channel_verdict
+from loomproof.diagnose import Noticed, Property, Verdict, channel_verdict
 from loomproof.job.kinds import HazardClass
 from loomproof.procedure import (
     Answer,
@@ -243,6 +243,9 @@ def test_a_pin_that_shows_no_load_is_not_watched(session, box):
     outcome = session.run_step("wiggle-3")
     assert "not watched" in outcome.note
     assert not box.calls("watch")
+    assert session.evidence.of(3).unwatchable
+    contact = next(v for v in session.verdicts() if v.channel == 3 and v.property is Property.CONTACT)
+    assert contact.verdict is Verdict.NOT_TESTED
 
 
 def test_events_tell_the_story_in_order(session):

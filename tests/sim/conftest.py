@@ -33,6 +33,7 @@ class PlainPlant:
         self.henry = dict.fromkeys(range(1, 17), henry)
         self.supply_v = supply_v
         self.away: list[tuple[int, float, float]] = []  # channel, from, until: the contact is open
+        self.held_v = supply_v  # where a seated load holds its resting pin: an input holds it at ground
         self.drives: dict[int, Drive] = dict.fromkeys(range(1, 17), Drive.OFF)
         self.since: dict[int, float] = {}
         self.log: list[tuple[int, int, Drive]] = []
@@ -58,7 +59,7 @@ class PlainPlant:
         for where, start, end in self.away:
             if where == channel:
                 seated &= (times < start) | (times >= end)
-        rest = np.where(seated, self.supply_v, 2.5)
+        rest = np.where(seated, self.held_v, 2.5)
         drain = np.where(on, 0.1, rest)
         return np.where(seated, current, 0.0), drain, np.full(len(times), self.supply_v)
 

@@ -96,9 +96,21 @@ def test_a_watch_tells_dropouts(console: Any, held: int) -> None:
     assert first.start_us == pytest.approx(300_000, abs=sample_us)
     assert first.length_us == pytest.approx(5000, abs=2 * sample_us)
     assert second.length_us == pytest.approx(500, abs=2 * sample_us)
-    assert first.depth_permille > (950 if held else 700)
+    assert first.depth_permille > 950
     assert len(console.plant.on_times(1)) == held
     assert console.events(wire.DriveEnded) == [wire.DriveEnded(1, 0, EndReason.COMPLETE)]
+
+
+def test_a_load_that_holds_its_pin_at_ground_is_watched_too(console: Any) -> None:
+    console.configure(1)
+    console.plant.held_v = 0.05
+    console.plant.away = [(1, 0.300, 0.305)]
+    console.ask(wire.Watch(1, 0, 1000, 5000, 300))
+    console.run(1100)
+    (dropout,) = console.events(wire.Dropout)
+    assert dropout.start_us == pytest.approx(300_000, abs=200)
+    assert dropout.length_us == pytest.approx(5000, abs=400)
+    assert dropout.depth_permille > 900
 
 
 def test_a_sound_contact_drops_nothing_out(console: Any) -> None:

@@ -37,7 +37,8 @@ class ChannelEvidence:
 
     `resting_drain_v` is the drain with every output off; `sense` the signature of a sense pulse;
     `signature` that of the load's own pulse; `baseline` that of an earlier record of the same loom, known
-    good.
+    good. `watched`: its contact was watched while the loom was flexed; `unwatchable`: it was to be, but its
+    pin shows no load at rest.
     """
 
     channel: int
@@ -49,6 +50,7 @@ class ChannelEvidence:
     tripped: bool = False
     dropouts: int = 0
     watched: bool = False
+    unwatchable: bool = False
     sense_current_a: float | None = None
     sense_current_u_a: float | None = None
     sense_on_time_s: float | None = None

@@ -50,7 +50,7 @@ class _Case:
 
 
 def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
-    """All verdicts of a loom, in channel order. Channels that are not fitted get `not fitted` and nothing else."""
+    """All verdicts of a loom, in channel order; a channel that is not fitted gets `not fitted` only."""
     expected = expect(job, evidence)
     verdicts: list[PropertyVerdict] = []
     for item in sorted(job.channels, key=lambda c: c.channel):
@@ -76,8 +76,8 @@ def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
 def against(case_channel: int, about: Property, measured: Estimate, band: Band, unit: str) -> PropertyVerdict:
     """A guarded decision. The limits' own uncertainty (temperature) widens the guard of a fail only.
 
-    A sound part at a temperature not quite known is not to be doubted for that; a part is only failed when no such
-    temperature explains it.
+    A sound part at a temperature not quite known is not to be doubted for that; a part is only failed when no
+    such temperature explains it.
     """
     decision = decide(measured, band.low, band.high)
     compared = replace(measured, u=math.hypot(measured.u, band.u))
@@ -132,9 +132,6 @@ def _continuity(case: _Case) -> PropertyVerdict:
     if seen.rest is Rest.BETWEEN:
         reason = "the resting pin is neither at the supply nor at the bias: a leak, or a poor contact"
         return case.say(about, Verdict.UNSURE, reason)
-    if seen.dropouts:
-        reason = f"{seen.dropouts} dropouts while the loom was flexed: a contact opens"
-        return case.say(about, Verdict.FAIL, reason)
     if seen.conduct is Conduct.FLOWS:
         return case.say(about, Verdict.PASS, "current flows when the channel is on")
     if seen.rest is Rest.CONNECTED:
@@ -185,8 +182,13 @@ def _inductance(case: _Case) -> PropertyVerdict | None:
     if measured is None:
         return case.say(about, Verdict.NOT_TESTED, _why_missing(case, "inductance"))
     bands = [case.expected.inductance[case.channel], case.expected.inductance_sisters.get(case.channel)]
-    verdicts = [against(case.channel, about, measured, band, "H") for band in bands if band is not None]
-    return _worst(verdicts)
+    verdict = _worst(
+        [against(case.channel, about, measured, band, "H") for band in bands if band is not None]
+    )
+    own = case.signature is not None and case.signature.inductance_h is not None
+    if own or verdict is None or verdict.verdict is Verdict.FAIL:
+        return verdict
+    return case.say(about, Verdict.NOT_TESTED, _why_missing(case, "inductance"))  # a sense pulse only accuses
 
 
 _NOTICED = {
@@ -309,7 +311,8 @@ def _inrush(case: _Case) -> PropertyVerdict | None:
     inrush = case.features.inrush
     if inrush is None:
         return verdict
-    note = f"{verdict.reason}; inrush {inrush.value:.2f} A, {inrush.value / case.features.steady.value:.1f} times"
+    times = inrush.value / case.features.steady.value
+    note = f"{verdict.reason}; inrush {inrush.value:.2f} A, {times:.1f} times"
     return replace(verdict, reason=note)
 
 
@@ -347,6 +350,20 @@ def _location(case: _Case) -> PropertyVerdict | None:
     return case.say(about, Verdict.UNSURE, "pulling its connector changed nothing that the box can see")
 
 
+def _contact(case: _Case) -> PropertyVerdict | None:
+    """Whether the path holds while the loom is flexed; None where no wiggle test was asked for."""
+    about, dropouts = Property.CONTACT, case.features.dropouts
+    if dropouts:
+        times = "once" if dropouts == 1 else f"{dropouts} times"
+        return case.say(about, Verdict.FAIL, f"it let go {times} while the loom was flexed: a contact opens")
+    if case.own.watched:
+        return case.say(about, Verdict.PASS, "it held while the loom was flexed")
+    if case.own.unwatchable:
+        reason = "its pin shows no load at rest, so nothing could be watched while the loom was flexed"
+        return case.say(about, Verdict.NOT_TESTED, reason)
+    return None
+
+
 _RULES: tuple[Callable[[_Case], PropertyVerdict | None], ...] = (
     _continuity,
     _resistance,
@@ -356,4 +373,5 @@ _RULES: tuple[Callable[[_Case], PropertyVerdict | None], ...] = (
     _inrush,
     _feed,
     _location,
+    _contact,
 )

@@ -30,6 +30,7 @@ class Property(StrEnum):
     INRUSH = "inrush"
     FEED = "feed"
     LOCATION = "location"
+    CONTACT = "contact"
 
 
 @dataclass(frozen=True)
@@ -54,14 +55,15 @@ class PropertyVerdict:
     risk: float | None = None
 
 
-_NEEDED = (Property.CONTINUITY, Property.RESISTANCE, Property.ACTION)
+_NEEDED = (Property.CONTINUITY, Property.RESISTANCE, Property.ACTION, Property.CONTACT)
 
 
 def channel_verdict(verdicts: Iterable[PropertyVerdict], channel: int) -> Verdict:
     """The verdict of a whole channel: its worst property.
 
-    Any fail fails it; else any unsure leaves it unsure; a channel that was looked at but not driven (continuity,
-    resistance or action not tested) is `not tested`, however sound it looked.
+    Any fail fails it; else any unsure leaves it unsure; a channel that was looked at but not driven
+    (continuity, resistance or action not tested), or whose contact could not be watched while the loom was
+    flexed, is `not tested`, however sound it looked.
     """
     own = [v for v in verdicts if v.channel == channel]
     found = {v.verdict for v in own}

@@ -1,8 +1,8 @@
 """The wiggle test: the operator flexes the loom while the box watches a resting pin for contacts that let go.
 
 Nothing is driven and nothing is armed: a load at rest holds its pin at one of the rails, and a contact
-that opens lets it go. It sees breaks in the whole path of feed, load and wire, but only while they last
-some samples.
+that opens lets it go to the bias between them. It sees breaks in the whole path of feed, load and wire,
+but only while they last some samples.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from loomproof_wire import messages
 WATCH_MS = 3000
 SAMPLE_HZ = 5000
 DEPTH_PERMILLE = 300
-"""A dropout is a fall of the pin by this much; without its load it falls by four fifths."""
+"""A dropout takes this much off the pin's distance from its bias; without its load nothing is left of it."""
 MOST_DROPOUTS = 200
 
 
@@ -28,6 +28,9 @@ def run_wiggle(core: Core, step: Step, result: StepResult) -> None:
     blind = [str(channel) for channel in step.channels if channel not in seen]
     if blind:
         result.notes.append(f"Channel {', '.join(blind)} is not watched: its pin shows no load at rest.")
+        for channel in step.channels:
+            if channel not in seen:
+                result.evidence[channel] = ChannelEvidence(channel, unwatchable=True)
     if not seen:
         return
     _ask(core, step, result)

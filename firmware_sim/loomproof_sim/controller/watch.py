@@ -20,7 +20,7 @@ NOISE_SIGMAS = 6.0
 
 @dataclass(frozen=True)
 class WatchPlan:
-    """A checked watch; `held` = the load is switched on, else only its resting drain voltage is watched."""
+    """A checked watch; `held` = the load is switched on, else how far its resting drain is from the bias."""
 
     channel: int
     held: bool
@@ -181,7 +181,9 @@ class WatchRun:
         if self._plan.held:
             value = readback.current_a(self.channel, counts)
         else:
-            value = counts[:, 3].astype(np.float64) * (readback.drain_uv_per_count * 1e-6)
+            # A load holds its pin away from the bias, at the supply or at ground; a break lets it go there.
+            drain_v = counts[:, 3].astype(np.float64) * (readback.drain_uv_per_count * 1e-6)
+            value = np.abs(drain_v - self._bench.profile.bias_v)
         return times[:complete], np.asarray(value / np.maximum(supply_v, 1.0), dtype=np.float64)
 
     def _tell(self, dropouts: list[tuple[int, int, float]]) -> None:
