@@ -256,10 +256,7 @@ class Refusal(IntEnum):
 
 
 REFUSAL_TEXT: dict[Refusal, tuple[str, str]] = {
-    Refusal.UNKNOWN_MESSAGE: (
-        "the box does not know this message",
-        "use a console and box of the same protocol version",
-    ),
+    Refusal.UNKNOWN_MESSAGE: ("the box does not know this message", "use a console and box of the same protocol version"),
     Refusal.BAD_VERSION: ("another major protocol version", "update the console or the box firmware"),
     Refusal.NO_SESSION: ("no hello yet", "connect again"),
     Refusal.OUT_OF_RANGE: ("a field is outside its declared range; detail is its index", "mend the value"),
@@ -268,35 +265,17 @@ REFUSAL_TEXT: dict[Refusal, tuple[str, str]] = {
     Refusal.NOT_CONFIGURED: ("the channel has no configuration", "configure the channel first"),
     Refusal.STOPPED: ("the box is stopped", "find out why, then clear the stop"),
     Refusal.STOP_INPUT_OPEN: ("the hardware stop input is open", "release the stop button"),
-    Refusal.NOT_ARMED: (
-        "the channel's hazard class is not armed; detail is the class",
-        "make the statement and arm",
-    ),
+    Refusal.NOT_ARMED: ("the channel's hazard class is not armed; detail is the class", "make the statement and arm"),
     Refusal.BUSY: ("another channel is being driven; detail is it", "wait or cancel"),
     Refusal.OVER_ON_TIME: ("on-time over the ceiling; detail is the ceiling in us", "shorten the pulse"),
-    Refusal.OVER_DUTY: (
-        "duty over the ceiling; detail is the ceiling in permille",
-        "lengthen the period or shorten the pulse",
-    ),
+    Refusal.OVER_DUTY: ("duty over the ceiling; detail is the ceiling in permille", "lengthen the period or shorten the pulse"),
     Refusal.OVER_COUNT: ("count over the ceiling; detail is the ceiling", "use fewer pulses"),
-    Refusal.OVER_CURRENT_LIMIT: (
-        "current limit over the ceiling; detail is the ceiling in mA",
-        "lower the limit",
-    ),
-    Refusal.TRIPPED: (
-        "the channel tripped on over-current and is latched",
-        "mend the short, then configure the channel again",
-    ),
-    Refusal.SUPPLY_OUT_OF_RANGE: (
-        "supply missing, too low or too high; detail is mV",
-        "check the battery and the box's fuse",
-    ),
+    Refusal.OVER_CURRENT_LIMIT: ("current limit over the ceiling; detail is the ceiling in mA", "lower the limit"),
+    Refusal.TRIPPED: ("the channel tripped on over-current and is latched", "mend the short, then configure the channel again"),
+    Refusal.SUPPLY_OUT_OF_RANGE: ("supply missing, too low or too high; detail is mV", "check the battery and the box's fuse"),
     Refusal.NO_TRACE: ("no such trace is held", "capture again"),
     Refusal.NO_HEARTBEAT: ("no heartbeat yet in this session", "send heartbeats before driving"),
-    Refusal.PUMP_CHANNEL: (
-        "fuel cannot be armed while a fuel pump channel is driven",
-        "end the pump's drive first",
-    ),
+    Refusal.PUMP_CHANNEL: ("fuel cannot be armed while a fuel pump channel is driven", "end the pump's drive first"),
 }
 """What each member means, and what to do about it."""
 
@@ -2050,9 +2029,28 @@ Request = (
     | ReadTrace
 )
 
-Reply = Ack | Refused | Identity | ChannelInfo | ChannelConfig | Digest | Status | ScanResult | TraceChunk
+Reply = (
+    Ack
+    | Refused
+    | Identity
+    | ChannelInfo
+    | ChannelConfig
+    | Digest
+    | Status
+    | ScanResult
+    | TraceChunk
+)
 
-Event = Telemetry | Trip | Stopped | DriveEnded | TraceReady | Dropout | SupplyEvent | Disarmed
+Event = (
+    Telemetry
+    | Trip
+    | Stopped
+    | DriveEnded
+    | TraceReady
+    | Dropout
+    | SupplyEvent
+    | Disarmed
+)
 Message = Request | Reply | Event
 
 MESSAGES: dict[int, type[Message]] = {
