@@ -332,7 +332,7 @@ class Bench:
 
     def hold(self, duration_ms: int = 1000, **more: int) -> DriveHold:
         """Return a hold of the subject."""
-        rest = {"channel": self.channel, "trace_decimation": 255, "trace_samples": 0} | more
+        rest = {"channel": self.channel, "trace_decimation": 1, "trace_samples": 0} | more
         return DriveHold(duration_ms=duration_ms, **rest)
 
     def arm(self, hazard: Hazard, duration_ms: int = 5000) -> None:

@@ -5,6 +5,7 @@ from itertools import pairwise
 from loomproof.boxcheck.bench import Bench, Subject
 from loomproof.boxcheck.case import CaseBook, Need
 from loomproof_wire.messages import (
+    CEILINGS,
     BoxState,
     Cancel,
     DriveBridge,
@@ -163,8 +164,10 @@ def silence_ends_a_train(bench: Bench) -> None:
     mend="cancel must leave no part of the old drive behind: no pending edge, no capture.",
 )
 def next_drive_after_cancel(bench: Bench) -> None:
+    assert bench.identity is not None
+    most = min(CEILINGS.max_trace_samples, bench.identity.max_trace_samples)
     for _ in range(3):
-        bench.accepted(bench.train(count=50, period_us=20_000, trace_every=1, trace_samples=600))
+        bench.accepted(bench.train(count=50, period_us=20_000, trace_every=1, trace_samples=most))
         bench.wait_ms(5)
         bench.accepted(Cancel())
         bench.ended(EndReason.CANCELLED)
