@@ -47,7 +47,7 @@ def png(svg: str, target: Path) -> None:
         command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
         command += [f"--window-size={width},{height}", f"--screenshot={target}", page.as_uri()]
         subprocess.run(command, check=True, capture_output=True, timeout=120)
-    Image.open(target).convert("RGB").quantize(48).save(target, optimize=True)
+    Image.open(target).convert("RGB").quantize(96).save(target, optimize=True)
 
 
 class Tour:

@@ -39,16 +39,11 @@ def bench_row(channel: ChannelView) -> Row:
     """Return the short row of a channel."""
     live = LIVE_SIGNS[channel.live]
     verdict = verdict_sign(channel.verdict)
+    hazard = "" if channel.hazard == "none" else f"{channel.hazard} "
     return Row(
         str(channel.channel),
-        (
-            (f"{channel.channel:>2} ", "quiet"),
-            (f"{live.shape} ", live.role),
-            (f"{verdict.shape} ", verdict.role),
-            (f"{channel.name[:20]:<21}", "plain"),
-            (f"{channel.hazard if channel.hazard != 'none' else '':<7}", "doubt"),
-        ),
-        wide=((verdict.word, verdict.role),),
+        ((f"{channel.channel:>2} ", "quiet"), (f"{live.shape} ", live.role), (channel.name, "plain")),
+        tail=(f"{hazard}{verdict.shape} {verdict.word}", verdict.role),
         now=channel.live.value == "driven",
     )
 
