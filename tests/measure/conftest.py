@@ -1,6 +1,7 @@
 """An independent trace maker: the circuit integrated on its own, counts made from it. It imports no plant."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -142,6 +143,7 @@ def make_trace(
     )
 
 
+@lru_cache(maxsize=64)
 def shape(c: Circuit, on_s: float, span_s: float, period_s: float = 26e-6):
     """The noiseless waveforms at the three sampling instants, to be reused over many noise seeds."""
     times = 4e-6 + period_s * np.arange(int(span_s / period_s))

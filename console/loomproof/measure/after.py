@@ -77,7 +77,8 @@ def _clamped(trace: Trace, carries: NDArray[np.bool_], level: Estimate, u: float
     top = float(np.median(drain[held]))
     u_top = math.hypot(trace.drain_u_v / math.sqrt(held.size), trace.voltage_u_relative * top)
     clamp = Estimate(top, u_top, float(max(held.size - 1, 1)), trace.voltage_u_relative * top)
-    last = int(np.flatnonzero(carries)[-1])
+    # `held` stops well before the end, for a clean level; the end itself is where the noise begins.
+    last = int(np.flatnonzero(current > 5.0 * trace.current_u_a[off])[-1])
     decay = _zero_crossing(time, current, last, trace.sample_period_s)
     # Without anything across the load the drain falls back as soon as the current is gone; a resistor
     # holds it up and lets it down by its own time constant.

@@ -56,7 +56,8 @@ def balance_resistance(trace: Trace) -> Estimate:
     if int(flat.sum()) < 2:
         raise ValueError("the decay is too short for the sample rate")
     drain_off = float(trace.drain_v[flat].mean()) * (end - edge)  # the clamp holds it level
-    supply = _piece(time[on], trace.supply_v[on], 0.0, edge) + _piece(time[held], trace.supply_v[held], edge, end)
+    supply = _piece(time[on], trace.supply_v[on], 0.0, edge)
+    supply += _piece(time[held], trace.supply_v[held], edge, end)
     charge = i_on + i_off
     if charge <= 0.0:
         raise ValueError("no current flowed")

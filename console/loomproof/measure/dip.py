@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import special
+from scipy import optimize, special
 
 from loomproof.measure.quantities import Estimate
 from loomproof.measure.signature import Moved
@@ -79,11 +79,22 @@ def slope_jumps(time_s: Floats, current_a: Floats, u_a: Floats, window: int) -> 
 def threshold(samples: int, windows: list[int], false_alarm: float = FALSE_ALARM) -> float:
     """Statistic that pure noise passes with probability `false_alarm` at most in a whole pulse.
 
-    Bonferroni over the places that are far enough apart to count as different: samples over a third of the
-    window, for each window length. Neighbours overlap more, so this errs to the safe side only mildly.
+    The chance that a normal sequence ever exceeds u is at most that of beginning above it plus the expected
+    number of crossings; neighbours with correlation rho cross with probability 2 T(u, sqrt((1-rho)/(1+rho)))
+    (Owen 1956, the bivariate normal by his T function). Summed over the window lengths.
     """
-    places = sum(max(1.0, 3.0 * samples / w) for w in windows)
-    return float(-special.ndtri(false_alarm / places))
+    steepness = []
+    for window in windows:
+        lever = np.arange(window) - (window - 1) / 2.0
+        kernel = np.concatenate((-lever, lever))
+        rho = float(kernel[1:] @ kernel[:-1]) / float(kernel @ kernel)
+        steepness.append((max(samples - 2 * window, 0), math.sqrt((1.0 - rho) / (1.0 + rho))))
+
+    def excess(u: float) -> float:
+        start = float(special.ndtr(-u))
+        return sum(start + n * 2.0 * float(special.owens_t(u, a)) for n, a in steepness) - false_alarm
+
+    return float(optimize.brentq(excess, 0.0, 12.0, xtol=1e-6))
 
 
 def window_lengths(samples: int, sample_period_s: float, opening_s: float) -> list[int]:

@@ -19,8 +19,12 @@ from loomproof.measure.source import Source, look_at_source
 from loomproof.measure.winding import measure_winding
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from loomproof.job.catalogue import LoadType
     from loomproof.measure.trace import Trace
+
+    Floats = NDArray[np.float64]
 
 LOGIC_KINDS = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
 
@@ -95,16 +99,26 @@ def _common(trace: Trace, source: Source, base: Signature, *, logic: bool) -> Si
     )
 
 
-def _final_current(trace: Trace, end: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Estimate:
+def _final_current(trace: Trace, end: NDArray[np.bool_]) -> Estimate:
     """Current at the end of the pulse (or of the trace), by a line through the last samples."""
     time, current = trace.time_s[end], trace.current_a[end]
     mean = mean_current(trace, end)
-    if time.size < 4:
+    if time.size < 3:
         return mean
-    slope = float(np.polyfit(time, current, 1)[0])
-    ahead = min(trace.on_time_s, float(trace.time_s[-1])) - float(time.mean())
-    u = math.hypot(2.0 * mean.u_random, mean.u_gain)
-    return Estimate(mean.value + slope * ahead, u, mean.dof, mean.u_gain)
+    return _extrapolated(trace, time, current, trace.current_u_a[end])
+
+
+def _extrapolated(trace: Trace, time: Floats, current: Floats, u_a: Floats) -> Estimate:
+    slope, level = np.polyfit(time, current, 1, w=1.0 / u_a)
+    end_s = min(trace.on_time_s, float(trace.time_s[-1]))
+    residual = (current - slope * time - level) / u_a
+    dof = max(time.size - 2, 1)
+    chi2 = max(1.0, float(residual @ residual) / dof)
+    # The far end of a fitted line is twice as uncertain as its middle.
+    u_random = 2.0 * float(np.mean(u_a)) * math.sqrt(chi2 / time.size)
+    value = float(slope * end_s + level)
+    gain = math.hypot(value * trace.gain_u_relative, trace.offset_u_a)
+    return Estimate(value, math.hypot(u_random, gain), float(dof), gain)
 
 
 def _logic(trace: Trace, base: Signature) -> Signature:
@@ -180,7 +194,8 @@ def _vote(moves: list[Moved]) -> tuple[Moved, str]:
     if count[Moved.YES] * 2 > len(moves):
         some = count[Moved.YES] < len(moves)
         return Moved.YES, (f"motion seen in {count[Moved.YES]} of {len(moves)} pulses" if some else "")
-    if count[Moved.NO] == len(moves):
+    if count[Moved.NO] * 2 >= len(moves) and not count[Moved.YES]:
+        # One pulse that rules the stroke out is enough while none shows it; the others were merely too faint.
         return Moved.NO, ""
     note = f"motion: seen in {count[Moved.YES]}, not in {count[Moved.NO]} of {len(moves)} pulses"
     return Moved.CANNOT_TELL, note if count[Moved.YES] or count[Moved.NO] else ""

@@ -77,8 +77,9 @@ def steady_current(trace: Trace) -> tuple[Estimate | None, str]:
 def settle_lamp(trace: Trace, source: Source) -> Settling:
     """A filament: its resistance against the energy it has taken, brought back to none.
 
-    Tungsten's resistance goes with T^1.2 (Desai et al. 1984: ratio 15.0 between 300 and 2800 K), and while little is
-    radiated the temperature rises in proportion to the energy. So R^(1/1.2) is a straight line over the energy.
+    Tungsten's resistance goes with T^1.2 (Desai et al. 1984: ratio 15.0 between 300 and 2800 K), and while
+    little is radiated the temperature rises in proportion to the energy. So R^(1/1.2) is a straight line
+    over the energy.
     """
     steady, reason = steady_current(trace)
     reasons = [reason] if reason else []
@@ -101,7 +102,9 @@ def settle_lamp(trace: Trace, source: Source) -> Settling:
     u_peak = float(trace.current_u_a[on][int(np.argmax(current))])
     inrush = Estimate(inrush_value, math.hypot(u_peak, gain), math.inf, gain)
     if level <= 0.0:
-        return Settling(inrush, steady, None, None, (*reasons, "the filament warms too fast for this sample rate"))
+        return Settling(
+            inrush, steady, None, None, (*reasons, "the filament warms too fast for this sample rate")
+        )
     cold = level**_TUNGSTEN_POWER
     u_random = cold * _TUNGSTEN_POWER * u_level * math.sqrt(max(1.0, chi2)) / level
     drain_u = trace.drain_step_v / math.sqrt(12.0) / max(float(volts[head].mean()), 1.0)

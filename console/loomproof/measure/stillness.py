@@ -22,8 +22,8 @@ _POWER = 4.4  # sigma by which a stroke must have shown: 3.1 for each kind of er
 def stroke_pattern(since_s: Floats, fit: RiseFit, landing_s: float, stroke: float) -> Floats:
     """What a stroke adds to a plain rise, per sample, zero before the landing.
 
-    The flux is continuous and the inductance is larger by `stroke` afterwards: the current falls to 1 / (1 + stroke) of
-    itself and goes on with the longer time constant.
+    The flux is continuous and the inductance is larger by `stroke` afterwards: the current falls to 1 / (1
+    + stroke) of itself and goes on with the longer time constant.
     """
     plain = fit.amplitude_a * -np.expm1(-since_s / fit.tau_s) + fit.start_a * np.exp(-since_s / fit.tau_s)
     at_landing = float(np.interp(landing_s, since_s, plain)) / (1.0 + stroke)

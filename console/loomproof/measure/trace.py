@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+_EDGE_GUARD_S = 2e-6  # a voltage taken nearer to an edge may belong to either side, or to the slope between
 _RAIL_MARGIN_SIGMA = 4.0  # a count this close to the end of the scale may already be cut by it
 
 
@@ -146,15 +147,18 @@ def merge_ranges(
 def _at(times: Floats, taken: Floats, values: Floats, edges: tuple[float, ...]) -> Floats:
     """Linear interpolation of `values` (sampled at `taken`) to `times`, never across one of `edges`.
 
-    Within a stretch between edges, instants outside the stretch's own samples take the nearest of them.
+    Within a stretch between edges, instants outside the stretch's own samples take the nearest of them. What was
+    taken on an edge itself counts for neither side.
     """
     out = np.empty_like(times)
     bounds = (-math.inf, *edges, math.inf)
     for low, high in itertools.pairwise(bounds):
         want = (times >= low) & (times < high)
-        have = (taken >= low) & (taken < high)
         if not want.any():
             continue
+        have = (taken >= low + _EDGE_GUARD_S) & (taken < high - _EDGE_GUARD_S)
+        if not have.any():
+            have = (taken >= low) & (taken < high)
         if have.any():
             out[want] = np.interp(times[want], taken[have], values[have])
         else:

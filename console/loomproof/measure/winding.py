@@ -16,9 +16,9 @@ from loomproof.measure.dip import Dip, look_for_landing
 from loomproof.measure.early import early_inductance, saturating_inductance
 from loomproof.measure.quantities import Estimate
 from loomproof.measure.rise import ResistanceInductance, resistance_inductance, ripple_response
-from loomproof.measure.stillness import explained_without_motion
 from loomproof.measure.settle import mean_current
 from loomproof.measure.signature import Moved, OffShape, Signature
+from loomproof.measure.stillness import explained_without_motion
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

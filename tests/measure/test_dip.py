@@ -1,0 +1,173 @@
+"""Did the armature land? yes, no, cannot tell."""
+
+import numpy as np
+import pytest
+
+from loomproof.job.catalogue import CATALOGUE
+from loomproof.measure import Calibration, Moved, measure, measure_one
+from loomproof.measure.dip import slope_jumps, threshold
+from loomproof.measure.rise import resistance_inductance
+from loomproof.measure.source import look_at_source
+from loomproof.measure.stillness import explained_without_motion, stroke_pattern
+from loomproof_sim.plant import (
+    BranchSpec,
+    Drive,
+    DriverSpec,
+    FeedSpec,
+    InjectorSpec,
+    LoomSpec,
+    Plant,
+    SupplySpec,
+)
+
+INJECTOR = CATALOGUE["injector_high"]
+ON_S, SPAN_S = 8e-3, 9e-3
+
+
+def answers(maker, c, seeds, load=INJECTOR, on_s=ON_S, span_s=SPAN_S, **keywords):
+    clean = maker.shape(c, on_s, span_s, keywords.get("period_s", 26e-6))
+    return [
+        measure_one(maker.trace(c, on_s=on_s, span_s=span_s, seed=k, clean=clean, **keywords), load)
+        for k in seeds
+    ]
+
+
+@pytest.mark.parametrize("stroke", [0.10, 0.15, 0.25])
+def test_a_landing_is_found_and_timed(maker, stroke):
+    for got in answers(maker, maker.circuit(stroke_gain=stroke), range(20)):
+        assert got.moved is Moved.YES
+        assert got.move_time_s.value == pytest.approx(1.5e-3, abs=0.12e-3)
+        assert got.stroke_gain.value == pytest.approx(stroke, abs=4 * got.stroke_gain.u + 0.01)
+
+
+def test_a_stuck_armature_is_told_and_seldom_called_moved(maker):
+    found = [s.moved for s in answers(maker, maker.circuit(), range(120))]
+    assert found.count(Moved.YES) == 0  # one in a thousand is allowed per pulse
+    assert found.count(Moved.NO) >= 110
+
+
+def test_a_plain_fit_over_a_landing_would_be_wrong_and_is_not_used(maker):
+    c = maker.circuit(stroke_gain=0.25)
+    trace = maker.trace(c, on_s=ON_S, span_s=SPAN_S)
+    plain = resistance_inductance(trace, look_at_source(trace))
+    got = measure_one(trace, INJECTOR)
+    assert abs(plain.inductance_h.value / 14e-3 - 1) > 0.1
+    assert got.inductance_h.value == pytest.approx(14e-3, rel=0.02)
+    assert got.inductance_closed_h.value == pytest.approx(14e-3 * 1.25, rel=0.03)
+    assert abs(got.resistance_ohm.value - 14.15) < 3 * got.resistance_ohm.u
+
+
+def test_a_pulse_too_short_to_have_landed_cannot_tell(maker):
+    for got in answers(maker, maker.circuit(), range(5), on_s=2.2e-3, span_s=3.5e-3):
+        assert got.moved is Moved.CANNOT_TELL
+        assert any("before the armature must have landed" in r for r in got.refusals)
+
+
+def test_too_little_current_cannot_tell(maker):
+    for got in answers(maker, maker.circuit(load_ohm=40.0), range(5)):
+        assert got.moved is Moved.CANNOT_TELL
+        assert any("pull the armature in" in r for r in got.refusals)
+
+
+def coarse(maker):
+    fields = {f: getattr(maker.calibration, f) for f in maker.calibration.__slots__}
+    return Calibration(**{**fields, "fine_a_per_count": 20 / 1023})
+
+
+def test_where_the_noise_hides_a_landing_it_never_says_no(maker):
+    """One 20 A range of ten bits: a moving armature may go unseen, but is not called stuck."""
+    moving = answers(maker, maker.circuit(stroke_gain=0.08), range(40), calibration=coarse(maker))
+    assert Moved.NO not in [s.moved for s in moving]
+    still = answers(maker, maker.circuit(), range(40), calibration=coarse(maker))
+    assert Moved.YES not in [s.moved for s in still]
+    told = [s for s in (*moving, *still) if s.moved is Moved.CANNOT_TELL]
+    assert told
+    assert all(any(r.startswith("motion:") for r in s.refusals) for s in told)
+
+
+def test_ripple_on_the_supply_is_no_landing(maker):
+    c = maker.circuit(ripple_v=0.4, ripple_hz=600.0)
+    assert Moved.YES not in [s.moved for s in answers(maker, c, range(20))]
+    moving = answers(maker, maker.with_(c, stroke_gain=0.15), range(20))
+    assert [s.moved for s in moving].count(Moved.YES) >= 19
+
+
+def test_several_pulses_decide_by_majority(maker):
+    still, moving = maker.circuit(), maker.circuit(stroke_gain=0.15)
+    a, b = (
+        [
+            maker.trace(c, on_s=ON_S, span_s=SPAN_S, seed=k, clean=maker.shape(c, ON_S, SPAN_S))
+            for k in range(2)
+        ]
+        for c in (still, moving)
+    )
+    assert measure([*b, a[0]], INJECTOR).moved is Moved.YES
+    assert "motion seen in 2 of 3 pulses" in measure([*b, a[0]], INJECTOR).refusals
+    split = measure([a[0], b[0]], INJECTOR)
+    assert split.moved is Moved.CANNOT_TELL
+    assert any("seen in 1, not in 1 of 2" in r for r in split.refusals)
+    assert measure(a, INJECTOR).moved is Moved.NO
+
+
+def test_the_statistic_of_pure_noise_has_unit_spread_and_keeps_its_threshold():
+    rng = np.random.default_rng(8)
+    t = 26e-6 * np.arange(300)
+    tops = []
+    for _ in range(400):
+        _, z = slope_jumps(t, rng.normal(0, 0.01, t.size), np.full(t.size, 0.01), 12)
+        tops.append(z.max())
+        assert z.std() == pytest.approx(1.0, abs=0.45)
+    assert np.mean(np.array(tops) > threshold(300, [12], 0.05)) < 0.08
+
+
+def test_the_statistic_of_a_bend_is_its_bend_over_the_sigma_of_two_slopes():
+    # var(slope) = u^2 / sum (x - mean)^2 for straight lines (any textbook of regression)
+    t, w, u = 1e-5 * np.arange(100), 10, 0.02
+    current = np.where(t > t[50] - 0.5e-5, 3000.0, 1000.0) * (t - (t[50] - 0.5e-5))
+    at, z = slope_jumps(t, current, np.full(t.size, u), w)
+    x = 1e-5 * np.arange(w)
+    sigma = u * np.sqrt(2 / np.sum((x - x.mean()) ** 2))
+    assert z.max() == pytest.approx(2000.0 / sigma, rel=1e-9)
+    assert at[np.argmax(z)] == pytest.approx(t[50] - 0.5e-5, abs=1e-9)
+
+
+def test_stillness_excludes_only_what_would_have_shown(maker):
+    still = maker.trace(maker.circuit(), on_s=ON_S, span_s=SPAN_S)
+    fit = resistance_inductance(still, look_at_source(still)).fit
+    t, u = still.time_s[still.on], still.current_u_a[still.on]
+    span = (0.9e-3, 2.1e-3)
+    assert explained_without_motion(t, u, fit, span, 0.05)
+    assert not explained_without_motion(t, 40 * u, fit, span, 0.05)
+    moving = maker.trace(maker.circuit(stroke_gain=0.2), on_s=ON_S, span_s=SPAN_S)
+    other = resistance_inductance(moving, look_at_source(moving)).fit
+    assert not explained_without_motion(t, u, other, span, 0.05)
+    pattern = stroke_pattern(t, fit, 1.5e-3, 0.1)
+    assert (pattern[t < 1.5e-3] == 0).all()
+    assert pattern[t >= 1.5e-3][0] < 0
+    assert abs(pattern[-1]) < 0.02 * abs(pattern.min())
+
+
+@pytest.mark.parametrize(("stuck", "moved"), [(False, Moved.YES), (True, Moved.NO)])
+def test_the_simulated_injector_with_its_own_mechanics(maker, stuck, moved):
+    loom = LoomSpec(
+        SupplySpec(13.5, 0.03),
+        (FeedSpec("f", 0.01),),
+        (BranchSpec(1, InjectorSpec(stuck=stuck), "f", 0.15),),
+        {1: DriverSpec(on_ohm=0.1, clamp_v=48.0)},
+    )
+    plant = Plant(loom)
+    plant.switch(1, Drive.ON, 0.01)
+    plant.switch(1, Drive.OFF, 0.01 + ON_S)
+    t = 0.01 + 4e-6 + 26e-6 * np.arange(int(SPAN_S / 26e-6))
+    current, _, _ = plant.sample_many(1, t)
+    _, _, supply = plant.sample_many(1, t + 6e-6)
+    _, drain, _ = plant.sample_many(1, t + 12e-6)
+    for seed in range(10):
+        got = measure_one(
+            maker.trace(maker.circuit(), on_s=ON_S, span_s=SPAN_S, seed=seed, clean=(current, supply, drain)),
+            INJECTOR,
+        )
+        assert got.moved is moved
+        assert abs(got.resistance_ohm.value - 14.16) < 3 * got.resistance_ohm.u
+        if not stuck:
+            assert got.move_time_s.value == pytest.approx(1.5e-3, abs=0.15e-3)
