@@ -1,4 +1,4 @@
-# ruff: noqa: E501 - tables of cases read best one a line
+
 """The engine picture as text."""
 
 from loomproof.tui.views import CylinderView, EngineView

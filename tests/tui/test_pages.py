@@ -1,4 +1,4 @@
-# ruff: noqa: E501, A001, A002 - tables of cases read best one a line
+# ruff: noqa: A001, A002 - tables of cases read best one a line
 """The pages with a desk that only remembers: what is done reaches the desk, what it says reaches the screen."""
 
 from dataclasses import replace

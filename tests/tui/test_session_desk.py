@@ -1,4 +1,4 @@
-# ruff: noqa: E501 - tables of cases read best one a line
+
 """The real desk: operator, panel, translation, and a run over a simulated box in real time."""
 
 import threading

@@ -1,4 +1,4 @@
-# ruff: noqa: E501 - tables of cases read best one a line
+
 """The status bar: link, supply, isolation, arming and the stop, in words."""
 
 import pytest

@@ -1,4 +1,4 @@
-# ruff: noqa: E501 - tables of cases read best one a line
+
 """The trace plot: dots, axes, band and legend, with and without colour."""
 
 import math
