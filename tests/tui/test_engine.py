@@ -1,4 +1,3 @@
-
 """The engine picture as text."""
 
 from loomproof.tui.views import CylinderView, EngineView

@@ -1,4 +1,3 @@
-
 """The real desk: operator, panel, translation, and a run over a simulated box in real time."""
 
 import threading

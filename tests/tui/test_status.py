@@ -1,4 +1,3 @@
-
 """The status bar: link, supply, isolation, arming and the stop, in words."""
 
 import pytest

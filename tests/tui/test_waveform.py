@@ -1,4 +1,3 @@
-
 """The trace plot: dots, axes, band and legend, with and without colour."""
 
 import math
