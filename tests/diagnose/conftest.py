@@ -84,7 +84,11 @@ class Bench:
         _, _, volts = self.plant.sample_many(channel, start + times + board.supply_skew_ns * 1e-9)
         _, pins, _ = self.plant.sample_many(channel, start + times + board.drain_skew_ns * 1e-9)
         counts = self.readback.counts(channel, amps, volts, pins)
-        self.now = start + max(on_s, float(times[-1])) + (4.0 if self.job.load_type(channel).kind is LoadKind.LAMP else 0.25)
+        self.now = (
+            start
+            + max(on_s, float(times[-1]))
+            + (4.0 if self.job.load_type(channel).kind is LoadKind.LAMP else 0.25)
+        )
         return trace_from_counts(
             *counts.T,
             self.calibration(channel),
@@ -157,6 +161,8 @@ class Bench:
         flows = final is not None and final.value > 5 * final.u and not signature.tripped
         if load.moves or load.kind is LoadKind.MOTOR:
             return Noticed.HEARD if acted else Noticed.NOTHING
+        if load.kind in LOGIC:
+            flows = final is not None and final.value > 1e-3
         return Noticed.SEEN if flows else Noticed.NOTHING
 
     def pull(self, channel: int) -> PullResult:
@@ -169,7 +175,11 @@ class Bench:
         after = {c: self.rest(c)[0] for c in numbers}
         self.plant.seat(really, self.now)
         self.now += 0.2
-        lost = tuple(c for c in numbers if abs(before[c] - 2.5) > 0.6 and abs(after[c] - 2.5) < 0.4 * abs(before[c] - 2.5))
+        lost = tuple(
+            c
+            for c in numbers
+            if abs(before[c] - 2.5) > 0.6 and abs(after[c] - 2.5) < 0.4 * abs(before[c] - 2.5)
+        )
         if self.job.load_type(channel).kind in LOGIC:
             return PullResult(channel, (), "skipped")
         if channel in lost:
