@@ -1,0 +1,358 @@
+#include <math.h>
+#include <string.h>
+
+#include "core.h"
+#include "host.h"
+#include "plant.h"
+#include "wire_gen.h"
+
+#define NEVER UINT64_MAX
+#define OUTPUT_BYTES 65536u
+#define SWITCHES 65536u
+#define WATCHDOG_TICKS (120u * HAL_TICKS_PER_MS)
+#define SET_TICKS 52u    /* 26 us: four conversions of 6.5 us */
+#define FIRST_TICKS 4u   /* 2 us */
+#define SUPPLY_TICKS 26u /* 13 us after the current sample */
+#define DRAIN_TICKS 39u  /* 19.5 us */
+#define TEMPERATURE_DC 310
+#define TRACE_SAMPLES 600u
+
+enum phase { PHASE_CURRENT, PHASE_SUPPLY, PHASE_DRAIN };
+
+static struct hal_channel channels[WIRE_MAX_CHANNELS];
+static uint8_t trace_memory[HAL_MAX_TRACE_BUFFERS * TRACE_SAMPLES * HAL_TRACE_SET_BYTES];
+static struct hal_board board = {
+    .board = "host",
+    .serial_number = "HOST-0001",
+    .firmware_version = "0.1.0",
+    .calibrated_on = "2026-01-01",
+    .simulated = 1,
+    .adc_bits = 10,
+    .sample_period_ns = 26000,
+    .sample_period_ticks = SET_TICKS,
+    .first_sample_ticks = FIRST_TICKS,
+    .first_sample_ns = 2000,
+    .supply_skew_ns = 13000,
+    .drain_skew_ns = 19500,
+    .supply_min_mv = 6000,
+    .supply_max_mv = 18000,
+    .supply_uv_per_count = PLANT_SUPPLY_UV_PER_COUNT,
+    .drain_uv_per_count = PLANT_DRAIN_UV_PER_COUNT,
+    .noise_counts_x100 = 0,
+    .bias_mv = 2500,
+    .bias_ohm = 47000,
+    .clamp_mv = 48000,
+    .trace_buffers = HAL_MAX_TRACE_BUFFERS,
+    .max_trace_samples = TRACE_SAMPLES,
+    .trace_memory = trace_memory,
+    .channels = channels,
+};
+
+static struct {
+    uint64_t now;
+    uint64_t edge;
+    uint64_t tick;
+    uint64_t conversion; /* of the phase below */
+    uint64_t anchor;     /* current sample of the set under way */
+    uint8_t phase;
+    uint8_t converted; /* channel; 0: none */
+    uint16_t supply_counts;
+    bool stop_open;
+    uint64_t hung_until;
+} m;
+
+static uint8_t output[OUTPUT_BYTES];
+static size_t output_size;
+static struct host_switch switches[SWITCHES];
+static size_t switch_count;
+
+static void set_drive(uint8_t channel, uint8_t drive)
+{
+    if (plant_drive(channel) == drive) {
+        return;
+    }
+    plant_switch(channel, drive, m.now);
+    if (switch_count < SWITCHES) {
+        switches[switch_count] = (struct host_switch){.at_ticks = m.now, .channel = channel, .drive = drive};
+        switch_count++;
+    }
+}
+
+/* --- hal.h ------------------------------------------------------------------------------------------------------ */
+
+void hal_gate(uint8_t channel, enum hal_drive drive)
+{
+    if (!m.stop_open || drive == HAL_OFF) {
+        set_drive(channel, (uint8_t)drive);
+    }
+}
+
+void hal_all_off(void)
+{
+    for (uint8_t channel = 1; channel <= board.channel_count; channel++) {
+        set_drive(channel, HAL_OFF);
+    }
+}
+
+void hal_kill_gates(bool killed)
+{
+    if (killed) {
+        hal_all_off();
+    }
+}
+
+uint32_t hal_now_ticks(void)
+{
+    return (uint32_t)m.now;
+}
+
+void hal_edge_at(uint32_t at_ticks)
+{
+    int32_t ahead = (int32_t)(at_ticks - (uint32_t)m.now);
+    m.edge = ahead > 0 ? m.now + (uint32_t)ahead : m.now;
+}
+
+void hal_edge_cancel(void)
+{
+    m.edge = NEVER;
+}
+
+void hal_adc_start(uint8_t channel)
+{
+    m.converted = channel;
+    m.phase = PHASE_CURRENT;
+    m.anchor = m.now + FIRST_TICKS;
+    m.conversion = m.anchor;
+}
+
+void hal_adc_stop(void)
+{
+    m.conversion = NEVER;
+}
+
+uint16_t hal_supply_counts(void)
+{
+    return plant_supply_counts();
+}
+
+int16_t hal_temperature_dc(void)
+{
+    return TEMPERATURE_DC;
+}
+
+bool hal_stop_input_open(void)
+{
+    return m.stop_open;
+}
+
+void hal_watchdog_feed(void)
+{
+}
+
+uint16_t hal_tx_free(void)
+{
+    return 64;
+}
+
+void hal_tx_put(uint8_t byte)
+{
+    if (output_size < OUTPUT_BYTES) {
+        output[output_size] = byte;
+        output_size++;
+    }
+}
+
+void hal_tx_wait(void)
+{
+}
+
+uint8_t hal_irq_save(void)
+{
+    return 0;
+}
+
+void hal_irq_restore(uint8_t saved)
+{
+    (void)saved;
+}
+
+/* --- time ------------------------------------------------------------------------------------------------------- */
+
+static void convert(void)
+{
+    switch (m.phase) {
+    case PHASE_CURRENT: {
+        uint16_t fine;
+        uint16_t wide;
+        m.phase = PHASE_SUPPLY;
+        m.conversion = m.anchor + SUPPLY_TICKS;
+        plant_current_counts(m.converted, m.now, &fine, &wide);
+        core_adc_current_isr(fine, wide);
+        break;
+    }
+    case PHASE_SUPPLY:
+        m.phase = PHASE_DRAIN;
+        m.conversion = m.anchor + DRAIN_TICKS;
+        m.supply_counts = plant_supply_counts();
+        break;
+    default:
+        m.phase = PHASE_CURRENT;
+        m.anchor += SET_TICKS;
+        m.conversion = m.anchor;
+        core_adc_rest_isr(m.supply_counts, plant_drain_counts(m.converted));
+        break;
+    }
+}
+
+static void boot(bool by_watchdog)
+{
+    m.edge = NEVER;
+    m.conversion = NEVER;
+    m.hung_until = NEVER;
+    m.tick = m.now + HAL_TICKS_PER_MS;
+    core_init(&board, by_watchdog);
+}
+
+/* What is due first; ties: the watchdog, the millisecond, the edge, the converter. */
+static void run_due(void)
+{
+    if (m.hung_until != NEVER) {
+        boot(true);
+    } else if (m.tick <= m.now) {
+        m.tick += HAL_TICKS_PER_MS;
+        core_tick_1ms();
+    } else if (m.edge <= m.now) {
+        m.edge = NEVER;
+        core_edge_isr();
+    } else {
+        convert();
+    }
+    core_poll();
+}
+
+static uint64_t next_due(void)
+{
+    if (m.hung_until != NEVER) {
+        return m.hung_until;
+    }
+    uint64_t due = m.tick < m.edge ? m.tick : m.edge;
+    return due < m.conversion ? due : m.conversion;
+}
+
+void host_advance(uint64_t to_ticks)
+{
+    while (next_due() <= to_ticks) {
+        if (next_due() > m.now) {
+            m.now = next_due();
+        }
+        run_due();
+    }
+    m.now = to_ticks;
+}
+
+static void settle(void)
+{
+    core_poll();
+    host_advance(m.now);
+}
+
+/* --- host.h ----------------------------------------------------------------------------------------------------- */
+
+static uint8_t kind_of(uint8_t channel)
+{
+    if (channel >= 15) {
+        return WIRE_CHANNEL_KIND_HALF_BRIDGE;
+    }
+    if (channel >= 13) {
+        return WIRE_CHANNEL_KIND_LOGIC;
+    }
+    return channel == 12 ? WIRE_CHANNEL_KIND_HIGH_SIDE : WIRE_CHANNEL_KIND_LOW_SIDE;
+}
+
+void host_open(uint8_t channel_count)
+{
+    memset(&m, 0, sizeof m);
+    output_size = 0;
+    switch_count = 0;
+    plant_reset();
+    board.channel_count = channel_count;
+    for (uint8_t i = 0; i < WIRE_MAX_CHANNELS; i++) {
+        channels[i] = (struct hal_channel){.kind = kind_of((uint8_t)(i + 1u)),
+                                           .wide_na_per_count = PLANT_WIDE_NA_PER_COUNT,
+                                           .wide_offset_x100 = PLANT_WIDE_OFFSET_X100,
+                                           .fine_na_per_count = PLANT_FINE_NA_PER_COUNT,
+                                           .fine_offset_x100 = PLANT_FINE_OFFSET_X100};
+    }
+    boot(false);
+}
+
+void host_receive(const uint8_t *bytes, size_t size)
+{
+    for (size_t i = 0; i < size && m.hung_until == NEVER; i++) {
+        core_rx_byte(bytes[i]);
+        if (bytes[i] == WIRE_DELIMITER) {
+            settle();
+        }
+    }
+}
+
+size_t host_take(uint8_t *bytes, size_t size)
+{
+    size_t taken = output_size < size ? output_size : size;
+    memcpy(bytes, output, taken);
+    memmove(output, output + taken, output_size - taken);
+    output_size -= taken;
+    return taken;
+}
+
+size_t host_take_switches(struct host_switch *to, size_t size)
+{
+    size_t taken = switch_count < size ? switch_count : size;
+    memcpy(to, switches, taken * sizeof *to);
+    memmove(switches, switches + taken, (switch_count - taken) * sizeof *switches);
+    switch_count -= taken;
+    return taken;
+}
+
+void host_stop_input(bool open)
+{
+    m.stop_open = open;
+    if (open) {
+        hal_all_off(); /* the contact is in the gate drivers' supply */
+    }
+    if (m.hung_until == NEVER) {
+        core_stop_input_isr();
+        settle();
+    }
+}
+
+void host_supply(double volts)
+{
+    plant_set_supply(volts);
+    if (m.hung_until == NEVER) {
+        core_supply_isr();
+        settle();
+    }
+}
+
+void host_load(uint8_t channel, double ohm, double henry)
+{
+    plant_set_load(channel, ohm, henry);
+}
+
+void host_hang(void)
+{
+    if (m.hung_until == NEVER) {
+        m.hung_until = m.now + WATCHDOG_TICKS;
+    }
+}
+
+uint64_t host_now(void)
+{
+    return m.now;
+}
+
+uint8_t host_drive(uint8_t channel)
+{
+    return plant_drive(channel);
+}

@@ -1,0 +1,43 @@
+/* The core on a computer: a board in virtual time, with an inductor and a resistor on every channel. For tests.
+ * One board in a process. Times are ticks of 0.5 us since host_open. */
+#ifndef LOOMPROOF_HOST_H
+#define LOOMPROOF_HOST_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct host_switch {
+    uint64_t at_ticks;
+    uint8_t channel;
+    uint8_t drive; /* enum hal_drive */
+};
+
+/* Power up. Channels 1-11 low-side, 12 high-side, 13 and 14 logic, 15 and 16 half-bridge. Supply 13.5 V, 14 ohm and
+ * 14 mH everywhere. */
+void host_open(uint8_t channel_count);
+
+/* Bytes from the console, now. */
+void host_receive(const uint8_t *bytes, size_t size);
+
+/* Let time pass; everything due up to and including `to_ticks` happens at its own time. */
+void host_advance(uint64_t to_ticks);
+
+/* Take up to `size` bytes for the console; returns how many. */
+size_t host_take(uint8_t *bytes, size_t size);
+
+/* Take up to `size` output changes; returns how many. */
+size_t host_take_switches(struct host_switch *switches, size_t size);
+
+/* Hands: stop input, supply, the load of a channel (ohm < 0: contact open), a program that hangs. */
+void host_stop_input(bool open);
+void host_supply(double volts);
+void host_load(uint8_t channel, double ohm, double henry);
+void host_hang(void);
+
+uint64_t host_now(void);
+
+/* What an output does; for the oracle. */
+uint8_t host_drive(uint8_t channel);
+
+#endif

@@ -1,0 +1,57 @@
+"""Golden bytes: the core's generated codec against tests/wire/vectors.json, which is made without it."""
+
+import ctypes
+import json
+
+import pytest
+from hostbox import ROOT, build
+
+VECTORS = json.loads((ROOT / "tests/wire/vectors.json").read_text())["vectors"]
+GOOD = 0xFF
+WRONG_SIZE = 0xFE
+ROOM = 4096
+
+
+@pytest.fixture(scope="module")
+def core():
+    return ctypes.CDLL(str(build()))
+
+
+def _name(vector):
+    return f"{vector['message']}-{vector['case']}"
+
+
+@pytest.mark.parametrize("vector", [v for v in VECTORS if v["values"]], ids=_name)
+def test_a_body_is_decoded_and_encoded_to_the_same_bytes(core, vector):
+    body = bytes.fromhex(vector["body"])
+    message = ctypes.create_string_buffer(ROOM)
+    decode = getattr(core, f"wire_decode_{vector['message']}")
+    assert decode(body, len(body), message) & 0xFF == GOOD
+    out = ctypes.create_string_buffer(ROOM)
+    size = getattr(core, f"wire_encode_{vector['message']}")(message, out)
+    assert out.raw[:size] == body
+
+
+@pytest.mark.parametrize("vector", [v for v in VECTORS if v["values"]], ids=_name)
+def test_a_body_of_another_size_is_refused(core, vector):
+    body = bytes.fromhex(vector["body"])
+    longer = body + bytes(256)
+    decode = getattr(core, f"wire_decode_{vector['message']}")
+    message = ctypes.create_string_buffer(ROOM)
+    assert decode(longer, len(longer), message) & 0xFF == WRONG_SIZE
+
+
+@pytest.mark.parametrize("vector", VECTORS, ids=_name)
+def test_a_frame_is_sent_and_received_as_the_golden_bytes_say(core, vector):
+    frame, body = bytes.fromhex(vector["frame"]), bytes.fromhex(vector["body"])
+    core.host_open(16)
+    core.send_frame(vector["kind"], vector["sequence"], body, len(body))
+    out = ctypes.create_string_buffer(ROOM)
+    size = core.host_take(out, ROOM)
+    assert out.raw[:size] == frame
+    kept = ctypes.create_string_buffer(64)
+    assert not any(core.receive_byte(byte, kept) & 1 for byte in frame[:-1])
+    assert core.receive_byte(frame[-1], kept) & 1
+    assert kept.raw[0] == vector["kind"]
+    assert int.from_bytes(kept.raw[2:4], "little") == vector["sequence"]
+    assert int.from_bytes(kept.raw[4:6], "little") == len(body)
