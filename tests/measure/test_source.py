@@ -57,7 +57,7 @@ def test_ripple_widens_the_uncertainty_instead_of_hiding_in_it(maker):
 
 
 def test_the_mean_of_rounded_samples():
-    """Against a direct simulation: the worst mean error of rounding a noisy value, over its place in the step."""
+    """Against a direct simulation: the mean error of rounding a noisy value, over its place in the step."""
     for noise in (0.2, 0.35, 0.5):
         places = np.linspace(0, 1, 41)
         rng = np.random.default_rng(1)

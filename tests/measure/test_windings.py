@@ -47,7 +47,7 @@ def test_ripple_is_taken_as_measured(maker):
 
 
 def test_the_uncertainty_covers_what_the_scales_are_off(maker):
-    """Truth beyond one and within three of the stated uncertainty when each scale is off by 1.5 of its own."""
+    """Truth beyond one and within three stated uncertainties when each scale is off by 1.5 of its own."""
     off = 1.0 + 1.5 * maker.calibration.gain_u_relative
     found = measure(planned(maker, INJECTOR, injector(maker, fine_gain=off, voltage_gain=2 - off)), INJECTOR)
     error = abs(found.resistance_ohm.value - 14.15)

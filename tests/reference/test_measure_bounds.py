@@ -1,4 +1,4 @@
-"""How close the whole path from counts to results comes to what is possible, and the risks of its decisions."""
+"""How close the path from counts to results comes to what is possible, and the risks of its decisions."""
 
 import numpy as np
 import pytest
@@ -83,8 +83,8 @@ def trace(ohm, henry, on_s, rng, period_s=26e-6):
 def test_spread_of_results_over_the_cramer_rao_bound(ohm, henry, on_s):
     """300 seeded pulses from rounded counts, both ranges. One sigma of a spread of 300 is 4 %.
 
-    Inductance comes within 15 % of the bound. Resistance also needs supply and driver, which the bound takes as
-    known: there only the floor (nothing may beat the bound) and the honesty of the stated figure are held.
+    Inductance comes within 15 % of the bound. Resistance also needs supply and driver, which the bound takes
+    as known: there only the floor (nothing may beat the bound) and the honesty of the stated figure are held.
     """
     rng = np.random.default_rng(21)
     found = [measure_one(trace(ohm, henry, on_s, rng), CATALOGUE["stepper_idle"]) for _ in range(300)]
@@ -99,7 +99,7 @@ def test_spread_of_results_over_the_cramer_rao_bound(ohm, henry, on_s):
 
 
 def test_resistance_and_inductance_against_curve_fit_on_the_same_counts():
-    """scipy.optimize.curve_fit on the merged samples, supply and driver given: the same loop within a tenth of u."""
+    """scipy.optimize.curve_fit on the merged samples, supply and driver given to it."""
     rng = np.random.default_rng(5)
     for ohm, henry in ((14.0, 14e-3), (2.4, 2.4e-3), (40.0, 30e-3)):
         one = trace(ohm, henry, 6e-3, rng)
@@ -113,7 +113,7 @@ def test_resistance_and_inductance_against_curve_fit_on_the_same_counts():
             sigma=one.current_u_a[on],
             absolute_sigma=True,
         )
-        # curve_fit knows the supply exactly; what the room had to measure itself may differ by its random part
+        # curve_fit knows supply and driver; what had to be measured may differ by its random part
         assert (
             abs(got.resistance_ohm.value - best[0])
             < 4 * got.resistance_ohm.u_random + 0.1 * got.resistance_ohm.u
@@ -153,7 +153,7 @@ def test_global_risks_of_the_guarded_decision(guard_u, consumer, producer):
 
 @pytest.mark.parametrize(("guard_u", "accept_at_limit"), [(1.0, 0.1587), (1.645, 0.0500), (2.0, 0.0228)])
 def test_chance_to_accept_what_lies_on_the_limit(guard_u, accept_at_limit):
-    """JCGM 106:2012, 8.3.2: the normal tail beyond the guard band, and the same for rejecting what is sound."""
+    """JCGM 106:2012, 8.3.2: the normal tail beyond the guard band; likewise for rejecting what is sound."""
     confidence = float(stats.norm.cdf(guard_u))
     grid = 10.0 + np.linspace(-6, 6, 24_001)
     weight = stats.norm.pdf(grid, 10.0, 1.0)
@@ -164,9 +164,9 @@ def test_chance_to_accept_what_lies_on_the_limit(guard_u, accept_at_limit):
 
 
 def test_an_extra_resistor_across_a_relay_coil_lifts_the_drain():
-    """Across 120 ohm at 12 V, 680 ohm: 68 V at most (relay makers' application notes print about 65 V measured).
+    """Across 120 ohm at 12 V, 680 ohm: 68 V at most (application notes print about 65 V measured).
 
-    From memory. The driver's clamp stands at 80 V here, so the resistor carries the current alone.
+    From memory. The driver's clamp stands at 95 V here, so the resistor carries the current alone.
     """
     ohm, beside, henry, on_s, n, period_s = 120.0, 680.0, 0.3, 20e-3, 550, 52e-6
     t = 4e-6 + period_s * np.arange(n)

@@ -1,7 +1,7 @@
 """What a sound loom should measure: catalogue, wire, temperature, sisters, an earlier record.
 
-Every expectation names its source. Temperatures come in twice: the loom's own copper is a thermometer, and its
-uncertainty widens every comparison that leans on it.
+Every expectation names its source. Temperatures come in twice: the loom's own copper is a thermometer, and
+its uncertainty widens every comparison that leans on it.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 COPPER_PER_K = 0.00393  # IEC 60028:1925, annealed copper at 20 degC
 TERMINALS_OHM = 0.05  # all crimps and pins of one circuit, sound; common practice, no source
+WARM_FILAMENT = 1.3  # a small filament cools for seconds after the look before; common practice, no source
 COPPER_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER})
 LOGIC_KINDS = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
 
@@ -99,8 +100,8 @@ def resistance_of(evidence: ChannelEvidence) -> Estimate | None:
 def loom_temperature(job: Job, evidence: LoomEvidence) -> Estimate:
     """Temperature of the loom's copper: the job's statement and the loom's own thermometer, by their weights.
 
-    The thermometer is the median over copper loads of measured over catalogue resistance. Parts of one type share
-    their type's error, so types, not channels, are what it averages over.
+    The thermometer is the median over copper loads of measured over catalogue resistance. Parts of one type
+    share their type's error, so types, not channels, are what it averages over.
     """
     stated = evidence.temperature_c or Estimate(job.ambient_c, _AMBIENT_U_K[job.setting])
     thermometer = copper_thermometer(job, evidence)
@@ -149,11 +150,12 @@ def expect(job: Job, evidence: LoomEvidence) -> Expectations:
     ohms = {c: e for c in fitted if (e := resistance_of(evidence.of(c))) is not None}
     henries = {c: e for c in fitted if (e := _inductance_of(evidence.of(c))) is not None}
     groups = {c: (c, *job.sisters(c)) for c in fitted if job.load_type(c).kind not in LOGIC_KINDS}
+    cold = {c: g for c, g in groups.items() if job.load_type(c).kind is not LoadKind.LAMP}
     return Expectations(
         temperature_c=temperature,
         resistance=resistance,
         sisters=_sister_bands(
-            groups, _within(ohms, resistance), "resistance", dict.fromkeys(fitted, TERMINALS_OHM)
+            cold, _within(ohms, resistance), "resistance", dict.fromkeys(fitted, TERMINALS_OHM)
         ),
         baseline={c: b for c in fitted if (b := _baseline(evidence.of(c), temperature)) is not None},
         inductance=inductance,
@@ -190,7 +192,8 @@ def _catalogue_ohm(job: Job, channel: int, temperature: Estimate) -> Band | None
         f"from the job, at {temperature.value:.0f} degC"
     )
     low = ohm.low * factor + wire - spread
-    high = ohm.high * factor + wire + spread + TERMINALS_OHM
+    warm = WARM_FILAMENT if load.kind is LoadKind.LAMP else 1.0
+    high = ohm.high * factor * warm + wire + spread + TERMINALS_OHM
     u = abs(per_k) * ohm.value * temperature.u
     return Band(low, high, ohm.value * factor + wire, u, source)
 
@@ -244,8 +247,9 @@ def _sister_bands(
 ) -> dict[int, Band]:
     """Bands from the other loads of the same type: their median, and their spread with a prior.
 
-    The spread's estimate has a scaled inverse chi-square prior (Gelman et al., Bayesian Data Analysis, 2.6), so the
-    prediction of one more sister is Student's t with the prior's and the sisters' degrees of freedom together.
+    The spread's estimate has a scaled inverse chi-square prior (Gelman et al., Bayesian Data Analysis,
+    2.6), so the prediction of one more sister is Student's t with the prior's and the sisters' degrees of
+    freedom together.
     """
     bands: dict[int, Band] = {}
     for channel, group in groups.items():

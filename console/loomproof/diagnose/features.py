@@ -8,8 +8,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from loomproof.diagnose.evidence import Noticed, PullResult
-from loomproof.diagnose.expect import LOGIC_KINDS
+from loomproof.diagnose.expect import COPPER_KINDS, LOGIC_KINDS
 from loomproof.job.kinds import LoadKind
+from loomproof.measure.quantities import Estimate
 from loomproof.measure.signature import Moved, OffShape
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from loomproof.diagnose.expect import Expectations
     from loomproof.job.catalogue import LoadType
     from loomproof.job.model import Job
-    from loomproof.measure.quantities import Estimate
     from loomproof.measure.signature import Signature
 
 
@@ -64,8 +64,8 @@ class Features:
 def rest_state(rest_v: float | None, supply_v: float | None, bias_v: float, u_v: float) -> Rest:
     """Words for a resting drain voltage.
 
-    A load of up to a few kilohm pulls the drain to within a volt of the supply against the bias resistor; a short to
-    ground through less than the load's resistance pulls it well under the bias.
+    A load of up to a few kilohm pulls the drain to within a volt of the supply against the bias resistor; a
+    short to ground through less than the load's resistance pulls it well under the bias.
     """
     if rest_v is None or supply_v is None:
         return Rest.UNKNOWN
@@ -96,7 +96,7 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
         rest=rest,
         conduct=_conduct(own, expected, channel),
         resistance=signature.resistance_ohm if signature else None,
-        inductance=signature.inductance_h if signature else None,
+        inductance=_inductance(own, load),
         moved=_moved(signature, load) if signature else None,
         off_shape=signature.off_shape if signature else OffShape.CANNOT_TELL,
         noticed=own.noticed,
@@ -108,6 +108,24 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
         source_ohm=signature.source_ohm if signature else None,
         unsteady=bool(signature and _unsteady(signature.resistance_ohm)),
     )
+
+
+def _inductance(own: ChannelEvidence, load: LoadType) -> Estimate | None:
+    """From the load's own pulse; where that gave none, roughly from the sense pulse: V t / i.
+
+    The sense pulse is short against any winding's time constant, so resistance takes little of it: 20 %
+    covers that.
+    """
+    signature, sense = own.signature, own.sense
+    if signature is not None and signature.inductance_h is not None:
+        return signature.inductance_h
+    if load.kind not in COPPER_KINDS or sense is None or sense.tripped or sense.on_time_s <= 0.0:
+        return None
+    current, supply = sense.final_current_a, sense.supply_v
+    if current is None or supply is None or current.value < 5.0 * current.u:
+        return None
+    value = supply.value * sense.on_time_s / current.value
+    return Estimate(value, value * math.hypot(0.2, current.relative))
 
 
 def _moved(signature: Signature, load: LoadType) -> Moved | None:

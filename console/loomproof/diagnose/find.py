@@ -29,8 +29,8 @@ _SURPRISE = (
 def find(job: Job, evidence: LoomEvidence, verdicts: Sequence[PropertyVerdict]) -> tuple[Finding, ...]:
     """The fewest faults that explain the loom, the most probable first.
 
-    Every channel with a failed property is explained by at least one finding; a channel of which something is only
-    unsure gets one where a fault is more probable than none.
+    Every channel with a failed property is explained by at least one finding; a channel of which something
+    is only unsure gets one where a fault is more probable than none.
     """
     expected = expect(job, evidence)
     fitted = [c.channel for c in job.channels if c.fitted]
@@ -40,8 +40,12 @@ def find(job: Job, evidence: LoomEvidence, verdicts: Sequence[PropertyVerdict]) 
     wary |= _surprising(job, scorer, set(fitted) - wary)
     pool = candidates(job, features, wary)
     chosen = explain(scorer, pool)
+    chosen = _without_shadows(job, chosen)
     chosen |= _forced(job, scorer, chosen, verdicts)
-    weighed = weigh(scorer, chosen, pool)
+    shadow = _loaded_by_short(job, chosen)
+    rivals = [h for h in pool if not _seeming(h, shadow) and _explains(h, verdicts)]
+    failed = {v.channel for v in verdicts if v.verdict is Verdict.FAIL}
+    weighed = weigh(scorer, chosen, rivals, failed)
     findings = [_finding(job, scorer, item) for item in weighed]
     return tuple(sorted(findings, key=lambda f: -f.likelihood))
 
@@ -57,11 +61,69 @@ def _surprising(job: Job, scorer: Scorer, channels: set[int]) -> set[int]:
     return out
 
 
+def _loaded_by_short(job: Job, chosen: frozenset[Hypothesis]) -> set[int]:
+    """Channels whose feed carries the current of a short to ground: what they measure is too high."""
+    feeds = {job.channel(h.channels[0]).feed for h in chosen if h.kind is FaultKind.SHORT_TO_GROUND} - {None}
+    return {c.channel for c in job.channels if c.feed in feeds}
+
+
+def _seeming(fault: Hypothesis, shadow: set[int]) -> bool:
+    """A fault that a short to ground on the same feed only makes up, by its load's full current in the feed."""
+    kinds = {FaultKind.FEED_WEAK, FaultKind.ADDED_RESISTANCE}
+    return fault.kind in kinds and set(fault.channels) <= shadow
+
+
+def _without_shadows(job: Job, chosen: frozenset[Hypothesis]) -> frozenset[Hypothesis]:
+    shadow = _loaded_by_short(job, chosen)
+    return frozenset(h for h in chosen if not _seeming(h, shadow))
+
+
+_SHORTS = (FaultKind.SHORT_TO_SUPPLY, FaultKind.SHORT_ACROSS_LOAD, FaultKind.SUPPRESSION_REVERSED)
+_NUMBERS = (FaultKind.WRONG_LOAD, FaultKind.SHORTED_TURNS)
+# What a single failed property can mean, when nothing better explains the channel.
+_MEANS: dict[Property, tuple[FaultKind, ...]] = {
+    Property.CONTINUITY: (
+        FaultKind.OPEN,
+        FaultKind.SHORT_TO_GROUND,
+        FaultKind.INTERMITTENT,
+        FaultKind.WRONG_LOAD,
+        *_SHORTS,
+    ),
+    Property.RESISTANCE: (FaultKind.ADDED_RESISTANCE, *_NUMBERS, *_SHORTS),
+    Property.INDUCTANCE: _NUMBERS,
+    Property.ACTION: (FaultKind.STUCK_ARMATURE, FaultKind.WRONG_LOAD, FaultKind.OPEN),
+    Property.SUPPRESSION: (FaultKind.SUPPRESSION_MISSING, *_NUMBERS),
+    Property.INRUSH: (FaultKind.WRONG_LOAD, FaultKind.ADDED_RESISTANCE),
+    Property.LOCATION: (FaultKind.WRONG_LOAD, FaultKind.INTERMITTENT),
+}
+
+
+def _explains(fault: Hypothesis, verdicts: Sequence[PropertyVerdict]) -> bool:
+    """Whether a single fault can stand for what failed on its channel; shared ones are left to the evidence."""
+    if len(fault.channels) != 1:
+        return True
+    failed = [v for v in verdicts if v.channel == fault.channels[0] and v.verdict is Verdict.FAIL]
+    return not failed or any(_can_mean(fault.kind, v) for v in failed)
+
+
+def _can_mean(fault: FaultKind, verdict: PropertyVerdict) -> bool:
+    """Whether a fault explains a failed property; a resistance that is too low was not added to."""
+    too_low = (
+        verdict.property is Property.RESISTANCE
+        and verdict.measured is not None
+        and verdict.low is not None
+        and verdict.measured.value < verdict.low
+    )
+    if too_low and fault is FaultKind.ADDED_RESISTANCE:
+        return False
+    return fault in _MEANS.get(verdict.property, ())
+
+
 def _forced(
     job: Job, scorer: Scorer, chosen: frozenset[Hypothesis], verdicts: Sequence[PropertyVerdict]
 ) -> frozenset[Hypothesis]:
     """The best fault for each failed channel that nothing chosen touches."""
-    explained = {c for h in chosen for c in h.channels}
+    explained = {c for h in chosen for c in h.channels} | _loaded_by_short(job, chosen)
     weak = any(h.kind is FaultKind.WEAK_SUPPLY for h in chosen)
     extra: set[Hypothesis] = set()
     for verdict in verdicts:
@@ -72,7 +134,8 @@ def _forced(
             extra.add(Hypothesis(FaultKind.WEAK_SUPPLY, ()))
             weak = True
             continue
-        options = single_faults(verdict.channel, job.load_type(verdict.channel))
+        singles = single_faults(verdict.channel, job.load_type(verdict.channel))
+        options = [h for h in singles if _can_mean(h.kind, verdict)] or singles
         extra.add(max(options, key=lambda h: scorer.score(chosen | {h})))
         explained.add(verdict.channel)
     return frozenset(extra)

@@ -1,8 +1,9 @@
 """How well a set of faults explains what was seen: a probability model of every feature under every fault.
 
-Words (where the pin rests, whether it moved, ...) have tables. Numbers (resistance, inductance) have densities: parts of
-one type share a batch deviation within the catalogue's tolerance, each has a little of its own, and a fault shifts
-them by an unknown amount that is summed over. All densities are per natural logarithm, so faults compare fairly.
+Words (where the pin rests, whether it moved, ...) have tables. Numbers (resistance, inductance) have
+densities: parts of one type share a batch deviation within the catalogue's tolerance, each has a little of
+its own, and a fault shifts them by an unknown amount that is summed over. All densities are per natural
+logarithm, so faults compare fairly.
 """
 
 from __future__ import annotations
@@ -67,7 +68,7 @@ def batch_grid(tolerance: float) -> tuple[Floats, Floats]:
     """Relative batch deviations and their log weights: flat within the tolerance, quickly falling outside."""
     grid = np.linspace(-1.5 * tolerance, 1.5 * tolerance, _BATCHES)
     beyond = np.maximum(np.abs(grid) - tolerance, 0.0)
-    log_weight = -0.5 * (beyond / (0.15 * tolerance)) ** 2
+    log_weight = -0.5 * (beyond / (0.08 * tolerance)) ** 2
     return grid, np.asarray(log_weight - logsumexp(log_weight))
 
 
@@ -184,8 +185,19 @@ class Scorer:
         key = (channel, faults)
         if key not in self._words:
             shape = self.shape(channel, faults)
-            self._words[key] = shape.words.score(self.features[channel], shape.moved_elsewhere)
+            words = shape.words.score(self.features[channel], shape.moved_elsewhere)
+            self._words[key] = words + self._steady(channel, shape)
         return self._words[key]
+
+    def _steady(self, channel: int, shape: _Shape) -> float:
+        """The steady current of a lamp or a motor."""
+        seen, band = self.features[channel].steady, self.expected.steady.get(channel)
+        if seen is None or band is None or seen.value <= 0.0:
+            return 0.0
+        if shape.garbled or shape.foreign or shape.low or shape.added or shape.unknown_type or shape.beside:
+            return _BROAD
+        sigma = math.hypot((band.high - band.low) / (2.0 * math.sqrt(3.0) * band.middle), seen.relative)
+        return float(_with_outliers(_normal(math.log(seen.value), math.log(band.middle), sigma)))
 
     def shape(self, channel: int, faults: tuple[Hypothesis, ...]) -> _Shape:
         """What these faults together make of a channel; the ones that hide the others last."""
@@ -218,7 +230,10 @@ class Scorer:
         words = shape.words.under(TABLES[kind])
         if kind is FaultKind.BRIDGED:
             other = next(c for c in fault.channels if c != channel)
-            return replace(shape, words=words, beside=self.job.load_type(other))
+            beside = self.job.load_type(other)
+            if self._conduct(channel, beside)[Conduct.EXCESS] > 0.5:
+                words = replace(words, conduct=self._conduct(channel, beside), noticed=None)
+            return replace(shape, words=words, beside=beside)
         flags: dict[FaultKind, dict[str, bool]] = {
             FaultKind.ADDED_RESISTANCE: {"added": True},
             FaultKind.SHORTED_TURNS: {"lost_turns": True},
@@ -280,22 +295,16 @@ class Scorer:
 
     def _ohm_density(self, channel: int, shape: _Shape) -> Floats:
         measured = self.features[channel].resistance
-        if measured is None or measured.value <= 0.0:
+        if shape.unknown_type:
+            return np.full(_BATCHES, self._types(channel))
+        if measured is None or measured.value <= 0.0 or measured.relative > _USELESS:
             return np.zeros(_BATCHES)
-        if measured.relative > _USELESS:
-            return np.zeros(_BATCHES)
-        if shape.garbled:
-            return np.full(_BATCHES, _BROAD)
+        apart = self._ohm_apart(channel, shape, measured)
+        if apart is not None:
+            return np.full(_BATCHES, apart)
         x, load = math.log(measured.value), shape.load
         base, _ = self._base_ohm(channel, load)
         sigma = self._sigma(load, measured, _OWN_OHM)
-        if shape.unknown_type:
-            return np.full(_BATCHES, self._types(channel))
-        if shape.low:
-            return np.full(_BATCHES, _flat(x, math.log(0.01), math.log(0.3 * float(base.mean()))))
-        if shape.beside is not None:
-            both = math.log(0.6) + self._parallel(channel, shape, measured)
-            return np.full(_BATCHES, np.logaddexp(both, math.log(0.4) + _BROAD))
         if shape.added:
             return _added_density(x, base, sigma)
         if shape.lost_turns:
@@ -305,6 +314,18 @@ class Scorer:
         if shape.foreign:
             density = np.asarray(np.logaddexp(math.log(0.6) + density, math.log(0.4) + _BROAD))
         return density if shape.own_batch else np.full(_BATCHES, self._marginal(load, density))
+
+    def _ohm_apart(self, channel: int, shape: _Shape, measured: Estimate) -> float | None:
+        """Density where the batch of the channel's own load does not matter."""
+        if shape.garbled:
+            return _BROAD
+        if shape.low:
+            base, _ = self._base_ohm(channel, shape.load)
+            return _flat(math.log(measured.value), math.log(0.01), math.log(0.3 * float(base.mean())))
+        if shape.beside is not None:
+            both = math.log(0.6) + self._parallel(channel, shape, measured)
+            return float(np.logaddexp(both, math.log(0.4) + _BROAD))
+        return None
 
     def _marginal(self, load: LoadType, density: Floats) -> float:
         return float(logsumexp(density + batch_grid(self._tolerance(load))[1]))
@@ -351,14 +372,18 @@ class Scorer:
     def _types(self, channel: int) -> float:
         """Some other load of the catalogue, or one nobody knows; judged by resistance and inductance together."""
         measured, henry = self.features[channel].resistance, self.features[channel].inductance
-        assert measured is not None
+        if measured is None and henry is None:
+            return 0.0
         key = self.job.load_type(channel).key
-        scores = [_BROAD + math.log(0.3) + (_BROAD if henry else 0.0)]
+        known = (measured is not None) + (henry is not None)
+        scores = [math.log(0.3) + known * _BROAD]
         others = [t for t in {**CATALOGUE, **{t.key: t for t in self.job.loads}}.values() if t.key != key]
         for other in others:
-            base, _ = self._base_ohm(channel, other)
-            density = _normal(math.log(measured.value), np.log(base), self._sigma(other, measured, _OWN_OHM))
-            score = self._marginal(other, density) + math.log(0.7 / len(others))
+            score = math.log(0.7 / len(others))
+            if measured is not None:
+                base, _ = self._base_ohm(channel, other)
+                sigma = self._sigma(other, measured, _OWN_OHM)
+                score += self._marginal(other, _normal(math.log(measured.value), np.log(base), sigma))
             if henry is not None:
                 score += float(_henry_density(henry, other))
             scores.append(score)
@@ -377,14 +402,13 @@ class Scorer:
         if shape.garbled or shape.foreign:
             return np.full(_BATCHES, _BROAD)
         if shape.unknown_type:
-            has_ohm = self.features[channel].resistance is not None
-            return np.full(_BATCHES, 0.0 if has_ohm else _BROAD)
+            return np.zeros(_BATCHES)  # judged together with the resistance
         x = math.log(measured.value)
         middle = math.log(due.value * 1e-3)
         if shape.low:
-            return np.full(_BATCHES, _flat(x, middle - math.log(2000.0), middle - math.log(8.0)))
+            return np.full(_BATCHES, _flat(x, middle - math.log(2e5), middle - math.log(40.0)))
         if shape.beside is not None:
-            return np.full(_BATCHES, _flat(x, middle - math.log(200.0), middle + 0.2))
+            return np.full(_BATCHES, _flat(x, middle - math.log(200.0), middle + 2.0))
         if shape.lost_turns:
             return np.full(_BATCHES, _flat(x, middle - math.log(50.0), middle - 0.15))
         tolerance = due.tolerance_percent / 100.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -24,8 +24,8 @@ _LEAST_GAIN = 1e-6
 class Explained:
     """One fault of the best explanation.
 
-    `probability` is its share among the alternatives for the same channels, none at all included; `rivals` are
-    those alternatives with their shares, best first.
+    `probability` is its share among the alternatives for the same channels, none at all included; `rivals`
+    are those alternatives with their shares, best first.
     """
 
     fault: Hypothesis
@@ -71,17 +71,24 @@ def _possible(current: frozenset[Hypothesis], new: Hypothesis) -> bool:
     return not any(f.kind is new.kind and set(f.channels) & set(new.channels) for f in current)
 
 
-def weigh(scorer: Scorer, chosen: frozenset[Hypothesis], pool: Sequence[Hypothesis]) -> list[Explained]:
-    """How sure each chosen fault is: its share among what could stand in its place, the others being as they are."""
+def weigh(
+    scorer: Scorer, chosen: frozenset[Hypothesis], pool: Sequence[Hypothesis], failed: Collection[int] = ()
+) -> list[Explained]:
+    """How sure each chosen fault is: its share among what could stand in its place, the others as they are.
+
+    Args:
+        scorer: the loom's.
+        chosen: the faults of the best explanation.
+        pool: what could stand in their place.
+        failed: channels with a failed property; that nothing at all is wrong there is no alternative.
+    """
     out = []
     for fault in sorted(chosen, key=lambda h: (h.channels, h.kind)):
         rest = chosen - {fault}
-        stand_ins: list[Hypothesis | None] = [fault, None]
-        stand_ins += [
-            h
-            for h in pool
-            if h != fault and h not in rest and set(h.channels) & set(fault.channels) and _possible(rest, h)
-        ]
+        stand_ins: list[Hypothesis | None] = [fault]
+        if not set(fault.channels) & set(failed):
+            stand_ins.append(None)
+        stand_ins += [h for h in pool if _rivals(h, fault, rest)]
         scores = np.array([scorer.score(rest | {h} if h is not None else rest) for h in stand_ins])
         shares = softmax(scores)
         order = np.argsort(-shares)
@@ -90,3 +97,8 @@ def weigh(scorer: Scorer, chosen: frozenset[Hypothesis], pool: Sequence[Hypothes
         )
         out.append(Explained(fault, float(shares[0]), rivals))
     return out
+
+
+def _rivals(other: Hypothesis, fault: Hypothesis, rest: frozenset[Hypothesis]) -> bool:
+    touches = bool(set(other.channels) & set(fault.channels))
+    return other != fault and other not in rest and touches and _possible(rest, other)

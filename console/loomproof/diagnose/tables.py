@@ -1,7 +1,7 @@
 """Probabilities of what is seen in words, for a sound circuit and under each fault.
 
-They are rough on purpose (nothing is ever impossible: a tired operator mishears, a contact moves), and they are judgment:
-common practice, no source. What decides is how much one fault's differ from another's.
+They are rough on purpose (nothing is ever impossible: a tired operator mishears, a contact moves), and they
+are judgment: common practice, no source. What decides is how much one fault's differ from another's.
 """
 
 from __future__ import annotations
@@ -48,7 +48,8 @@ class WordTable:
 
         Args:
             seen: the channel's features.
-            moved_elsewhere: the channel that loses its load when this one's connector is pulled, under a swap.
+            moved_elsewhere: the channel that loses its load when this one's connector is pulled, under a
+            swap.
         """
         total = _log(self.rest, seen.rest, silent=seen.rest is Rest.UNKNOWN)
         total += _log(self.conduct, seen.conduct, silent=seen.conduct is Conduct.UNKNOWN)
@@ -173,7 +174,7 @@ TABLES: Mapping[FaultKind, WordTable] = {
     ),
     FaultKind.SUPPRESSION_MISSING: WordTable(off_shape=_after(OffShape.CLAMP)),
     FaultKind.WRONG_LOAD: WordTable(
-        conduct={Conduct.FLOWS: 0.88, Conduct.EXCESS: 0.1, Conduct.NONE: 0.02},
+        conduct={Conduct.FLOWS: 0.78, Conduct.EXCESS: 0.2, Conduct.NONE: 0.02},
         moved={Moved.YES: 0.5, Moved.CANNOT_TELL: 0.35, Moved.NO: 0.15},
         off_shape={str(s): 0.08 for s in OffShape} | {str(OffShape.CLAMP): 0.68},
         noticed={"something": 0.6, "nothing": 0.4},
@@ -187,7 +188,7 @@ TABLES: Mapping[FaultKind, WordTable] = {
         dropouts=0.97,
         unsteady=0.4,
     ),
-    FaultKind.SWAPPED: WordTable(pull={"other": 0.975, "none": 0.015, "matched": 0.005, "several": 0.005}),
+    FaultKind.SWAPPED: WordTable(pull={"other": 0.986, "none": 0.004, "matched": 0.005, "several": 0.005}),
     FaultKind.BRIDGED: WordTable(
         conduct={Conduct.FLOWS: 0.93, Conduct.EXCESS: 0.068, Conduct.NONE: 0.002},
         moved={Moved.YES: 0.5, Moved.CANNOT_TELL: 0.4, Moved.NO: 0.1},

@@ -51,7 +51,7 @@ def balance_resistance(trace: Trace) -> Estimate:
     i_on = _piece(time[on], current[on], 0.0, edge)
     i_off = _piece(time[held], current[held], edge, end)
     drain_on = _piece(time[on], trace.drain_v[on], 0.0, edge)
-    # The drain's own samples come later than the current's: one that is brought back from after the end is no use.
+    # The drain's own samples come later than the current's: one brought back from after the end is no use.
     flat = held & (time + trace.sample_period_s < end)
     if int(flat.sum()) < 2:
         raise ValueError("the decay is too short for the sample rate")

@@ -1,4 +1,4 @@
-"""Could an armature have moved without being noticed? A test of the plain rise against one with a stroke in it."""
+"""Could an armature have moved unnoticed? A test of the plain rise against one with a stroke in it."""
 
 from __future__ import annotations
 

@@ -147,8 +147,8 @@ def merge_ranges(
 def _at(times: Floats, taken: Floats, values: Floats, edges: tuple[float, ...]) -> Floats:
     """Linear interpolation of `values` (sampled at `taken`) to `times`, never across one of `edges`.
 
-    Within a stretch between edges, instants outside the stretch's own samples take the nearest of them. What was
-    taken on an edge itself counts for neither side.
+    Within a stretch between edges, instants outside the stretch's own samples take the nearest of them.
+    What was taken on an edge itself counts for neither side.
     """
     out = np.empty_like(times)
     bounds = (-math.inf, *edges, math.inf)

@@ -161,7 +161,7 @@ def _moving(trace: Trace, load: LoadType, source: Source, dip: Dip, found: Signa
 
 
 def _rules_out(trace: Trace, load: LoadType, source: Source, found: Signature, least: float) -> bool:
-    """Whether one resistance and one inductance explain the whole pulse, and a stroke would not have let them."""
+    """Whether one R and one L explain the whole pulse, where a stroke would not have let them."""
     try:
         both = resistance_inductance(trace, source, free_start=_has_resistor(load, found))
     except (ValueError, np.linalg.LinAlgError):
