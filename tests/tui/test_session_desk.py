@@ -161,7 +161,7 @@ def demo() -> tuple[Console, SessionDesk]:
     job = load_job(path)
     url = sim_url(path, 5, DEMO_FAULTS)
     desk = SessionDesk(
-        job, lambda: connect(url, auto_call_in=False), lambda box, who: Session(job, box, who), who="N. N."
+        job, lambda: connect(url, auto_call_in=True), lambda box, who: Session(job, box, who), who="N. N."
     )
     return Console(desk, hands=DemoHands()), desk
 
@@ -172,9 +172,9 @@ class TooBusyError(Exception):
 
 async def until(pilot, condition, what):
     for _ in range(300):
-        if condition():
+        if condition() and "heartbeat" not in pilot.app.drive_said:
             return
-        if pilot.app.panel.stop_reason == "console fell silent":
+        if pilot.app.panel.stop_reason == "console fell silent" or "heartbeat" in pilot.app.drive_said:
             raise TooBusyError
         await pilot.pause(0.05)
     pytest.fail(f"waited in vain for {what}; prompt {pilot.app.prompt}; panel {pilot.app.panel}")
