@@ -222,6 +222,7 @@ def main() -> int:
     parser.add_argument("jobs", nargs="*", default=sorted(path.stem for path in EXAMPLES.glob("*.toml")))
     parser.add_argument("--kind", action="append", default=[], help="only faults of this kind, or `sound`")
     parser.add_argument("--channel", type=int, action="append", default=[])
+    parser.add_argument("--skip", action="append", default=[], help="leave out this fault, such as open:5")
     parser.add_argument("--seeds", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--misses", action="store_true", help="print only the rows that break the promise")
@@ -232,6 +233,7 @@ def main() -> int:
         for seed in range(1, options.seeds + 1)
         for case in cases(name, seed)
         if (not options.kind or (str(case.kind) if case.kind else "sound") in options.kind)
+        and case.fault not in options.skip
         and (not options.channel or set(options.channel) & set(case.channels))
     ]
     counts: Counter[tuple[str, str]] = Counter()

@@ -1,9 +1,11 @@
 """The hands at a simulated loom: connectors, flexed wires, the supply switch, the stop button."""
 
 from collections.abc import Iterable
+from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 from loomproof.job.faults import FaultKind
+from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
 from loomproof_sim.fault_text import FaultText
 from loomproof_sim.plant.plant import Plant
@@ -12,6 +14,8 @@ from loomproof_sim.senses import acted
 if TYPE_CHECKING:
     from loomproof_sim.simbox import SimBox
 
+WINDINGS = 4
+"""Of a stepper, driven in turn."""
 Place = int | str
 """A location's id or name, or the channel whose load the job puts there."""
 
@@ -153,10 +157,26 @@ class SimHands:
 
         Hands are where the job puts the load; a wire that goes elsewhere makes its load act elsewhere.
         """
+        driven = tuple(driven)
         here = set(self.channels_at(place))
         with self._box as controller:
             controller.catch_up()
+            if len(driven) == WINDINGS and not self._turns(driven):
+                return False
             return any(acted(self._plant, channel) for channel in driven if channel in here)
+
+    def _turns(self, driven: tuple[int, ...]) -> bool:
+        """Whether windings driven in this order take their rotor round the right way; others always do.
+
+        The rotor follows from winding to winding: out of order it shivers, in the opposite order it goes back.
+        """
+        if any(self._job.load_type(channel).kind is not LoadKind.STEPPER for channel in driven):
+            return True
+        loads = {channel: load for load, channel in self._wired.items()}
+        if {loads[channel] for channel in driven} != set(driven):
+            return False
+        around = [driven.index(loads[channel]) for channel in driven]
+        return all((after - before) % WINDINGS == 1 for before, after in pairwise(around))
 
     def moved(self, channel: int) -> bool:
         """Whether the load on a channel acted when last driven: moved, lit, sparked or took a level."""

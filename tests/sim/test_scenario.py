@@ -136,6 +136,22 @@ def test_hands_go_to_the_load_and_a_swap_shows() -> None:
     assert box.hands.pulled == (1,)
 
 
+BENCH = Path(__file__).parents[2] / "examples" / "bench-relays-lamps-stepper.toml"
+
+
+@pytest.mark.parametrize(
+    ("faults", "turns"),
+    [((), True), (("swapped:10:11",), False), (("swapped:11:13",), False), (("swapped:9:10",), False)],
+)
+def test_a_stepper_turns_only_when_its_windings_come_in_turn(faults: tuple[str, ...], turns: bool) -> None:
+    box = build_box(Scenario(job=BENCH, clock="virtual", spread=0, faults=faults))
+    for number, channel in enumerate((10, 11, 12, 13)):
+        box.plant.switch(channel, Drive.ON, 0.01 + 0.03 * number)
+        box.plant.switch(channel, Drive.OFF, 0.03 + 0.03 * number)
+    box.run_for(0.2)
+    assert box.hands.noticed(10, (10, 11, 12, 13)) is turns
+
+
 def test_hands_switch_the_supply_and_press_the_stop() -> None:
     box = build_box(Scenario(clock="virtual"))
     box.hands.supply(False)

@@ -212,7 +212,8 @@ def _action(case: _Case) -> PropertyVerdict | None:
         return case.say(about, Verdict.PASS, _NOTICED[noticed])
     if noticed is Noticed.NOTHING:
         if case.load.kind is LoadKind.STEPPER:
-            return case.say(about, Verdict.UNSURE, "one winding alone moves little, and nothing was noticed")
+            reason = "nothing was noticed: one winding alone moves little, but all in turn run the spindle"
+            return case.say(about, Verdict.UNSURE, f"{reason}; are two of them exchanged?")
         return case.say(
             about, Verdict.UNSURE, "nothing was noticed, and its current does not show its action"
         )

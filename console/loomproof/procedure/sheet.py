@@ -182,7 +182,8 @@ def _stepping(job: Job, name: str, channels: tuple[int, ...]) -> Step:
         hazard=HazardClass(load.hazard),
         drive=plan,
         location=None if location is None else location.id,
-        notice="the spindle runs out and comes back",
+        notice="the spindle runs evenly the way it should, then back; if it only shivers or starts the wrong "
+        "way, windings are exchanged: answer that you noticed nothing",
     )
 
 
