@@ -12,6 +12,7 @@ import math
 import sys
 from collections import Counter
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -33,7 +34,7 @@ WINDINGS = (
 )
 
 
-def trace_maker() -> Any:
+def trace_maker() -> ModuleType:
     """The trace maker of the tests: it shares no code with the simulated loom."""
     path = Path(__file__).parent.parent / "tests" / "measure" / "conftest.py"
     spec = importlib.util.spec_from_file_location("trace_maker", path)
@@ -45,7 +46,7 @@ def trace_maker() -> Any:
     return module
 
 
-def circuit_of(maker: Any, load: LoadType, stroke: float) -> Any:
+def circuit_of(maker: ModuleType, load: LoadType, stroke: float) -> Any:  # noqa: ANN401 - a class of a file loaded by path
     opening_s = load.opening_ms.value * 1e-3 if load.opening_ms else 1.5e-3
     return maker.Circuit(
         load_ohm=load.resistance_ohm.value,
@@ -56,7 +57,7 @@ def circuit_of(maker: Any, load: LoadType, stroke: float) -> Any:
     )
 
 
-def pulses(maker: Any, key: str, stroke: float, count: int) -> tuple[PulsePlan, Any, list[Signature]]:
+def pulses(maker: ModuleType, key: str, stroke: float, count: int) -> tuple[PulsePlan, Any, list[Signature]]:
     load = CATALOGUE[key]
     circuit = circuit_of(maker, load, stroke)
     plan = plan_pulse(load, circuit.wire_ohm, circuit.emf_v, PERIOD_S)
@@ -72,7 +73,7 @@ def pulses(maker: Any, key: str, stroke: float, count: int) -> tuple[PulsePlan, 
     return plan, circuit, found
 
 
-def uncertainties(maker: Any) -> None:
+def uncertainties(maker: ModuleType) -> None:
     print("load | pulse ms | R ohm | bias % | spread % | stated random % | stated all % | spread of L %")
     for key in (
         "injector_high",
@@ -98,7 +99,7 @@ def uncertainties(maker: Any) -> None:
         )
 
 
-def landings(maker: Any) -> None:
+def landings(maker: ModuleType) -> None:
     print("load | stroke % | yes | no | cannot tell")
     for key, strokes in (
         ("injector_high", (0.0, 0.01, 0.03, 0.05, 0.06, 0.08, 0.10, 0.15)),
