@@ -5,13 +5,15 @@
 #include <avr/io.h>
 #include <util/atomic.h>
 
-#define LATE_TICKS 6U /* nearer than this a compare value may be passed while it is written */
+#define LATE_TICKS 6U  /* nearer than this a compare value may be passed while it is written */
+#define JUST_PASSED_TICKS 256U
+#define SOON_TICKS 32U /* an edge nearer than this is gone to at once */
 
 static volatile uint16_t high_word;
 static volatile uint16_t last_low;
 static volatile uint32_t planned_tick;
 
-static volatile bool planned, in_edge;
+static volatile bool planned, replanned, in_edge, aside;
 static uint32_t edge_tick;
 
 void edges_begin(void) {
@@ -37,20 +39,31 @@ void edges_keep_count(void) {
     }
 }
 
+/* How long before the edge to wake up, for an edge `ahead` ticks away. */
+static uint16_t lead_for(int32_t ahead) {
+    if (ahead >= (int32_t)(LEAD_TICKS * LEAD_SHARE))
+        return LEAD_TICKS;
+    return ahead > 0 ? (uint16_t)ahead / LEAD_SHARE : 0;
+}
+
+/* Has the interrupt come when the counter reaches `wake`, or at once if that has passed meanwhile. */
+static void wake_at(uint16_t wake) {
+    TIFR1 = _BV(OCF1A);
+    OCR1A = wake;
+    if ((uint16_t)(TCNT1 - wake) < JUST_PASSED_TICKS && !(TIFR1 & _BV(OCF1A)))
+        OCR1A = (uint16_t)(TCNT1 + LATE_TICKS);
+    TIMSK1 |= _BV(OCIE1A);
+}
+
 void edges_plan(uint32_t tick) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         const int32_t ahead = (int32_t)(tick - edges_now());
-        uint32_t lead = ahead > 0 ? (uint32_t)ahead / LEAD_SHARE : 0;
-        if (lead > LEAD_TICKS)
-            lead = LEAD_TICKS;
-        uint32_t wake = tick - lead;
-        if (ahead < (int32_t)(lead + LATE_TICKS))
-            wake = edges_now() + LATE_TICKS;
         planned_tick = tick;
-        planned = true;
-        OCR1A = (uint16_t)wake;
-        TIFR1 = _BV(OCF1A);
-        TIMSK1 |= _BV(OCIE1A);
+        planned = replanned = true;
+        if (ahead < (int32_t)SOON_TICKS)
+            wake_at((uint16_t)(TCNT1 + LATE_TICKS));
+        else
+            wake_at((uint16_t)((uint16_t)tick - lead_for(ahead)));
     }
 }
 
@@ -66,7 +79,21 @@ void edges_cancel(void) {
 /* Whether the planned edge is so near that it is waited for here. */
 static bool near(uint32_t ticks) { return planned && (int32_t)(planned_tick - edges_now()) <= (int32_t)ticks; }
 
-/* Waits for the planned edge and has it carried out. */
+/* Ticks to the planned edge, when it is known to be near. */
+static int16_t left(void) { return (int16_t)((uint16_t)planned_tick - TCNT1); }
+
+/* Lets other interrupts run while there is time. They may cancel the edge or plan another. */
+static void wait_aside(void) {
+    aside = true;
+    while (planned && !replanned && left() > (int16_t)QUIET_TICKS) {
+        sei();
+        __asm__ __volatile__("nop\n\tnop\n\tnop\n\tnop"); /* an interrupt comes in one instruction after sei at the earliest */
+        cli();
+    }
+    aside = false;
+}
+
+/* Waits for the very tick of the planned edge and has it carried out. */
 static void carry_out(void) {
     const uint32_t tick = planned_tick;
     const uint16_t ready = (uint16_t)(tick - PIN_TICKS);
@@ -81,9 +108,21 @@ static void carry_out(void) {
 }
 
 ISR(TIMER1_COMPA_vect) {
-    if (!near(LEAD_TICKS))
+    if (aside || !near(LEAD_TICKS))
         return; /* the compare value comes round every 32.8 ms; not yet this time */
+    TIMSK1 &= (uint8_t)~_BV(OCIE1A);
+    replanned = false;
+    wait_aside();
+    if (!planned)
+        return;
+    if (replanned) {
+        edges_plan(planned_tick);
+        return;
+    }
     carry_out();
     if (near(NEAR_TICKS))
         carry_out();
+    edges_past();
 }
+
+bool edges_soon(void) { return near(SOON_FOR_LONG_TICKS); }

@@ -29,12 +29,19 @@ void line_begin(void) {
     UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
 }
 
-ISR(RX_vect) {
+static void receive(void) {
     const uint8_t status = UCSR0A;
     const uint8_t byte = UDR0;
     if (status & (_BV(DOR0) | _BV(FE0)))
         line_lost();
     line_byte(byte);
+}
+
+ISR(RX_vect) { receive(); }
+
+void line_attend(void) {
+    while (UCSR0A & _BV(RXC0))
+        receive();
 }
 
 ISR(UDRE_vect) {

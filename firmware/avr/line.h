@@ -12,6 +12,9 @@
 /* Opens the line. */
 void line_begin(void);
 
+/* Takes what has come; for an interrupt that has kept the line waiting for long. */
+void line_attend(void);
+
 /* To be provided; called in the interrupt. A byte came. */
 void line_byte(uint8_t byte);
 

@@ -67,7 +67,7 @@ void hal_all_off(void) { gates_all_off(); }
 
 void hal_kill_gates(bool killed) { gates_enable(!killed); }
 
-uint32_t hal_now_ticks(void) { return edges_now(); }
+uint32_t hal_now_ticks(void) { return edges_anchor(); }
 
 void hal_edge_at(uint32_t at_ticks) { edges_plan(at_ticks); }
 
@@ -113,9 +113,29 @@ void line_byte(uint8_t byte) { core_rx_byte(byte); }
 
 void line_lost(void) { core_rx_lost(); }
 
-void guard_millisecond(void) {
+/* The core's millisecond takes longer than an edge may be late, so it waits for an edge that is near: until that is past,
+ * or for one more millisecond at most, however dense the edges are. */
+static bool waiting;
+
+static void millisecond(void) {
+    waiting = false;
+    line_attend();
     sampler_idle();
     core_tick_1ms();
+    line_attend(); /* an edge may come next, before the line's own interrupt */
+}
+
+void guard_millisecond(void) {
+    if (!waiting && edges_soon())
+        waiting = true;
+    else
+        millisecond();
+}
+
+void edges_past(void) {
+    line_attend();
+    if (waiting && !edges_soon())
+        millisecond();
 }
 
 static void describe(void) {

@@ -11,21 +11,23 @@
 #include "gates.h"
 
 #define AVCC_REFERENCE _BV(REFS0)
-#define TRIGGER_COMPB (_BV(ADTS2) | _BV(ADTS0))
 #define DIVIDE_BY_16 _BV(ADPS2)
 #define ENABLED (_BV(ADEN) | _BV(ADIE) | DIVIDE_BY_16)
 #define HOLD_ON_MATCH (_BV(COM1B1) | _BV(COM1B0))
 #define TRACK_ON_MATCH _BV(COM1B1)
+#define JUST_PASSED_TICKS 1024U
+#define SOONEST_TICKS 6U
 #define HARD_WIDE_COUNTS 1020U     /* 20 A: off at once, whatever the channel's limit */
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
-enum phase { PHASE_IDLE, PHASE_WIDE, PHASE_DRAIN, PHASE_FINE, PHASE_SUPPLY };
+enum phase { PHASE_IDLE, PHASE_WAIT, PHASE_WIDE, PHASE_DRAIN, PHASE_FINE, PHASE_SUPPLY };
 
 static volatile enum phase phase;
 static volatile uint16_t latest_supply, latest_temperature;
 static uint16_t set_wide, set_drain;
 static uint8_t drain_input, idle_count, idle_input;
-static volatile bool redo; /* the conversion under way is not the one wanted */
+static volatile bool redo;    /* the conversion under way is not wanted any more */
+static volatile bool overdue; /* the currents are held, and the converter was busy */
 
 /* Lets the hold switches track; the next match holds again. */
 static void track(void) {
@@ -44,7 +46,7 @@ static void convert(uint8_t input) {
 void sampler_begin(void) {
     HOLD_DDR |= _BV(HOLD_BIT);
     ADDRESS_DDR |= ADDRESS_MASK;
-    ADCSRB = TRIGGER_COMPB;
+    ADCSRB = 0;
     ADCSRA = _BV(ADEN) | DIVIDE_BY_16;
     convert(INPUT_SUPPLY);
     loop_until_bit_is_clear(ADCSRA, ADSC);
@@ -52,22 +54,31 @@ void sampler_begin(void) {
     ADCSRA = ENABLED | _BV(ADIF);
 }
 
+/* The first hold; one whose time went by while the core made ready is done at once. */
+static void plan_hold(uint16_t tick) {
+    TIFR1 = _BV(OCF1B);
+    OCR1B = (uint16_t)(tick - 1U); /* a match shows one tick later */
+    if ((uint16_t)(TCNT1 - tick) < JUST_PASSED_TICKS && !(TIFR1 & _BV(OCF1B)))
+        OCR1B = (uint16_t)(TCNT1 + SOONEST_TICKS);
+    TIMSK1 |= _BV(OCIE1B);
+}
+
 void sampler_start(uint8_t channel) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         redo = ADCSRA & _BV(ADSC); /* breaking it off would make the next one slow */
+        overdue = false;
         ADDRESS_PORT = (uint8_t)((ADDRESS_PORT & (uint8_t)~ADDRESS_MASK) | (channel & ADDRESS_MASK));
         drain_input = (uint8_t)(INPUT_FIRST_DRAIN + channel / DRAINS_PER_INPUT);
-        phase = PHASE_WIDE;
-        select(INPUT_WIDE);
+        phase = PHASE_WAIT;
+        ADCSRA = ENABLED | _BV(ADIF);
         track();
-        OCR1B = (uint16_t)(edges_anchor() + FIRST_SET_TICKS - 1U); /* a match shows one tick later */
-        TIFR1 = _BV(OCF1B);
-        ADCSRA = ENABLED | _BV(ADATE) | _BV(ADIF);
+        plan_hold((uint16_t)(edges_anchor() + FIRST_SET_TICKS));
     }
 }
 
 void sampler_stop(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        TIMSK1 &= (uint8_t)~_BV(OCIE1B);
         redo = ADCSRA & _BV(ADSC);
         phase = PHASE_IDLE;
         ADCSRA = ENABLED | _BV(ADIF);
@@ -100,17 +111,29 @@ static void finish_idle(uint16_t counts) {
         latest_temperature = counts;
 }
 
-/* Begins a set whose hold came while the converter was busy: what was held then is as good as ever. */
-static void catch_up(void) {
-    if (phase == PHASE_WIDE && TIFR1 & _BV(OCF1B))
-        ADCSRA |= _BV(ADSC);
+/* Converts what is held. When it begins does not matter: the hold was exact. */
+static void begin_set(void) {
+    if (phase != PHASE_WAIT || redo) {
+        overdue = true;
+        return;
+    }
+    overdue = false;
+    phase = PHASE_WIDE;
+    convert(INPUT_WIDE);
+}
+
+/* The hold switches have just opened. */
+ISR(TIMER1_COMPB_vect) {
+    OCR1B += SET_TICKS;
+    begin_set();
 }
 
 ISR(ADC_vect) {
     const uint16_t counts = ADC;
     if (redo) {
         redo = false;
-        catch_up();
+        if (overdue)
+            begin_set();
         return;
     }
     switch (phase) {
@@ -118,8 +141,6 @@ ISR(ADC_vect) {
         convert(drain_input);
         phase = PHASE_DRAIN;
         set_wide = counts;
-        OCR1B += SET_TICKS;
-        TIFR1 = _BV(OCF1B);
         if (counts >= HARD_WIDE_COUNTS)
             gates_all_off(); /* the core latches the trip when it sees the set */
         break;
@@ -134,14 +155,12 @@ ISR(ADC_vect) {
         phase = PHASE_SUPPLY;
         sampler_current(counts, set_wide);
         sampler_rest(latest_supply, set_drain);
-        if (phase == PHASE_SUPPLY)
-            select(INPUT_WIDE); /* the conversion under way has its input; the next hold may start one at any time */
         break;
     case PHASE_SUPPLY:
-        phase = PHASE_WIDE;
         latest_supply = counts;
-        if (!(ADCSRA & _BV(ADSC)))
-            catch_up();
+        phase = PHASE_WAIT;
+        if (overdue)
+            begin_set();
         break;
     default:
         finish_idle(counts);

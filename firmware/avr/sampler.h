@@ -1,10 +1,9 @@
 /* SPDX-License-Identifier: MIT
  * The converter: sample sets of one channel during a drive, the supply and the temperature in between.
  *
- * It runs at 1 MHz, 13 us a conversion. Timer 1's comparator B holds both current ranges at the same instant and starts
- * the first conversion without the processor; the other three follow from the interrupt. 1 MHz is the fastest clock
- * that the datasheet gives figures for; ten bits are specified up to 200 kHz only, so the noise figure told to the
- * console must be measured on the board.
+ * It runs at 1 MHz, 13 us a conversion. Timer 1's comparator B holds both current ranges at the same instant, without the
+ * processor; the interrupts that convert them may come late. 1 MHz is the fastest clock that the datasheet gives figures
+ * for; ten bits are specified up to 200 kHz only, so the noise figure told to the console must be measured on the board.
  */
 #ifndef SAMPLER_H
 #define SAMPLER_H
@@ -13,8 +12,8 @@
 
 #define SET_TICKS 176U         /* 88 us from one set to the next: four conversions, their interrupts, and 16 us to spare */
 #define SET_NS 88000L
-#define FIRST_SET_TICKS 32U    /* 16 us from sampler_start to the first hold: a conversion under way ends before it */
-#define FIRST_SET_NS 16000L
+#define FIRST_SET_TICKS 64U    /* 32 us from the edge to the first hold: the core needs most of it to get there */
+#define FIRST_SET_NS 32000L
 /* Sampling instants from the hold: conversions take 13.5 and 13 us, interrupts 4.5 us before the next begins, sampling
  * 1.5 us; the converter's own clock rounds to 1 us. The order is wide, drain, fine, supply: the held ranges may wait. The
  * supply is sampled last, 55 us after the hold, which the header's field cannot hold; so it goes with the NEXT set, and

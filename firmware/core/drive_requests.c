@@ -10,6 +10,10 @@
 #include "watch.h"
 #include "wire_gen.h"
 
+#ifndef CORE_START_TICKS
+#define CORE_START_TICKS 0u /* what a slow board needs from here to the first edge; the port says */
+#endif
+
 #define PERMILLE 1000u
 /* Kinds of driver that a request accepts; bit n is kind n. */
 #define POWERED_KINDS ((1u << WIRE_CHANNEL_KIND_LOW_SIDE) | (1u << WIRE_CHANNEL_KIND_HIGH_SIDE))
@@ -153,7 +157,7 @@ struct refusal drive_requests_train(const struct receive_frame *frame)
     plan.trace_samples = r.trace_samples;
     plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
     struct programme programme;
-    programme_train(&programme, hal_now_ticks(), r.channel, r.count, r.period_us, r.on_time_us);
+    programme_train(&programme, hal_now_ticks() + CORE_START_TICKS, r.channel, r.count, r.period_us, r.on_time_us);
     drive_begin(&plan, &programme);
     return refusal;
 }
@@ -181,7 +185,7 @@ struct refusal drive_requests_hold(const struct receive_frame *frame)
     plan.trace_samples = r.trace_samples;
     uint32_t duration_us = (uint32_t)r.duration_ms * (HAL_TICKS_PER_MS / HAL_TICKS_PER_US);
     struct programme programme;
-    programme_train(&programme, hal_now_ticks(), r.channel, 1, duration_us, duration_us);
+    programme_train(&programme, hal_now_ticks() + CORE_START_TICKS, r.channel, 1, duration_us, duration_us);
     drive_begin(&plan, &programme);
     return refusal;
 }
@@ -212,7 +216,7 @@ struct refusal drive_requests_peak_hold(const struct receive_frame *frame)
     plan.trace_samples = r.trace_samples;
     plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
     struct programme programme;
-    programme_peak_hold(&programme, hal_now_ticks(), &r);
+    programme_peak_hold(&programme, hal_now_ticks() + CORE_START_TICKS, &r);
     drive_begin(&plan, &programme);
     return refusal;
 }
@@ -252,7 +256,7 @@ struct refusal drive_requests_stepper(const struct receive_frame *frame)
     }
     struct drive_plan plan = plan_of(&wanted);
     struct programme programme;
-    programme_stepper(&programme, hal_now_ticks(), &r);
+    programme_stepper(&programme, hal_now_ticks() + CORE_START_TICKS, &r);
     drive_begin(&plan, &programme);
     return refusal;
 }
@@ -301,7 +305,7 @@ struct refusal drive_requests_bridge(const struct receive_frame *frame)
     plan.trace_decimation = r.trace_decimation;
     plan.trace_samples = r.trace_samples;
     struct programme programme;
-    programme_bridge(&programme, hal_now_ticks(), &r);
+    programme_bridge(&programme, hal_now_ticks() + CORE_START_TICKS, &r);
     drive_begin(&plan, &programme);
     return refusal;
 }
@@ -332,7 +336,7 @@ struct refusal drive_requests_sense(const struct receive_frame *frame)
     plan.trace_decimation = 1;
     plan.trace_samples = r.trace_samples;
     struct programme programme;
-    programme_train(&programme, hal_now_ticks(), r.channel, 1, r.on_time_us, r.on_time_us);
+    programme_train(&programme, hal_now_ticks() + CORE_START_TICKS, r.channel, 1, r.on_time_us, r.on_time_us);
     drive_begin(&plan, &programme);
     return refusal;
 }

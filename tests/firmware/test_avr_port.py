@@ -69,7 +69,7 @@ def test_samples_are_those_of_the_loom(box):
     assert said[-1:] == b"e"
     sets = np.frombuffer(said[:-1], dtype="<u2").reshape(-1, 4)
     assert len(sets) == 8
-    times_s = began / 16e6 + 16e-6 + 88e-6 * np.arange(8)
+    times_s = began / 16e6 + 32e-6 + 88e-6 * np.arange(8)
     current_a, _, _ = box.plant.sample_many(3, times_s)
     fine_counts = 16 + current_a * 1007 / 2.0
     wide_counts = 6 + current_a * 1017 / 20.0

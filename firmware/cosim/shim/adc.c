@@ -122,7 +122,7 @@ static void write_adcsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *pa
     const uint8_t old = avr->data[addr];
     uint8_t flag = old & ADIF;
     if (value & ADIF) {
-        avr_clear_interrupt(avr, sim->adc.done);
+        cosim_withdraw(sim, sim->adc.done);
         flag = 0;
     }
     const uint8_t busy = sim->adc.converting ? ADSC : 0;

@@ -10,6 +10,8 @@
 #include <simavr/avr_ioport.h>
 #include <simavr/sim_elf.h>
 
+DEFINE_FIFO(avr_int_vector_p, avr_int_pending);
+
 struct part {
     const char *name;
     int compa, compb, compc, overflow, rxc, udre, txc, adc;
@@ -26,6 +28,17 @@ avr_int_vector_t *cosim_vector(struct cosim *sim, int number) {
         if (table->vector[index]->vector == number)
             return table->vector[index];
     abort();
+}
+
+void cosim_withdraw(struct cosim *sim, avr_int_vector_t *vector) {
+    avr_int_pending_t *queue = &sim->avr->interrupts.pending;
+    if (vector->pending)
+        for (uint16_t left = avr_int_pending_get_read_size(queue); left; left--) {
+            avr_int_vector_t *one = avr_int_pending_read(queue);
+            if (one != vector)
+                avr_int_pending_write(queue, one);
+        }
+    avr_clear_interrupt(sim->avr, vector);
 }
 
 void cosim_own_write(struct cosim *sim, avr_io_addr_t addr, avr_io_write_t write) {
@@ -92,8 +105,12 @@ static void watch_ports(struct cosim *sim) {
     }
 }
 
+/* Shows the input pins what is outside; it is stronger than a pull-up of the part, now and whenever the port is written. */
 static void apply_inputs(struct cosim *sim) {
-    for (int port = 0; port < COSIM_PORTS; port++)
+    for (int port = 0; port < COSIM_PORTS; port++) {
+        avr_ioport_external_t outside = {.name = 'A' + port, .mask = sim->input_mask[port], .value = sim->inputs[port]};
+        if (outside.mask)
+            avr_ioctl(sim->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(outside.name), &outside);
         for (int pin = 0; pin < 8; pin++)
             if (sim->input_mask[port] >> pin & 1) {
                 avr_irq_t *irq = avr_io_getirq(sim->avr, AVR_IOCTL_IOPORT_GETIRQ('A' + port), pin);
@@ -103,6 +120,7 @@ static void apply_inputs(struct cosim *sim) {
                     avr_raise_irq(irq, level);
                 }
             }
+    }
 }
 
 /* After every reset: libsimavr drops its timers and tells nobody that the pins went to inputs. */

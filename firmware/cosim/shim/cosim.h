@@ -106,6 +106,9 @@ struct cosim {
     bool powered;
 };
 
+/* Clears an interrupt's flag and takes it out of the queue of the pending ones. libsimavr's own call leaves it in there; a
+ * level that comes and goes while interrupts are off would fill the queue, and push others out for good. */
+void cosim_withdraw(struct cosim *sim, avr_int_vector_t *vector);
 avr_int_vector_t *cosim_vector(struct cosim *sim, int number);
 void cosim_own_write(struct cosim *sim, avr_io_addr_t addr, avr_io_write_t write);
 void cosim_own_read(struct cosim *sim, avr_io_addr_t addr, avr_io_read_t read);

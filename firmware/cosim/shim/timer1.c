@@ -154,7 +154,7 @@ static void write_tifr(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *para
     for (uint8_t flag = TOV; flag & FLAGS; flag = (uint8_t)(flag << 1)) {
         avr_int_vector_t *vector = vector_of_flag(param, flag);
         if (value & flag && vector) {
-            avr_clear_interrupt(avr, vector);
+            cosim_withdraw(param, vector);
             avr->data[addr] &= (uint8_t)~flag;
         }
     }

@@ -24,13 +24,13 @@ static void show_flags(struct cosim *sim) {
     if (uart->waiting) {
         avr_raise_interrupt(avr, uart->rxc);
     } else {
-        avr_clear_interrupt(avr, uart->rxc);
+        cosim_withdraw(sim, uart->rxc);
         avr->data[UCSRA] &= (uint8_t)~RXC;
     }
     if (!uart->buffered) {
         avr_raise_interrupt(avr, uart->udre);
     } else {
-        avr_clear_interrupt(avr, uart->udre);
+        cosim_withdraw(sim, uart->udre);
         avr->data[UCSRA] &= (uint8_t)~UDRE;
     }
 }
@@ -132,7 +132,7 @@ static void write_ucsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *par
     struct cosim *sim = param;
     const uint8_t kept = avr->data[addr] & (uint8_t) ~(U2X | MPCM);
     if (value & TXC)
-        avr_clear_interrupt(avr, sim->uart.txc);
+        cosim_withdraw(sim, sim->uart.txc);
     avr->data[addr] = (uint8_t)((value & TXC ? kept & ~TXC : kept) | (value & (U2X | MPCM)));
 }
 
