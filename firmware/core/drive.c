@@ -155,7 +155,8 @@ void drive_current(uint16_t fine, uint16_t wide)
     if (!run.on || !trip_is_over(&run.limit, fine, wide)) {
         return;
     }
-    trip_now(run.limit.channel, fine, wide);
+    /* A bridge's two channels share one current: the trip is told of the drive's channel. */
+    trip_now(run.plan.together ? run.plan.channels[0] : run.limit.channel, fine, wide);
     hal_edge_cancel();
     run.tripped = true;
     run.on = false;

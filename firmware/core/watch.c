@@ -12,6 +12,7 @@
 #define SETTLE_TICKS (100u * HAL_TICKS_PER_MS)
 #define PERMILLE 1000u
 #define UV_PER_V 1000000ul
+#define UV_PER_MV 1000ul
 /* Scales of the watched value over the supply, so that both fit 32 bits: 20 A in uA times 64, 1023 counts times 2^16. */
 #define HELD_SCALE 64u
 #define DRAIN_SCALE 65536u
@@ -133,7 +134,10 @@ static uint32_t ratio(const struct sample_set *set)
     if (run.plan.held) {
         return current_ua(run.plan.channel, set->fine, set->wide) * HELD_SCALE / supply;
     }
-    return (uint32_t)set->drain * DRAIN_SCALE / supply;
+    /* A load holds its pin away from the bias, at the supply or at ground; a break lets it go there. */
+    uint16_t bias = (uint16_t)(board->bias_mv * UV_PER_MV / board->drain_uv_per_count);
+    uint16_t distance = (uint16_t)(set->drain > bias ? set->drain - bias : bias - set->drain);
+    return (uint32_t)distance * DRAIN_SCALE / supply;
 }
 
 static void learn(uint32_t index, uint32_t value)

@@ -232,6 +232,7 @@ class Controller:
         supply_v = self.plant.sample(1, self.now_ns / 1e9).supply_v
         if self.supply.measured(supply_v):
             if not self.supply.good:
+                self.end_activity(EndReason.STOPPED)
                 self.disarm_all(DisarmReason.SUPPLY_LOST)
                 self.stop(StopReason.SUPPLY)
             self.outbox.event(SupplyEvent(int(self.supply.good), self.supply.supply_mv))

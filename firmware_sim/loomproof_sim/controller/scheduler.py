@@ -154,7 +154,9 @@ class DriveRun:
         self._begun += 1
 
     def _trip(self, over: Over) -> None:
-        self._bench.trip(over.channel, over.current_a, over.time_ns)
+        # A bridge's two channels share one current: the trip is told of the drive's channel, whichever showed it.
+        channel = self.channel if self._plan.together else over.channel
+        self._bench.trip(channel, over.current_a, over.time_ns)
         self._sampler.limits_a = {}
         self._on = False
         self._edge = None
