@@ -213,6 +213,15 @@ static void boot(bool by_watchdog)
     core_init(&board, by_watchdog);
 }
 
+static uint64_t next_due(void)
+{
+    if (m.hung_until != NEVER) {
+        return m.hung_until;
+    }
+    uint64_t due = m.tick < m.edge ? m.tick : m.edge;
+    return due < m.conversion ? due : m.conversion;
+}
+
 /* What is due first; ties: the watchdog, the millisecond, the edge, the converter. */
 static void run_due(void)
 {
@@ -227,16 +236,9 @@ static void run_due(void)
     } else {
         convert();
     }
-    core_poll();
-}
-
-static uint64_t next_due(void)
-{
-    if (m.hung_until != NEVER) {
-        return m.hung_until;
+    if (next_due() > m.now) {
+        core_poll(); /* the main loop comes after all that is due at one instant */
     }
-    uint64_t due = m.tick < m.edge ? m.tick : m.edge;
-    return due < m.conversion ? due : m.conversion;
 }
 
 void host_advance(uint64_t to_ticks)

@@ -103,6 +103,7 @@ class Controller:
     def receive(self, data: bytes) -> None:
         """Take bytes from the console, now."""
         if self._hung_until_ns is None:
+            self._look()
             self.intake.feed(data)
 
     def take_output(self) -> bytes:
@@ -176,6 +177,12 @@ class Controller:
         if activity is not None and activity.run(self.now_ns):
             self.activity = None
 
+    def _look(self) -> None:
+        """Take the samples up to now, and end what they ended: a drive that tripped is over before it is told of."""
+        self.catch_up()
+        if self.activity is not None and self.activity.next_ns() <= self.now_ns:
+            self._run_activity()
+
     # -- what activities do to the box ------------------------------------------------------------
 
     def start(self, activity: Activity) -> None:
@@ -227,8 +234,7 @@ class Controller:
 
     def measure_supply(self) -> bool:
         """Measure the supply now, act on a change, and return whether it is good."""
-        if self.activity is not None:
-            self.activity.catch_up(self.now_ns)
+        self._look()
         supply_v = self.plant.sample(1, self.now_ns / 1e9).supply_v
         if self.supply.measured(supply_v):
             if not self.supply.good:
