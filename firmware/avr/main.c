@@ -107,7 +107,10 @@ void edges_due(void) { core_edge_isr(); }
 
 void sampler_current(uint16_t fine, uint16_t wide) { core_adc_current_isr(fine, wide); }
 
-void sampler_rest(uint16_t supply, uint16_t drain) { core_adc_rest_isr(supply, drain); }
+void sampler_rest(uint16_t supply, uint16_t drain) {
+    core_adc_rest_isr(supply, drain);
+    line_attend(); /* other interrupts go before the line's own */
+}
 
 void line_byte(uint8_t byte) { core_rx_byte(byte); }
 

@@ -20,12 +20,13 @@
 #define HARD_WIDE_COUNTS 1020U     /* 20 A: off at once, whatever the channel's limit */
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
-enum phase { PHASE_IDLE, PHASE_WAIT, PHASE_WIDE, PHASE_DRAIN, PHASE_FINE, PHASE_SUPPLY };
+enum phase { PHASE_IDLE, PHASE_WAIT, PHASE_DRAIN, PHASE_SUPPLY, PHASE_WIDE, PHASE_FINE };
 
 static volatile enum phase phase;
 static volatile uint16_t latest_supply, latest_temperature;
 static uint16_t set_wide, set_drain;
 static uint8_t drain_input, idle_count, idle_input;
+volatile uint16_t holds_missed; /* sets that are not in the trace; its times are late by them */
 static volatile bool redo;    /* the conversion under way is not wanted any more */
 static volatile bool overdue; /* the currents are held, and the converter was busy */
 
@@ -114,17 +115,24 @@ static void finish_idle(uint16_t counts) {
 /* Converts what is held. When it begins does not matter: the hold was exact. */
 static void begin_set(void) {
     if (phase != PHASE_WAIT || redo) {
+        if (overdue)
+            holds_missed++;
         overdue = true;
         return;
     }
     overdue = false;
-    phase = PHASE_WIDE;
-    convert(INPUT_WIDE);
+    phase = PHASE_DRAIN;
+    convert(drain_input);
 }
 
 /* The hold switches have just opened. */
 ISR(TIMER1_COMPB_vect) {
-    OCR1B += SET_TICKS;
+    uint16_t next = (uint16_t)(OCR1B + SET_TICKS);
+    while ((int16_t)(next - TCNT1) < (int16_t)SOONEST_TICKS) {
+        next = (uint16_t)(next + SET_TICKS); /* that hold went by: this interrupt came a whole set late */
+        holds_missed++;
+    }
+    OCR1B = next;
     begin_set();
 }
 
@@ -137,29 +145,29 @@ ISR(ADC_vect) {
         return;
     }
     switch (phase) {
+    case PHASE_DRAIN:
+        convert(INPUT_SUPPLY);
+        phase = PHASE_SUPPLY;
+        set_drain = counts;
+        break;
+    case PHASE_SUPPLY:
+        convert(INPUT_WIDE);
+        phase = PHASE_WIDE;
+        latest_supply = counts;
+        break;
     case PHASE_WIDE:
-        convert(drain_input);
-        phase = PHASE_DRAIN;
+        convert(INPUT_FINE);
+        phase = PHASE_FINE;
         set_wide = counts;
         if (counts >= HARD_WIDE_COUNTS)
             gates_all_off(); /* the core latches the trip when it sees the set */
         break;
-    case PHASE_DRAIN:
-        convert(INPUT_FINE);
-        phase = PHASE_FINE;
-        set_drain = counts;
-        break;
     case PHASE_FINE:
         track();
-        convert(INPUT_SUPPLY);
-        phase = PHASE_SUPPLY;
+        phase = PHASE_WAIT;
         sampler_current(counts, set_wide);
         sampler_rest(latest_supply, set_drain);
-        break;
-    case PHASE_SUPPLY:
-        latest_supply = counts;
-        phase = PHASE_WAIT;
-        if (overdue)
+        if (overdue && phase == PHASE_WAIT)
             begin_set();
         break;
     default:

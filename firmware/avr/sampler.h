@@ -10,16 +10,14 @@
 
 #include <stdint.h>
 
-#define SET_TICKS 176U         /* 88 us from one set to the next: four conversions, their interrupts, and 16 us to spare */
-#define SET_NS 88000L
+#define SET_TICKS 320U         /* 160 us from one set to the next: four conversions, and what the core does with a set */
+#define SET_NS 160000L
 #define FIRST_SET_TICKS 64U    /* 32 us from the edge to the first hold: the core needs most of it to get there */
 #define FIRST_SET_NS 32000L
-/* Sampling instants from the hold: conversions take 13.5 and 13 us, interrupts 4.5 us before the next begins, sampling
- * 1.5 us; the converter's own clock rounds to 1 us. The order is wide, drain, fine, supply: the held ranges may wait. The
- * supply is sampled last, 55 us after the hold, which the header's field cannot hold; so it goes with the NEXT set, and
- * comes before that set's hold. The first set carries the supply at rest, as it was before the switch-on edge. */
-#define DRAIN_SKEW_NS 20000
-#define SUPPLY_SKEW_NS (-32500)
+/* Sampling instants after the hold. Drain and supply are converted first, for the currents are held and may wait; so
+ * over-current is known four conversions, about 70 us, after the hold. */
+#define DRAIN_SKEW_NS 7000
+#define SUPPLY_SKEW_NS 25000
 
 /* Starts the converter and measures the supply once. */
 void sampler_begin(void);

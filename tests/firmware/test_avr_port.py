@@ -69,13 +69,13 @@ def test_samples_are_those_of_the_loom(box):
     assert said[-1:] == b"e"
     sets = np.frombuffer(said[:-1], dtype="<u2").reshape(-1, 4)
     assert len(sets) == 8
-    times_s = began / 16e6 + 32e-6 + 88e-6 * np.arange(8)
+    times_s = began / 16e6 + 32e-6 + 160e-6 * np.arange(8)
     current_a, _, _ = box.plant.sample_many(3, times_s)
     fine_counts = 16 + current_a * 1007 / 2.0
     wide_counts = 6 + current_a * 1017 / 20.0
     assert np.abs(sets[:, 0] - fine_counts).max() < 4
     assert np.abs(sets[:, 1] - wide_counts).max() < 4
-    drain_v = box.plant.sample_many(3, times_s + 20e-6)[1]
+    drain_v = box.plant.sample_many(3, times_s + 7e-6)[1]
     assert np.abs(sets[:, 3] - drain_v * 1023 / 60.0).max() < 12
 
 

@@ -105,12 +105,12 @@ def test_over_current_trips_within_a_sample_set(console):
     current_a = plant.load_current(RELAY, times_s[times_s < off / 16e6])
     crossed = on + int(np.argmax(np.abs(current_a) > 0.060)) * US
     assert console.said(messages.Trip)[-1].channel == RELAY
-    assert off - crossed <= (88 + 88) * US
+    assert off - crossed <= (160 + 160) * US
 
 
 @pytest.mark.parametrize(
     ("count", "period_us", "on_time_us", "every"),
-    [(100, 1_000, 300, 20), (50, 4_000, 1_000, 10), (3, 200_000, 100_000, 1)],
+    [(20, 20_000, 3_000, 1), (3, 200_000, 100_000, 1)],
 )
 def test_a_train_with_traces_is_as_asked_within_1_us(console, count, period_us, on_time_us, every):
     ready(console)
