@@ -46,7 +46,7 @@ def find(job: Job, evidence: LoomEvidence, verdicts: Sequence[PropertyVerdict]) 
     rivals = [h for h in pool if not _seeming(h, shadow) and _explains(h, verdicts)]
     failed = {v.channel for v in verdicts if v.verdict is Verdict.FAIL}
     weighed = weigh(scorer, chosen, rivals, failed)
-    findings = [_finding(job, scorer, item) for item in weighed]
+    findings = [_finding(job, scorer, _of_likeliest_kin(item)) for item in weighed]
     return tuple(sorted(findings, key=lambda f: -f.likelihood))
 
 
@@ -95,12 +95,13 @@ _MEANS: dict[Property, tuple[FaultKind, ...]] = {
     Property.SUPPRESSION: (FaultKind.SUPPRESSION_MISSING, *_NUMBERS),
     Property.INRUSH: (FaultKind.WRONG_LOAD, FaultKind.ADDED_RESISTANCE),
     Property.LOCATION: (FaultKind.WRONG_LOAD, FaultKind.INTERMITTENT),
+    Property.CONTACT: (FaultKind.INTERMITTENT, FaultKind.OPEN),
 }
 
 
 def _explains(fault: Hypothesis, verdicts: Sequence[PropertyVerdict]) -> bool:
     """Whether a single fault can stand for what failed on its channel; shared ones are left to the evidence."""
-    if len(fault.channels) != 1:
+    if fault.feed is not None or len(fault.channels) != 1:
         return True
     failed = [v for v in verdicts if v.channel == fault.channels[0] and v.verdict is Verdict.FAIL]
     return not failed or any(_can_mean(fault.kind, v) for v in failed)
@@ -139,6 +140,26 @@ def _forced(
         extra.add(max(options, key=lambda h: scorer.score(chosen | {h})))
         explained.add(verdict.channel)
     return frozenset(extra)
+
+
+def _of_likeliest_kin(item: Explained) -> Explained:
+    """The same channel's fault whose kin together are the most probable.
+
+    Faults that this box cannot tell apart share the probability of what they have in common; the one that leads
+    must not be a third one that is less probable than all of them.
+    """
+    same = [(item.fault, item.probability)]
+    same += [(h, p) for h, p in item.rivals if h is not None and h.channels == item.fault.channels]
+
+    def kin(fault: Hypothesis) -> float:
+        kinds = {fault.kind, *TWINS.get(fault.kind, ())}
+        return sum(p for h, p in same if h.kind in kinds)
+
+    fault, probability = max(same, key=lambda pair: (kin(pair[0]), pair[1]))
+    if kin(fault) <= kin(item.fault):
+        return item
+    others = ((item.fault, item.probability), *(r for r in item.rivals if r[0] != fault))
+    return Explained(fault, probability, tuple(sorted(others, key=lambda pair: -pair[1])))
 
 
 def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:

@@ -231,8 +231,9 @@ class Scorer:
         if kind is FaultKind.BRIDGED:
             other = next(c for c in fault.channels if c != channel)
             beside = self.job.load_type(other)
-            if self._conduct(channel, beside)[Conduct.EXCESS] > 0.5:
-                words = replace(words, conduct=self._conduct(channel, beside), noticed=None)
+            both = self._conduct(channel, shape.load, beside)
+            if both[Conduct.EXCESS] > 0.5:
+                words = replace(words, conduct=both, noticed=None)
             return replace(shape, words=words, beside=beside)
         flags: dict[FaultKind, dict[str, bool]] = {
             FaultKind.ADDED_RESISTANCE: {"added": True},
@@ -245,10 +246,9 @@ class Scorer:
         }
         return replace(shape, words=words, **flags.get(kind, {}))  # type: ignore[arg-type]
 
-    def _conduct(self, channel: int, load: LoadType) -> Mapping[str, float]:
-        """A load on a channel set up for another may draw more than that channel's limit."""
-        ohm = direct_ohm(load)
-        most = 13.5 / ohm.value if ohm else 0.0
+    def _conduct(self, channel: int, *loads: LoadType) -> Mapping[str, float]:
+        """Loads on a channel set up for another may together draw more than that channel's limit."""
+        most = sum(13.5 / ohm.value for load in loads if (ohm := direct_ohm(load)))
         if most > self.job.load_type(channel).limits.max_current_a:
             return {Conduct.EXCESS: 0.9, Conduct.FLOWS: 0.09, Conduct.NONE: 0.01}
         return {Conduct.FLOWS: 0.95, Conduct.EXCESS: 0.03, Conduct.NONE: 0.02}

@@ -34,8 +34,21 @@ class Explained:
 
 
 def explain(scorer: Scorer, pool: Sequence[Hypothesis]) -> frozenset[Hypothesis]:
-    """Best set of faults by adding, removing and exchanging one at a time, from nothing."""
-    current: frozenset[Hypothesis] = frozenset()
+    """Best set of faults by adding, removing and exchanging one at a time, from nothing.
+
+    A shared cause taken first can stand in the way of the several single faults that explain more, so where one
+    was taken the search is made again from the best set of single faults.
+    """
+    best = _climb(scorer, pool, frozenset())
+    if any(len(fault.channels) > 1 for fault in best):
+        singles = _climb(scorer, [h for h in pool if len(h.channels) <= 1], frozenset())
+        best = max(best, _climb(scorer, pool, singles), key=scorer.score)
+    return best
+
+
+def _climb(
+    scorer: Scorer, pool: Sequence[Hypothesis], current: frozenset[Hypothesis]
+) -> frozenset[Hypothesis]:
     best = scorer.score(current)
     for _ in range(_MAX_ROUNDS):
         options = _neighbours(current, pool)
