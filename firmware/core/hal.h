@@ -97,7 +97,7 @@ struct hal_board {
     const char *calibrated_on;    /* YYYY-MM-DD */
     uint32_t build_hash;
     uint8_t simulated;     /* 1: not real hardware; records made with it say so */
-    uint8_t channel_count; /* 1..16 */
+    uint8_t channel_count; /* 1..CORE_CHANNELS */
     uint8_t adc_bits;      /* 10 */
     uint32_t sample_period_ns;
     uint16_t sample_period_ticks;
@@ -114,13 +114,12 @@ struct hal_board {
     uint16_t bias_mv;
     uint32_t bias_ohm;
     uint32_t clamp_mv;
-    uint8_t trace_buffers;       /* 2 or more: one is being filled, the others are held */
+    uint8_t trace_buffers;       /* 2 to CORE_TRACE_BUFFERS: one is being filled, the others are held */
     uint16_t max_trace_samples;  /* sample sets in each buffer, at most 600 */
     uint8_t *trace_memory;       /* trace_buffers * max_trace_samples * HAL_TRACE_SET_BYTES bytes */
     const struct hal_channel *channels; /* channel_count of them; [0] is channel 1 */
 };
 
 #define HAL_TRACE_SET_BYTES 5u /* four 10-bit counts */
-#define HAL_MAX_TRACE_BUFFERS 9u
 
 #endif

@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "core_config.h"
 #include "crc32.h"
 
 #define US_PER_MS 1000u
@@ -14,13 +15,13 @@
 #define LEAST_SUPPLY_MV 1000u
 
 static const struct hal_board *board;
-static struct wire_channel_config configs[WIRE_MAX_CHANNELS];
+static struct wire_channel_config configs[CORE_CHANNELS];
 
 void limits_reset(const struct hal_board *the_board)
 {
     board = the_board;
     memset(configs, 0, sizeof configs);
-    for (uint8_t i = 0; i < WIRE_MAX_CHANNELS; i++) {
+    for (uint8_t i = 0; i < CORE_CHANNELS; i++) {
         configs[i].channel = (uint8_t)(i + 1u);
     }
 }

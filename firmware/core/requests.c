@@ -2,6 +2,7 @@
 
 #include "activity.h"
 #include "arming.h"
+#include "core_config.h"
 #include "guard.h"
 #include "report.h"
 #include "scan.h"
@@ -182,7 +183,7 @@ static void find_widths(const struct wire_scan *request, uint8_t *widths_us)
 static struct refusal scan(const struct receive_frame *frame, struct reply *reply)
 {
     struct wire_scan request;
-    uint8_t widths_us[WIRE_MAX_CHANNELS] = {0};
+    uint8_t widths_us[CORE_CHANNELS] = {0};
     struct refusal refusal = requests_decoded(wire_decode_scan(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE && request.on_time_us > 0) {
         refusal = requests_check_ready();

@@ -11,7 +11,7 @@
 struct reply {
     uint8_t kind; /* REPLY_LATER: it follows when the request is done */
     uint16_t size;
-    uint8_t *body; /* WIRE_MAX_BODY_BYTES */
+    uint8_t *body; /* room for the largest reply */
 };
 
 void requests_reset(const struct hal_board *board);

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "activity.h"
+#include "core_config.h"
 #include "limits.h"
 #include "outputs.h"
 #include "session.h"
@@ -17,7 +18,7 @@ static struct {
     uint16_t sequence;
     uint8_t step;
     uint8_t channel;
-    uint8_t widths_us[WIRE_MAX_CHANNELS];
+    uint8_t widths_us[CORE_CHANNELS];
     bool on;
     bool noted;
     uint32_t on_ticks;

@@ -12,6 +12,8 @@
 #include "wire_gen.h"
 
 #define NO_SESSION 0u
+/* The largest reply is a full trace_chunk. */
+#define LARGEST_REPLY_BYTES (WIRE_TRACE_CHUNK_BYTES + WIRE_SAMPLES_PER_CHUNK * 8u)
 #define NEWEST 0x7FFFu /* sequence numbers up to this far ahead are new; others are old copies */
 
 static volatile uint32_t session;
@@ -23,7 +25,7 @@ static struct {
     uint16_t sequence;
     uint8_t kind;
     uint16_t size;
-    uint8_t body[WIRE_MAX_BODY_BYTES];
+    uint8_t body[LARGEST_REPLY_BYTES];
 } answer;
 
 void session_reset(void)

@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "core_config.h"
 #include "send.h"
 #include "wire_gen.h"
 
@@ -29,7 +30,7 @@ struct trace {
 };
 
 static const struct hal_board *board;
-static struct trace traces[HAL_MAX_TRACE_BUFFERS];
+static struct trace traces[CORE_TRACE_BUFFERS];
 static uint8_t filling = NONE;
 static uint8_t skip; /* sets to pass over before the next kept one */
 static uint8_t closed_order;

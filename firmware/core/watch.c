@@ -3,10 +3,10 @@
 #include <string.h>
 
 #include "activity.h"
+#include "core_config.h"
 #include "outputs.h"
 #include "send.h"
 
-#define QUEUE 32u
 #define NS_PER_S 1000000000ul
 /* The watched value is learnt from the second half of this long after the start; dropouts count from its end. */
 #define SETTLE_TICKS (100u * HAL_TICKS_PER_MS)
@@ -32,7 +32,7 @@ static struct {
     uint32_t kept; /* sets kept so far */
     struct trip_limit limit;
     bool tripped;
-    struct queued queue[QUEUE];
+    struct queued queue[CORE_WATCH_QUEUE];
     volatile uint8_t put;
     volatile uint8_t taken;
 } run;
@@ -114,7 +114,7 @@ void watch_set(const struct sample_set *set)
         return;
     }
     run.skip = (uint8_t)(run.decimation - 1u);
-    uint8_t next = (uint8_t)((run.put + 1u) % QUEUE);
+    uint8_t next = (uint8_t)((run.put + 1u) % CORE_WATCH_QUEUE);
     if (next == run.taken) {
         overruns = overruns < UINT16_MAX ? (uint16_t)(overruns + 1u) : overruns;
     } else {
@@ -200,7 +200,7 @@ void watch_look(void)
 {
     while (run.taken != run.put) {
         struct queued queued = run.queue[run.taken];
-        run.taken = (uint8_t)((run.taken + 1u) % QUEUE);
+        run.taken = (uint8_t)((run.taken + 1u) % CORE_WATCH_QUEUE);
         if (queued.index < finder.learn_sets) {
             learn(queued.index, ratio(&queued.set));
         } else {

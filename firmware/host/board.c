@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "core.h"
+#include "core_config.h"
 #include "host.h"
 #include "plant.h"
 #include "wire_gen.h"
@@ -20,7 +21,7 @@
 enum phase { PHASE_CURRENT, PHASE_SUPPLY, PHASE_DRAIN };
 
 static struct hal_channel channels[WIRE_MAX_CHANNELS];
-static uint8_t trace_memory[HAL_MAX_TRACE_BUFFERS * TRACE_SAMPLES * HAL_TRACE_SET_BYTES];
+static uint8_t trace_memory[CORE_TRACE_BUFFERS * TRACE_SAMPLES * HAL_TRACE_SET_BYTES];
 static struct hal_board board = {
     .board = "host",
     .serial_number = "HOST-0001",
@@ -42,7 +43,7 @@ static struct hal_board board = {
     .bias_mv = 2500,
     .bias_ohm = 47000,
     .clamp_mv = 48000,
-    .trace_buffers = HAL_MAX_TRACE_BUFFERS,
+    .trace_buffers = CORE_TRACE_BUFFERS,
     .max_trace_samples = TRACE_SAMPLES,
     .trace_memory = trace_memory,
     .channels = channels,

@@ -1,0 +1,20 @@
+/* Sizes that a port may lower (-DCORE_...=n) to fit a small memory. */
+#ifndef LOOMPROOF_CORE_CONFIG_H
+#define LOOMPROOF_CORE_CONFIG_H
+
+/* Channels of the board, at most 16. */
+#ifndef CORE_CHANNELS
+#define CORE_CHANNELS 16u
+#endif
+
+/* Trace buffers, at least 2: one is being filled, the others are held. */
+#ifndef CORE_TRACE_BUFFERS
+#define CORE_TRACE_BUFFERS 9u
+#endif
+
+/* Sample sets of a watch that may wait for the main loop, at most 128. */
+#ifndef CORE_WATCH_QUEUE
+#define CORE_WATCH_QUEUE 32u
+#endif
+
+#endif
