@@ -162,6 +162,8 @@ class Console(App[int]):
     @on(messages.PromptRaised)
     def _prompt_raised(self, message: messages.PromptRaised) -> None:
         self.prompt = message.prompt
+        if not self.screen_stack:  # a question that crossed with leaving
+            return
         if isinstance(self.screen, StatementScreen) and (
             message.prompt is None or message.prompt.id != self.screen.prompt.id
         ):
