@@ -72,7 +72,8 @@ def print_result(
         console.print(
             Text(f"{number}. {finding.sentence}  (likelihood {finding.likelihood:.0%})", style="bold")
         )
-        console.print(Text(f"   cavity {', '.join(finding.cavities) or '-'}; mend: {finding.remedy}"))
+        if finding.remedy not in finding.sentence:
+            console.print(Text(f"   mend: {finding.remedy}"))
         for line in finding.evidence_for:
             console.print(Text(f"   for: {line}"))
 
