@@ -63,6 +63,18 @@ static struct refusal check_channels(const struct wanted *wanted)
     return none();
 }
 
+/* A drive of several channels cannot both need `fuel` and run the pump, which takes that arming away. */
+static struct refusal check_pump_and_fuel(const struct wanted *wanted)
+{
+    bool fuel = (hazards_of(wanted) & (1u << WIRE_HAZARD_FUEL)) != 0;
+    for (uint8_t i = 0; fuel && i < wanted->count; i++) {
+        if (limits_config(wanted->channels[i])->fuel_pump) {
+            return requests_refused(WIRE_REFUSAL_PUMP_CHANNEL, wanted->channels[i]);
+        }
+    }
+    return none();
+}
+
 static struct refusal check_free(const struct wanted *wanted)
 {
     for (uint8_t i = 0; i < wanted->count; i++) {
@@ -74,7 +86,8 @@ static struct refusal check_free(const struct wanted *wanted)
     if (missing != WIRE_HAZARD_NONE) {
         return requests_refused(WIRE_REFUSAL_NOT_ARMED, missing);
     }
-    return requests_check_busy();
+    struct refusal refusal = check_pump_and_fuel(wanted);
+    return refusal.reason == REFUSAL_NONE ? requests_check_busy() : refusal;
 }
 
 /* Everything but range and limits. */

@@ -67,12 +67,19 @@ static size_t output_size;
 static struct host_switch switches[SWITCHES];
 static size_t switch_count;
 
+#ifdef LOOMPROOF_ORACLE
+void oracle_switched(uint8_t channel, uint8_t drive);
+#endif
+
 static void set_drive(uint8_t channel, uint8_t drive)
 {
     if (plant_drive(channel) == drive) {
         return;
     }
     plant_switch(channel, drive, m.now);
+#ifdef LOOMPROOF_ORACLE
+    oracle_switched(channel, drive);
+#endif
     if (switch_count < SWITCHES) {
         switches[switch_count] = (struct host_switch){.at_ticks = m.now, .channel = channel, .drive = drive};
         switch_count++;

@@ -395,3 +395,17 @@ def test_a_watch_tells_the_same_dropouts(core, held):
     pair.compare()
     dropouts = [m for _, m in pair.heard[1] if isinstance(m, wire.Dropout)]
     assert [d.depth_permille for d in dropouts] == [1000]
+
+
+def test_a_bridge_that_needs_fuel_and_runs_the_pump_is_refused_by_both(core):
+    """Found by the fuzzer: the pump took the arming of fuel away, and the drive began without it."""
+    pair = Pair(core)
+    play(pair, HELLO)
+    pair.send(replace(LOAD, channel=15, fuel_pump=1, max_sense_us=0))
+    pair.send(replace(LOAD, channel=16, hazard=Hazard.FUEL, max_sense_us=0))
+    pair.send(wire.Arm(Hazard.FUEL, 5000))
+    pair.send(wire.DriveBridge(15, 16, 30, 100, 500, 1, 0))
+    pair.compare()
+    _, refused = pair.heard[1][-1] if isinstance(pair.heard[1][-1][1], wire.Refused) else pair.heard[1][-2]
+    assert refused == wire.Refused(wire.DriveBridge.KIND, wire.Refusal.PUMP_CHANNEL, 15)
+    assert pair.plant.log == []

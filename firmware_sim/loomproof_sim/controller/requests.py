@@ -242,6 +242,7 @@ class Requests:
         self._refuse_tripped(channels)
         if needs_arming:
             self._refuse_unarmed(table.hazards(channels))
+            self._refuse_pump_and_fuel(configs)
         self._refuse_busy()
         return configs
 
@@ -264,6 +265,13 @@ class Requests:
         for channel in channels:
             if channel in self._box.tripped:
                 raise RefuseError(Refusal.TRIPPED, channel)
+
+    def _refuse_pump_and_fuel(self, configs: list[ChannelConfig]) -> None:
+        """A drive of several channels cannot both need `fuel` and run the pump, which takes that arming away."""
+        if wire.Hazard.FUEL in self._box.table.hazards(tuple(config.channel for config in configs)):
+            for config in configs:
+                if config.fuel_pump:
+                    raise RefuseError(Refusal.PUMP_CHANNEL, config.channel)
 
     def _refuse_unarmed(self, hazards: frozenset[wire.Hazard]) -> None:
         missing = self._box.arming.missing(hazards, self._box.now_ns)

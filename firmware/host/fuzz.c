@@ -1,0 +1,273 @@
+/* Bytes become a console, a bad line, time and hands: for libFuzzer, and for random.c where there is none. */
+#include <stdint.h>
+#include <string.h>
+
+#include "hal.h"
+#include "oracle.h"
+#include "wire_gen.h"
+
+#define MAX_STEPS 64u
+
+static const uint8_t nothing[1];
+static const uint8_t *at;
+static size_t left;
+
+static uint8_t next(void)
+{
+    if (left == 0) {
+        return 0;
+    }
+    left--;
+    return *at++;
+}
+
+static uint32_t next_of(uint32_t count)
+{
+    return next() % count;
+}
+
+/* The last drive sent, to be sent again. */
+static struct {
+    uint8_t kind;
+    uint16_t sequence;
+    uint16_t size;
+    uint8_t body[WIRE_MAX_BODY_BYTES];
+} last;
+
+static void send(uint8_t kind, const uint8_t *body, uint16_t size)
+{
+    if (kind >= WIRE_KIND_DRIVE_TRAIN && kind <= WIRE_KIND_WATCH && size > 0) {
+        last.kind = kind;
+        last.sequence = oracle_next_sequence();
+        last.size = size;
+        memcpy(last.body, body, size);
+    }
+    oracle_deliver(kind, oracle_next_sequence(), body, size);
+}
+
+static void beat(uint32_t session)
+{
+    uint8_t body[WIRE_HEARTBEAT_BYTES];
+    wire_put_u32(body, session);
+    oracle_deliver(WIRE_KIND_HEARTBEAT, 0, body, sizeof body);
+}
+
+static void hello(void)
+{
+    struct wire_hello hello = {.protocol_major = WIRE_PROTOCOL_MAJOR, .session = 1u + next_of(3)};
+    uint8_t body[WIRE_HELLO_BYTES];
+    send(WIRE_KIND_HELLO, body, wire_encode_hello(&hello, body));
+}
+
+static void configure(uint8_t channel)
+{
+    static const uint16_t holds_ms[] = {0, 20, 500, 10000};
+    struct wire_configure c = {.channel = channel, .load_class = (uint8_t)next_of(10), .hazard = (uint8_t)next_of(6)};
+    c.fuel_pump = next_of(8) == 0;
+    c.max_on_time_us = 50u + 400u * next();
+    c.max_hold_ms = holds_ms[next_of(4)];
+    c.max_duty_permille = (uint16_t)(100u + next_of(9) * 100u);
+    c.max_count = (uint16_t)(1u + next_of(40));
+    c.max_current_ma = channel >= 13 && channel <= 14 ? 200 : (uint16_t)(1500u + 10u * next());
+    c.max_sense_us = channel >= 15 ? 0 : (uint16_t)next_of(201);
+    uint8_t body[WIRE_CONFIGURE_BYTES];
+    send(WIRE_KIND_CONFIGURE, body, wire_encode_configure(&c, body));
+}
+
+static void arm(uint8_t hazard)
+{
+    struct wire_arm arm = {.hazard = hazard, .duration_ms = (uint16_t)(100u + 10u * next())};
+    uint8_t body[WIRE_ARM_BYTES];
+    send(WIRE_KIND_ARM, body, wire_encode_arm(&arm, body));
+}
+
+static void drive(uint8_t channel)
+{
+    uint8_t body[WIRE_MAX_BODY_BYTES];
+    struct wire_drive_train train = {channel, (uint16_t)(1u + next_of(44)), 200u + 1000u * next(), 50u + 400u * next_of(128),
+                                     (uint16_t)next_of(4), (uint8_t)(1u + next_of(3)), (uint16_t)next_of(100)};
+    struct wire_drive_hold hold = {channel, (uint16_t)(1u + 4u * next()), 1, (uint16_t)next_of(50)};
+    struct wire_drive_peak_hold peak = {channel, 2,   20000, 3000, 500, (uint16_t)(40u + next()), (uint16_t)(50u + 3u * next()),
+                                        1,       1, 50};
+    struct wire_drive_stepper step = {{1, 2, 3, 4}, (int16_t)((int)next_of(60) - 30), 1000u + 200u * next()};
+    struct wire_drive_bridge bridge = {15, 16, (uint16_t)(1u + next()), 100, (uint16_t)(1u + 3u * next()), 1, 10};
+    struct wire_sense sense = {channel, (uint16_t)(10u + next_of(191)), 20};
+    struct wire_scan scan = {(uint16_t)(0xFFu | ((uint32_t)next() << 8)), (uint16_t)next_of(201)};
+    struct wire_watch watch = {channel, (uint8_t)next_of(2), 1u + 4u * next(), 2000, 100};
+    switch (next_of(10)) {
+    case 0:
+        send(WIRE_KIND_DRIVE_HOLD, body, wire_encode_drive_hold(&hold, body));
+        break;
+    case 1:
+        send(WIRE_KIND_DRIVE_PEAK_HOLD, body, wire_encode_drive_peak_hold(&peak, body));
+        break;
+    case 2:
+        send(WIRE_KIND_DRIVE_STEPPER, body, wire_encode_drive_stepper(&step, body));
+        break;
+    case 3:
+        send(WIRE_KIND_DRIVE_BRIDGE, body, wire_encode_drive_bridge(&bridge, body));
+        break;
+    case 4:
+        send(WIRE_KIND_SENSE, body, wire_encode_sense(&sense, body));
+        break;
+    case 5:
+        send(WIRE_KIND_SCAN, body, wire_encode_scan(&scan, body));
+        break;
+    case 6:
+        send(WIRE_KIND_WATCH, body, wire_encode_watch(&watch, body));
+        break;
+    default:
+        send(WIRE_KIND_DRIVE_TRAIN, body, wire_encode_drive_train(&train, body));
+        break;
+    }
+}
+
+/* A console that does everything right before it drives, so that drives are reached at all. */
+static void do_it_right(void)
+{
+    uint8_t channel = (uint8_t)(1u + next_of(16));
+    if (oracle_session() == 0) {
+        hello();
+    }
+    beat(oracle_session());
+    send(WIRE_KIND_CANCEL, nothing, 0);
+    send(WIRE_KIND_CLEAR_STOP, nothing, 0);
+    configure(channel);
+    for (uint8_t hazard = 1; hazard <= WIRE_HAZARD_HEAT; hazard++) {
+        arm(hazard);
+    }
+    drive(channel);
+}
+
+static void any_frame(void)
+{
+    uint8_t body[WIRE_MAX_BODY_BYTES];
+    uint8_t kind = next();
+    uint16_t sequence = (uint16_t)(oracle_next_sequence() + (int8_t)next());
+    uint16_t size = (uint16_t)next_of(WIRE_MAX_BODY_BYTES + 1u);
+    for (uint16_t i = 0; i < size; i++) {
+        body[i] = next();
+    }
+    oracle_deliver(kind, sequence, body, size);
+}
+
+static void noise(void)
+{
+    uint8_t bytes[32];
+    size_t size = next_of(sizeof bytes);
+    for (size_t i = 0; i < size; i++) {
+        bytes[i] = next();
+    }
+    oracle_noise(bytes, size);
+}
+
+static void command(void)
+{
+    static const uint8_t kinds[] = {WIRE_KIND_STOP, WIRE_KIND_CLEAR_STOP, WIRE_KIND_CANCEL, WIRE_KIND_GET_STATUS};
+    uint8_t hazard = (uint8_t)next_of(6);
+    if (next_of(5) == 0) {
+        send(WIRE_KIND_DISARM, &hazard, 1);
+    } else {
+        send(kinds[next_of(sizeof kinds)], nothing, 0);
+    }
+}
+
+static void hands(void)
+{
+    uint8_t what = next();
+    switch (what % 6u) {
+    case 0:
+        oracle_stop_input(true);
+        break;
+    case 1:
+        oracle_stop_input(false);
+        break;
+    case 2:
+        oracle_supply((what & 0x40u) != 0);
+        break;
+    case 3:
+        oracle_supply(true);
+        break;
+    case 4:
+        oracle_load((uint8_t)(1u + (what >> 4)), next_of(2) == 0);
+        break;
+    default:
+        oracle_hang();
+        break;
+    }
+}
+
+static void wait(bool with_beats)
+{
+    uint32_t ticks = (1u + next()) * (HAL_TICKS_PER_MS / 4u);
+    uint32_t stranger = next_of(8) == 0; /* heartbeats of another session */
+    for (uint32_t i = 0; with_beats && i < 1u + ticks % 8u; i++) {
+        beat(oracle_session() + stranger);
+        oracle_wait(90u * HAL_TICKS_PER_MS);
+    }
+    oracle_wait(ticks + (next_of(8) == 0 ? 400u * HAL_TICKS_PER_MS : 0u));
+}
+
+static void again(void)
+{
+    if (last.size > 0) {
+        oracle_deliver(last.kind, last.sequence, last.body, last.size);
+    }
+}
+
+static void step(void)
+{
+    switch (next_of(15)) {
+    case 0:
+        hello();
+        break;
+    case 1:
+        command();
+        break;
+    case 2:
+        arm((uint8_t)(1u + next_of(5)));
+        break;
+    case 3:
+        drive((uint8_t)(1u + next_of(16)));
+        break;
+    case 4:
+        any_frame();
+        break;
+    case 5:
+        noise();
+        break;
+    case 6:
+        hands();
+        break;
+    case 7:
+        wait(true);
+        break;
+    case 8:
+        wait(false);
+        break;
+    case 12:
+    case 13:
+        again();
+        break;
+    case 9:
+        configure((uint8_t)(1u + next_of(16)));
+        break;
+    default:
+        do_it_right();
+        break;
+    }
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    at = data;
+    left = size;
+    oracle_open();
+    last.size = 0;
+    for (unsigned i = 0; i < MAX_STEPS && left > 0; i++) {
+        step();
+    }
+    oracle_wait(600u * HAL_TICKS_PER_MS); /* however it ends: silence is enough to have everything off */
+    return 0;
+}

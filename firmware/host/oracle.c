@@ -1,0 +1,568 @@
+#include "oracle.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "hal.h"
+#include "host.h"
+#include "wire_gen.h"
+
+#define CHANNELS 16u
+#define CLASSES 6u
+#define MS HAL_TICKS_PER_MS
+#define US HAL_TICKS_PER_US
+#define GRACE (1u * MS) /* supervision looks once a millisecond */
+#define OUT_BYTES 65536u
+#define FRAME_BYTES 260u
+#define JUDGED_EACH (MS / 2u)
+#define TRIP_TICKS (60u * US) /* two sample sets and a little */
+#define SHORT_OHM 0.05
+#define SOUND_OHM 14.0
+
+/* What the console may drive now: the channels of the last drive, sense, scan or watch that was acknowledged. */
+struct permit {
+    uint16_t channels;
+    bool armed_only;        /* its hazards must be armed */
+    uint64_t longest_ticks; /* of one stretch on, by the channel's configuration */
+    uint32_t most_pulses;
+    uint64_t until;         /* it is over by then */
+};
+
+static struct {
+    struct wire_configure config[CHANNELS];
+    bool configured[CHANNELS];
+    uint64_t armed_until[CLASSES];
+    uint32_t session;
+    bool beaten;
+    uint64_t beat;
+    bool stopped;
+    bool input_open;
+    bool supply_bad;
+    uint64_t hung_until; /* 0: runs */
+    bool answered;       /* a request was, in this session */
+    uint16_t last_sequence;
+    struct permit permit;
+    struct permit candidate; /* of the request being delivered */
+    bool tripped[CHANNELS]; /* told, and not configured since */
+    bool shorted[CHANNELS];
+    uint64_t shorted_since[CHANNELS];
+    uint64_t on_since[CHANNELS];
+    uint8_t drive[CHANNELS];
+    uint32_t pulses;
+    bool acknowledged; /* the request being delivered was */
+    bool refused;
+    uint16_t awaited;
+    uint8_t awaited_kind;
+    uint64_t dangerous;
+} o;
+
+static void danger(const char *what, unsigned channel)
+{
+    fprintf(stderr, "DANGER at tick %llu, channel %u: %s\n", (unsigned long long)host_now(), channel, what);
+    abort();
+}
+
+/* --- the rules -------------------------------------------------------------------------------------------------- */
+
+static uint8_t hazards_of(unsigned channel)
+{
+    static const uint8_t bound[] = {0, WIRE_HAZARD_FUEL, WIRE_HAZARD_SPARK, WIRE_HAZARD_SPARK, 0, 0, 0,
+                                    WIRE_HAZARD_MOTION, 0, 0};
+    const struct wire_configure *c = &o.config[channel];
+    uint8_t by_load = bound[c->load_class];
+    if (c->load_class == WIRE_LOAD_CLASS_MOTOR && c->hazard == WIRE_HAZARD_CRANK) {
+        by_load = WIRE_HAZARD_CRANK;
+    }
+    return (uint8_t)(((1u << c->hazard) | (1u << by_load)) & ~1u);
+}
+
+static void judge_arming(unsigned channel)
+{
+    uint8_t hazards = hazards_of(channel);
+    for (unsigned hazard = 1; hazard < CLASSES; hazard++) {
+        if ((hazards & (1u << hazard)) && host_now() >= o.armed_until[hazard] + GRACE) {
+            danger("energised without its arming", channel + 1u);
+        }
+    }
+}
+
+static void judge_length(unsigned channel, const struct permit *permit)
+{
+    if (host_now() - o.on_since[channel] > permit->longest_ticks) {
+        danger("on for too long", channel + 1u);
+    }
+}
+
+static const struct permit *permit_now(void)
+{
+    return o.candidate.channels ? &o.candidate : &o.permit;
+}
+
+static void judge_permit(unsigned channel, const struct permit *permit)
+{
+    if (!(permit->channels & (1u << channel))) {
+        danger("energised without having been asked for", channel + 1u);
+    }
+    if (permit->armed_only) {
+        judge_arming(channel);
+    }
+    if (host_now() > permit->until + GRACE) {
+        danger("energised after its drive", channel + 1u);
+    }
+    judge_length(channel, permit);
+    if (o.pulses > permit->most_pulses) {
+        danger("more pulses than allowed", channel + 1u);
+    }
+}
+
+static void judge_on(unsigned channel)
+{
+    if (o.input_open) {
+        danger("energised while the stop input is open", channel + 1u);
+    }
+    if (o.hung_until) {
+        return; /* the program stands still: the watchdog ends it, judged below */
+    }
+    if (o.stopped) {
+        danger("energised while stopped", channel + 1u);
+    }
+    if (o.supply_bad) {
+        danger("energised without a good supply", channel + 1u);
+    }
+    if (!o.beaten || host_now() - o.beat > WIRE_HEARTBEAT_TIMEOUT_MS * MS + GRACE) {
+        danger("energised without heartbeat", channel + 1u);
+    }
+    if (!o.configured[channel]) {
+        danger("energised without a configuration", channel + 1u);
+    }
+    if (o.tripped[channel]) {
+        danger("energised after it tripped", channel + 1u);
+    }
+    if (o.shorted[channel] && host_now() - o.shorted_since[channel] > TRIP_TICKS &&
+        host_now() - o.on_since[channel] > TRIP_TICKS) {
+        danger("over-current not cut off", channel + 1u);
+    }
+    judge_permit(channel, permit_now());
+}
+
+static void judge(void)
+{
+    unsigned on = 0;
+    for (unsigned channel = 0; channel < CHANNELS; channel++) {
+        if (o.drive[channel] != HAL_OFF) {
+            judge_on(channel);
+            on++;
+        }
+    }
+    bool bridge = o.drive[CHANNELS - 1u] != HAL_OFF && o.drive[CHANNELS - 2u] != HAL_OFF;
+    if (on > 1 && !(on == 2 && bridge)) {
+        danger("several outputs at once", on);
+    }
+    if (on && o.hung_until && host_now() > o.hung_until) {
+        danger("energised after the watchdog", 0);
+    }
+}
+
+/* Called by the board for each change of an output. */
+void oracle_switched(uint8_t channel, uint8_t drive);
+void oracle_switched(uint8_t channel, uint8_t drive)
+{
+    unsigned index = channel - 1u;
+    if (o.drive[index] != HAL_OFF && o.hung_until == 0) {
+        judge_length(index, permit_now());
+    }
+    if (o.drive[index] == HAL_OFF && drive != HAL_OFF) {
+        o.on_since[index] = host_now();
+        o.pulses++;
+        o.dangerous += hazards_of(index) != 0;
+    }
+    o.drive[index] = drive;
+    if (drive != HAL_OFF) {
+        judge();
+    }
+}
+
+/* --- what was answered ------------------------------------------------------------------------------------------- */
+
+static void void_arming(void)
+{
+    memset(o.armed_until, 0, sizeof o.armed_until);
+}
+
+static void answered(uint8_t kind, uint16_t sequence, const uint8_t *body)
+{
+    bool ack = kind == WIRE_KIND_ACK && body[0] == o.awaited_kind;
+    bool other = kind != WIRE_KIND_ACK && kind != WIRE_KIND_REFUSED && kind < WIRE_KIND_TELEMETRY;
+    if (sequence == o.awaited && (ack || other)) {
+        o.acknowledged = true;
+    }
+    if (sequence == o.awaited && kind == WIRE_KIND_REFUSED) {
+        o.refused = true;
+    }
+    if (sequence == o.awaited && kind < WIRE_KIND_TELEMETRY) {
+        o.answered = true;
+    }
+    if (kind == WIRE_KIND_STOPPED) {
+        o.stopped = true;
+        void_arming();
+    }
+    if (kind == WIRE_KIND_TRIP) {
+        o.tripped[body[0] - 1u] = true;
+    }
+    if (kind == WIRE_KIND_DISARMED) {
+        o.armed_until[body[0]] = 0;
+    }
+}
+
+static size_t unstuff(const uint8_t *in, size_t size, uint8_t *out)
+{
+    size_t length = 0;
+    for (size_t at = 0; at < size;) {
+        uint8_t group = in[at];
+        at++;
+        for (unsigned i = 1; i < group && at < size; i++) {
+            out[length++] = in[at++];
+        }
+        if (group < 0xFFu && at < size) {
+            out[length++] = 0;
+        }
+    }
+    return length;
+}
+
+static void listen(void)
+{
+    static uint8_t bytes[OUT_BYTES];
+    uint8_t raw[FRAME_BYTES];
+    size_t size = host_take(bytes, sizeof bytes);
+    size_t start = 0;
+    for (size_t i = 0; i < size; i++) {
+        if (bytes[i] != 0) {
+            continue;
+        }
+        if (i - start >= FRAME_BYTES || unstuff(bytes + start, i - start, raw) < 7) {
+            danger("sent what is no frame", 0);
+        }
+        answered(raw[0], wire_get_u16(raw + 1), raw + 3);
+        start = i + 1;
+    }
+    struct host_switch ignored[64];
+    while (host_take_switches(ignored, 64) > 0) {
+    }
+}
+
+/* --- what is asked ------------------------------------------------------------------------------------------------ */
+
+static void allow(struct permit *p, uint8_t channel, bool armed, uint64_t longest, uint32_t pulses, uint64_t length)
+{
+    p->channels = (uint16_t)(p->channels | (1u << (channel - 1u)));
+    p->armed_only = armed;
+    p->longest_ticks = longest;
+    p->most_pulses = pulses;
+    p->until = host_now() + length;
+}
+
+static const struct wire_configure *config_of(uint8_t channel)
+{
+    return &o.config[channel - 1u];
+}
+
+static uint64_t smaller(uint64_t a, uint64_t b)
+{
+    return a < b ? a : b;
+}
+
+/* The longest that a request may energise anything, by its own words and by the configuration. */
+static struct permit permit_of(uint8_t kind, const uint8_t *body, uint16_t size)
+{
+    struct permit p;
+    memset(&p, 0, sizeof p);
+    struct wire_drive_train train;
+    struct wire_drive_hold hold;
+    struct wire_drive_peak_hold peak;
+    struct wire_drive_stepper stepper;
+    struct wire_drive_bridge bridge;
+    struct wire_sense sense;
+    struct wire_scan scan;
+    struct wire_watch watch;
+    if (kind == WIRE_KIND_DRIVE_TRAIN && wire_decode_drive_train(body, size, &train) == WIRE_OK) {
+        const struct wire_configure *c = config_of(train.channel);
+        allow(&p, train.channel, true, (uint64_t)US * smaller(c->max_on_time_us, train.on_time_us),
+              (uint32_t)smaller(c->max_count, train.count), (uint64_t)train.count * train.period_us * US);
+    } else if (kind == WIRE_KIND_DRIVE_HOLD && wire_decode_drive_hold(body, size, &hold) == WIRE_OK) {
+        uint64_t ms = smaller(config_of(hold.channel)->max_hold_ms, hold.duration_ms);
+        allow(&p, hold.channel, true, ms * MS, 1, ms * MS);
+    } else if (kind == WIRE_KIND_DRIVE_PEAK_HOLD && wire_decode_drive_peak_hold(body, size, &peak) == WIRE_OK) {
+        uint64_t us = smaller(config_of(peak.channel)->max_on_time_us, peak.on_time_us);
+        allow(&p, peak.channel, true, us * US, UINT32_MAX, (uint64_t)peak.count * peak.period_us * US);
+    } else if (kind == WIRE_KIND_DRIVE_STEPPER && wire_decode_drive_stepper(body, size, &stepper) == WIRE_OK) {
+        uint32_t steps = (uint32_t)abs(stepper.steps);
+        for (unsigned i = 0; i < 4; i++) {
+            uint64_t us = smaller(config_of(stepper.channels[i])->max_on_time_us, stepper.step_us);
+            allow(&p, stepper.channels[i], true, us * US,
+                  (uint32_t)smaller(steps, config_of(stepper.channels[i])->max_count), (uint64_t)steps * us * US);
+        }
+    } else if (kind == WIRE_KIND_DRIVE_BRIDGE && wire_decode_drive_bridge(body, size, &bridge) == WIRE_OK) {
+        uint64_t ms = smaller(config_of(bridge.channel_supply)->max_hold_ms, bridge.duration_ms);
+        ms = smaller(config_of(bridge.channel_ground)->max_hold_ms, ms);
+        allow(&p, bridge.channel_supply, true, ms * MS, 2, ms * MS);
+        allow(&p, bridge.channel_ground, true, ms * MS, 2, ms * MS);
+    } else if (kind == WIRE_KIND_SENSE && wire_decode_sense(body, size, &sense) == WIRE_OK) {
+        uint64_t us = smaller(config_of(sense.channel)->max_sense_us, sense.on_time_us);
+        allow(&p, sense.channel, false, us * US, 1, us * US);
+    } else if (kind == WIRE_KIND_SCAN && wire_decode_scan(body, size, &scan) == WIRE_OK) {
+        for (uint8_t channel = 1; channel <= CHANNELS; channel++) {
+            if ((scan.mask & (1u << (channel - 1u))) && scan.on_time_us && config_of(channel)->max_sense_us) {
+                allow(&p, channel, false, (uint64_t)US * scan.on_time_us, CHANNELS, 20u * MS);
+            }
+        }
+    } else if (kind == WIRE_KIND_WATCH && wire_decode_watch(body, size, &watch) == WIRE_OK && watch.held) {
+        uint64_t ms = smaller(config_of(watch.channel)->max_hold_ms, watch.duration_ms);
+        allow(&p, watch.channel, true, ms * MS, 1, ms * MS);
+    }
+    return p;
+}
+
+static bool is_new(uint16_t sequence)
+{
+    uint16_t ahead = (uint16_t)(sequence - o.last_sequence);
+    return o.session != 0 && ahead != 0 && ahead < 0x8000u;
+}
+
+static void forget_session(void)
+{
+    void_arming();
+    o.beaten = false;
+    memset(&o.permit, 0, sizeof o.permit);
+}
+
+/* An acknowledged request takes effect. */
+static void take_effect(uint8_t kind, const uint8_t *body, uint16_t size)
+{
+    struct wire_configure configure;
+    struct wire_arm arm;
+    if (kind == WIRE_KIND_CONFIGURE && wire_decode_configure(body, size, &configure) == WIRE_OK) {
+        o.config[configure.channel - 1u] = configure;
+        o.tripped[configure.channel - 1u] = false;
+        o.configured[configure.channel - 1u] = configure.load_class != WIRE_LOAD_CLASS_NONE;
+        void_arming();
+    } else if (kind == WIRE_KIND_ARM && wire_decode_arm(body, size, &arm) == WIRE_OK) {
+        o.armed_until[arm.hazard] = host_now() + (uint64_t)arm.duration_ms * MS;
+    } else if (kind == WIRE_KIND_DISARM && body[0] == WIRE_HAZARD_NONE) {
+        void_arming();
+    } else if (kind == WIRE_KIND_DISARM) {
+        o.armed_until[body[0]] = 0;
+    } else if (kind == WIRE_KIND_CLEAR_STOP) {
+        o.stopped = false;
+    } else if (kind == WIRE_KIND_CANCEL) {
+        memset(&o.permit, 0, sizeof o.permit);
+    }
+}
+
+/* What acts whether or not it is answered: before the bytes arrive. */
+static void act_at_once(uint8_t kind, const uint8_t *body, uint16_t size)
+{
+    struct wire_heartbeat beat;
+    struct wire_hello hello;
+    if (kind == WIRE_KIND_HEARTBEAT && wire_decode_heartbeat(body, size, &beat) == WIRE_OK && o.session != 0 &&
+        beat.session == o.session) {
+        o.beaten = true;
+        o.beat = host_now();
+    }
+    if (kind == WIRE_KIND_HELLO && wire_decode_hello(body, size, &hello) == WIRE_OK &&
+        hello.protocol_major == WIRE_PROTOCOL_MAJOR && hello.session != o.session) {
+        o.session = hello.session;
+        o.answered = true;
+    }
+}
+
+static uint16_t stuffed(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size, uint8_t *out)
+{
+    uint8_t raw[FRAME_BYTES];
+    uint32_t crc = 0xFFFFFFFFul;
+    uint16_t length = (uint16_t)(3u + size);
+    raw[0] = kind;
+    wire_put_u16(raw + 1, sequence);
+    if (size > 0) {
+        memcpy(raw + 3, body, size);
+    }
+    for (uint16_t i = 0; i < length; i++) {
+        crc ^= raw[i];
+        for (unsigned bit = 0; bit < 8; bit++) {
+            crc = (crc >> 1) ^ (0xEDB88320ul & (0u - (crc & 1u)));
+        }
+    }
+    wire_put_u32(raw + length, ~crc);
+    length = (uint16_t)(length + 4u);
+    uint16_t code = 0;
+    uint16_t at = 1;
+    uint8_t run = 1;
+    for (uint16_t i = 0; i < length; i++) {
+        if (raw[i] != 0) {
+            out[at++] = raw[i];
+            run++;
+        }
+        if (raw[i] == 0 || run == 0xFFu) {
+            out[code] = run;
+            run = 1;
+            code = at++;
+        }
+    }
+    out[code] = run;
+    out[at++] = 0;
+    return at;
+}
+
+static void after_the_bytes(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size, bool fresh)
+{
+    if (kind == WIRE_KIND_STOP && !o.hung_until) {
+        o.stopped = true;
+        void_arming();
+    }
+    if (fresh) {
+        o.last_sequence = sequence;
+        if (o.acknowledged) {
+            take_effect(kind, body, size);
+        }
+    }
+    if (o.candidate.channels && !o.refused) {
+        o.permit = o.candidate;
+    }
+    memset(&o.candidate, 0, sizeof o.candidate);
+    judge();
+}
+
+void oracle_deliver(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size)
+{
+    uint8_t frame[FRAME_BYTES + 8u];
+    uint32_t session = o.session;
+    bool new_number = is_new(sequence);
+    bool fresh = kind != WIRE_KIND_HELLO && kind != WIRE_KIND_STOP && kind != WIRE_KIND_HEARTBEAT && new_number;
+    o.acknowledged = false;
+    o.refused = false;
+    o.awaited = sequence;
+    o.awaited_kind = kind;
+    memset(&o.candidate, 0, sizeof o.candidate);
+    bool idle = true;
+    for (unsigned channel = 0; channel < CHANNELS; channel++) {
+        idle = idle && o.drive[channel] == HAL_OFF;
+    }
+    if (o.hung_until == 0) {
+        if (fresh && idle) { /* while an output is on, nothing else may begin */
+            o.candidate = permit_of(kind, body, size);
+            o.pulses = o.candidate.channels ? 0 : o.pulses;
+        }
+        act_at_once(kind, body, size);
+    }
+    host_receive(frame, stuffed(kind, sequence, body, size, frame));
+    listen();
+    if (o.session != session) {
+        forget_session();
+        o.last_sequence = sequence;
+    } else if (kind == WIRE_KIND_HELLO && new_number && o.acknowledged) {
+        o.last_sequence = sequence; /* a hello again to the open session is a request like others */
+    }
+    if (o.hung_until == 0) {
+        after_the_bytes(kind, sequence, body, size, fresh);
+    }
+}
+
+void oracle_noise(const uint8_t *bytes, size_t size)
+{
+    static const uint8_t end = 0;
+    host_receive(bytes, size);
+    host_receive(&end, 1);
+    listen();
+    judge();
+}
+
+/* --- time and hands ------------------------------------------------------------------------------------------------ */
+
+static void rebooted(void)
+{
+    uint64_t dangerous = o.dangerous;
+    bool input_open = o.input_open;
+    bool supply_bad = o.supply_bad;
+    uint8_t drive[CHANNELS];
+    bool shorted[CHANNELS];
+    memcpy(drive, o.drive, sizeof drive);
+    memcpy(shorted, o.shorted, sizeof shorted);
+    memset(&o, 0, sizeof o);
+    memcpy(o.drive, drive, sizeof drive);
+    memcpy(o.shorted, shorted, sizeof shorted);
+    o.dangerous = dangerous;
+    o.input_open = input_open;
+    o.supply_bad = supply_bad;
+    o.stopped = true;
+}
+
+void oracle_wait(uint32_t ticks)
+{
+    uint64_t end = host_now() + ticks;
+    while (host_now() < end) {
+        uint64_t next = smaller(host_now() + JUDGED_EACH, end);
+        bool wakes = o.hung_until != 0 && next >= o.hung_until;
+        host_advance(wakes ? o.hung_until : next);
+        if (wakes) {
+            rebooted();
+        }
+        listen();
+        judge();
+    }
+}
+
+void oracle_stop_input(bool open)
+{
+    host_stop_input(open);
+    o.input_open = open;
+    o.stopped = o.stopped || open;
+    listen();
+    judge();
+}
+
+void oracle_supply(bool good)
+{
+    host_supply(good ? 13.5 : 3.0);
+    o.supply_bad = !good;
+    o.stopped = o.stopped || !good;
+    listen();
+    judge();
+}
+
+void oracle_load(uint8_t channel, bool shorted)
+{
+    host_load(channel, shorted ? SHORT_OHM : SOUND_OHM, shorted ? 1e-9 : 14e-3);
+    o.shorted[channel - 1u] = shorted;
+    o.shorted_since[channel - 1u] = host_now();
+}
+
+void oracle_hang(void)
+{
+    host_hang();
+    if (o.hung_until == 0) {
+        o.hung_until = host_now() + 120u * MS;
+    }
+}
+
+void oracle_open(void)
+{
+    memset(&o, 0, sizeof o);
+    host_open(CHANNELS);
+    listen();
+}
+
+uint32_t oracle_session(void)
+{
+    return o.session;
+}
+
+uint16_t oracle_next_sequence(void)
+{
+    return (uint16_t)(o.last_sequence + 1u);
+}
+
+uint64_t oracle_dangerous(void)
+{
+    return o.dangerous;
+}
