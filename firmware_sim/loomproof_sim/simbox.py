@@ -11,6 +11,10 @@ from loomproof_sim.plant.plant import Plant
 LONGEST_WAIT_S = 0.05
 """Longest sleep of a reader in real time, so that a write from elsewhere is never seen late."""
 
+HELD_UP_NS = 100_000_000
+"""Most time that passes between two touches while somebody reads the port: a box in the console's own process
+is held up with it by a busy machine, and must not take that for a console that fell silent."""
+
 
 class CableOutError(OSError):
     """The plug of the box was pulled."""
@@ -32,6 +36,7 @@ class SimBox:
         self._out = bytearray()
         self._cable_out = False
         self._cancelled = False
+        self._read_from = False
         self._entered_ns = 0
         self.hands: SimHands
         self.plant: Plant
@@ -60,6 +65,10 @@ class SimBox:
 
     def _pump(self) -> None:
         """Let everything happen that is due, and collect what the box says; a pulled cable loses it."""
+        if self._read_from:
+            longest_ns = self.controller.now_ns + HELD_UP_NS
+            if self.clock.now_ns() > longest_ns:
+                self._stand_still_since(longest_ns)
         now_ns = self.clock.now_ns()
         self.controller.advance_to(max(self.controller.now_ns, now_ns))
         self._stand_still_since(now_ns)
@@ -96,6 +105,7 @@ class SimBox:
         """
         with self._lock:
             self._pump()
+            self._read_from = True
             self._cancelled = False
             deadline_ns = NEVER_NS if timeout_s is None else self.clock.now_ns() + round(timeout_s * 1e9)
             while not self._out and not self._cancelled:
@@ -133,6 +143,7 @@ class SimBox:
     def cancel_read(self) -> None:
         """Make a waiting `read` return."""
         with self._lock:
+            self._read_from = False
             self._cancelled = True
             self._changed.notify_all()
 
