@@ -7,13 +7,15 @@
 #include "wire_gen.h"
 
 #define HEARTBEAT_TIMEOUT_TICKS ((uint32_t)WIRE_HEARTBEAT_TIMEOUT_MS * HAL_TICKS_PER_MS)
-#define UV_PER_MV 1000u
+#define UV_PER_MV 1000ul
 
 static const struct hal_board *board;
 static volatile uint8_t reason;
 static volatile bool untold;
 static volatile bool alive;
 static volatile uint32_t beat_ticks;
+static uint16_t lowest_counts; /* of a good supply */
+static uint16_t highest_counts;
 static volatile bool supply_good;
 static volatile bool supply_untold;
 static volatile uint32_t uptime_ms;
@@ -24,9 +26,11 @@ static uint16_t supply_mv_now(void)
     return (uint16_t)(mv > UINT16_MAX ? UINT16_MAX : mv);
 }
 
-static bool in_range(uint16_t mv)
+/* In counts, since it is asked in interrupts. */
+static bool in_range(void)
 {
-    return mv >= board->supply_min_mv && mv <= board->supply_max_mv;
+    uint16_t counts = hal_supply_counts();
+    return counts >= lowest_counts && counts <= highest_counts;
 }
 
 void guard_reset(const struct hal_board *the_board, bool by_watchdog)
@@ -37,7 +41,9 @@ void guard_reset(const struct hal_board *the_board, bool by_watchdog)
     alive = false;
     uptime_ms = 0;
     supply_untold = false;
-    supply_good = in_range(supply_mv_now());
+    lowest_counts = (uint16_t)((board->supply_min_mv * UV_PER_MV + board->supply_uv_per_count - 1u) / board->supply_uv_per_count);
+    highest_counts = (uint16_t)(board->supply_max_mv * UV_PER_MV / board->supply_uv_per_count);
+    supply_good = in_range();
     if (by_watchdog) {
         outputs_kill();
     }
@@ -72,7 +78,7 @@ void guard_look_at_stop_input(void)
 
 void guard_look_at_supply(void)
 {
-    bool good = in_range(supply_mv_now());
+    bool good = in_range();
     if (good != supply_good) {
         supply_good = good;
         supply_untold = true;

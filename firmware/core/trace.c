@@ -32,6 +32,7 @@ struct trace {
 static const struct hal_board *board;
 static struct trace traces[CORE_TRACE_BUFFERS];
 static uint8_t filling = NONE;
+static uint8_t *write_at; /* where the next set of it goes */
 static uint8_t skip; /* sets to pass over before the next kept one */
 static uint8_t closed_order;
 static uint16_t last_id;
@@ -63,6 +64,12 @@ static uint8_t empty_buffer(void)
     return NONE;
 }
 
+static uint8_t *set_at(uint8_t buffer, uint16_t index)
+{
+    uint32_t offset = ((uint32_t)buffer * board->max_trace_samples + index) * HAL_TRACE_SET_BYTES;
+    return board->trace_memory + offset;
+}
+
 void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint16_t sets, uint32_t on_ticks)
 {
     if (filling != NONE) {
@@ -84,18 +91,13 @@ void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint
     trace->wanted = sets;
     trace->count = 0;
     trace->on_ticks = on_ticks;
+    write_at = set_at(filling, 0);
     skip = 0;
 }
 
 bool trace_filling(void)
 {
     return filling != NONE;
-}
-
-static uint8_t *set_at(uint8_t buffer, uint16_t index)
-{
-    uint32_t offset = ((uint32_t)buffer * board->max_trace_samples + index) * HAL_TRACE_SET_BYTES;
-    return board->trace_memory + offset;
 }
 
 /* Four 10-bit counts in five bytes: the low bytes, then the high bits together. */
@@ -127,7 +129,8 @@ bool trace_put(const struct sample_set *set)
         return false;
     }
     skip = (uint8_t)(trace->decimation - 1u);
-    pack(set_at(filling, trace->count), set);
+    pack(write_at, set);
+    write_at += HAL_TRACE_SET_BYTES;
     trace->count++;
     return trace->count == trace->wanted;
 }
