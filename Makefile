@@ -5,6 +5,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 DEB_FIRMWARE := gcc libc6-dev make gcc-avr avr-libc binutils-avr simavr libsimavr-dev libelf-dev util-linux
 DEB_TEST := ngspice tmux chromium fonts-firacode fonts-dejavu-core
+DEB_FUZZ := clang libclang-rt-dev cppcheck
 
 .PHONY: firmware demo test setup lint types contract stale pytest benchmarks campaign lock debs clean generate
 
@@ -23,7 +24,7 @@ $(STAMP): requirements/lock.txt pyproject.toml
 	@touch $@
 
 debs:
-	sh tools/debian-packages.sh $(DEB_TEST) $(DEB_FIRMWARE)
+	sh tools/debian-packages.sh $(DEB_TEST) $(DEB_FIRMWARE) $(DEB_FUZZ)
 
 firmware:
 	sh tools/debian-packages.sh $(DEB_FIRMWARE)
