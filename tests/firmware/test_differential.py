@@ -5,6 +5,7 @@ box is, counts within two of each other, and the event counters, since the Pytho
 between its samples a little later than the core does.
 """
 
+import os
 from dataclasses import replace
 from typing import Any
 
@@ -22,6 +23,7 @@ from loomproof_wire.frames import BadFrame, FrameReader, decode, encode_frame
 from loomproof_wire.messages import ChannelKind, Hazard, LoadClass
 
 MS = 1_000_000
+SCRIPTS = int(os.environ.get("LOOMPROOF_SCRIPTS", "400"))
 PROFILE = replace(REFERENCE, noise_counts=0.0, offset_spread_counts=0.0, gain_u_relative=0.0)
 KINDS = {12: ChannelKind.HIGH_SIDE, 13: ChannelKind.LOGIC, 14: ChannelKind.LOGIC} | dict.fromkeys(
     (15, 16), ChannelKind.HALF_BRIDGE
@@ -345,7 +347,11 @@ HELLO = [("send", wire.Hello(1, 0, 1, 0)), ("beats", 1)]
 
 # the same scripts each run, so that a red run is the change's own; other seeds belong to a campaign
 @settings(
-    max_examples=400, deadline=None, database=None, derandomize=True, suppress_health_check=list(HealthCheck)
+    max_examples=SCRIPTS,
+    deadline=None,
+    database=None,
+    derandomize=True,
+    suppress_health_check=list(HealthCheck),
 )
 @given(script=st.lists(steps, min_size=3, max_size=12))
 def test_both_implementations_behave_alike(core, script):
