@@ -87,7 +87,7 @@ class Bench:
         self.now = (
             start
             + max(on_s, float(times[-1]))
-            + (4.0 if self.job.load_type(channel).kind is LoadKind.LAMP else 0.25)
+            + (30.0 if self.job.load_type(channel).kind is LoadKind.LAMP else 0.25)  # a filament cools slowly
         )
         return trace_from_counts(
             *counts.T,

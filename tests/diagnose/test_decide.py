@@ -4,6 +4,8 @@ import pytest
 
 from loomproof.diagnose import Property, PropertyVerdict, Verdict, channel_verdict
 from loomproof.diagnose.decide import decide
+from loomproof.diagnose.expect import Band
+from loomproof.diagnose.judge import against
 from loomproof.measure import Estimate
 
 
@@ -73,3 +75,12 @@ def test_an_estimate_must_be_a_number():
         Estimate(math.nan, 1.0)
     with pytest.raises(ValueError, match="not negative"):
         Estimate(1.0, -1.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [(10.0, Verdict.PASS), (12.5, Verdict.UNSURE), (13.4, Verdict.UNSURE), (14.5, Verdict.FAIL)],
+)
+def test_what_has_an_innocent_explanation_but_no_proof_is_left_in_doubt(value, verdict):
+    band = Band(8.0, 12.0, 10.0, 0.0, "a catalogue", doubt=2.0)
+    assert against(1, Property.RESISTANCE, Estimate(value, 0.1), band, "ohm").verdict is verdict

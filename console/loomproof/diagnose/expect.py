@@ -42,13 +42,18 @@ _SISTER_FALSE_ALARM = 5e-4  # one-sided, per channel
 
 @dataclass(frozen=True)
 class Band:
-    """Limits of a sound quantity, its middle, and how uncertain the limits themselves are (one sigma)."""
+    """Limits of a sound quantity, its middle, and how uncertain the limits themselves are (one sigma).
+
+    Between `high` and `high` + `doubt` lies what has an innocent explanation, but no proof of it: never a pass, never
+    a fail.
+    """
 
     low: float
     high: float
     middle: float
     u: float
     source: str
+    doubt: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -193,9 +198,10 @@ def _catalogue_ohm(job: Job, channel: int, temperature: Estimate) -> Band | None
     )
     low = ohm.low * factor + wire - spread
     warm = WARM_FILAMENT if load.kind is LoadKind.LAMP else 1.0
-    high = ohm.high * factor * warm + wire + spread + TERMINALS_OHM
+    high = ohm.high * factor + wire + spread + TERMINALS_OHM
     u = abs(per_k) * ohm.value * temperature.u
-    return Band(low, high, ohm.value * factor + wire, u, source)
+    doubt = (warm - 1.0) * ohm.high * factor
+    return Band(low, high, ohm.value * factor + wire, u, source, doubt)
 
 
 def _catalogue_henry(load: LoadType) -> Band | None:

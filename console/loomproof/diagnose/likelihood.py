@@ -30,6 +30,7 @@ from loomproof.diagnose.tables import TABLES, WordTable, sound_table
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind
+from loomproof.measure.quantities import Estimate
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
     from loomproof.diagnose.hypotheses import Hypothesis
     from loomproof.job.catalogue import LoadType
     from loomproof.job.model import Job
-    from loomproof.measure.quantities import Estimate
 
     Floats = NDArray[np.float64]
 
@@ -47,6 +47,7 @@ _BROAD = -math.log(math.log(1e6))  # a quantity about which nothing is known: fl
 _OUTLIER = 0.002
 _USELESS = 0.5  # relative uncertainty from which a number says nothing
 _OWN_OHM, _OWN_HENRY = 0.015, 0.04
+_OWN_STEADY = 0.05
 _OWN_BY_KIND = {LoadKind.MOTOR: 0.12, LoadKind.LAMP: 0.05, LoadKind.COIL: 0.03}
 _ADDED = np.geomspace(0.02, 100.0, 56)  # ohm
 _ADDED_LOG_WEIGHT = -math.log(_ADDED.size)
@@ -194,7 +195,9 @@ class Scorer:
         seen, band = self.features[channel].steady, self.expected.steady.get(channel)
         if seen is None or band is None or seen.value <= 0.0:
             return 0.0
-        if shape.garbled or shape.foreign or shape.low or shape.added or shape.unknown_type or shape.beside:
+        if shape.unknown_type:
+            return 0.0  # judged together with the resistance
+        if shape.garbled or shape.foreign or shape.low or shape.added or shape.beside:
             return _BROAD
         sigma = math.hypot((band.high - band.low) / (2.0 * math.sqrt(3.0) * band.middle), seen.relative)
         return float(_with_outliers(_normal(math.log(seen.value), math.log(band.middle), sigma)))
@@ -372,10 +375,11 @@ class Scorer:
     def _types(self, channel: int) -> float:
         """Some other load of the catalogue, or one nobody knows; judged by resistance and inductance together."""
         measured, henry = self.features[channel].resistance, self.features[channel].inductance
-        if measured is None and henry is None:
+        steady = self._steady_ratio(channel)
+        if measured is None and henry is None and steady is None:
             return 0.0
         key = self.job.load_type(channel).key
-        known = (measured is not None) + (henry is not None)
+        known = (measured is not None) + (henry is not None) + (steady is not None)
         scores = [math.log(0.3) + known * _BROAD]
         others = [t for t in {**CATALOGUE, **{t.key: t for t in self.job.loads}}.values() if t.key != key]
         for other in others:
@@ -386,8 +390,19 @@ class Scorer:
                 score += self._marginal(other, _normal(math.log(measured.value), np.log(base), sigma))
             if henry is not None:
                 score += float(_henry_density(henry, other))
+            if steady is not None:
+                score += _steady_density(steady, other)
             scores.append(score)
         return float(logsumexp(scores))
+
+    def _steady_ratio(self, channel: int) -> Estimate | None:
+        """Steady current (A) brought to 13.5 V as the channel's own load would bring it."""
+        seen, band = self.features[channel].steady, self.expected.steady.get(channel)
+        due = self.job.load_type(channel).steady_current_a
+        if seen is None or band is None or due is None or seen.value <= 0.0:
+            return None
+        factor = due.value / band.middle
+        return Estimate(seen.value * factor, seen.u * factor)
 
     def _henry(self, channel: int, faults: tuple[Hypothesis, ...]) -> Floats:
         key = (channel, faults)
@@ -460,6 +475,14 @@ def _flat(x: float, low: float, high: float) -> float:
     """Uniform per natural logarithm between two bounds, falling off beyond them."""
     beyond = max(low - x, x - high, 0.0)
     return -math.log(max(high - low, 0.1)) - 0.5 * (beyond / 0.2) ** 2
+
+
+def _steady_density(measured: Estimate, load: LoadType) -> float:
+    due = load.steady_current_a
+    if due is None:
+        return _BROAD
+    sigma = math.hypot(due.tolerance_percent / 100.0 / math.sqrt(3.0), measured.relative, _OWN_STEADY)
+    return float(_normal(math.log(measured.value), math.log(due.value), sigma))
 
 
 def _henry_density(measured: Estimate, load: LoadType) -> float:
