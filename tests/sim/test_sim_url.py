@@ -76,7 +76,8 @@ def test_closing_ends_a_waiting_read() -> None:
         port.read(1)
 
 
-def test_a_named_box_stays_the_same_while_its_port_is_closed() -> None:
+def test_a_named_box_stays_the_same_while_its_port_is_closed(monkeypatch) -> None:
+    monkeypatch.setattr("loomproof_sim.urls.sim_boxes", {})  # whatever else ran in this process
     with pytest.raises(KeyError, match="opened: none"):
         urls.find("bench")
     port = open_port("clock=virtual&name=bench")

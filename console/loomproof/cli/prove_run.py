@@ -57,6 +57,8 @@ class Run:
 
     def _work(self, stack: contextlib.ExitStack) -> Code:
         recorder, outcomes, store = self._record(stack)
+        if self.url.startswith("sim://"):
+            stack.callback(self._forget_simulated)
         box = connect(self.url, auto_call_in=True)
         stack.callback(box.close)
         operator = self._operator(stack, box)
@@ -123,11 +125,18 @@ class Run:
             return client
         if not self.url.startswith("sim://"):
             raise _UsageError("--operator simulated needs a simulated box: sim://..., or --hands HOST:PORT")
-        from loomproof_sim.urls import find, forget
+        from loomproof_sim.urls import find
 
-        name = dict(parse_qsl(urlsplit(self.url).query))["name"]
-        stack.callback(forget, name)
-        return find(name).hands
+        return find(self._simulated_name()).hands
+
+    def _simulated_name(self) -> str:
+        return dict(parse_qsl(urlsplit(self.url).query))["name"]
+
+    def _forget_simulated(self) -> None:
+        """A simulated box lives as long as its name is known; this run's is done with."""
+        from loomproof_sim.urls import forget
+
+        forget(self._simulated_name())
 
     def _stop(self, reason: str) -> None:
         if self.session is not None:
