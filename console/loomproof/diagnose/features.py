@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from loomproof.diagnose.evidence import Noticed, PullResult
 from loomproof.diagnose.expect import COPPER_KINDS, LOGIC_KINDS
-from loomproof.job.kinds import LoadKind
+from loomproof.job.kinds import LoadKind, Suppression
 from loomproof.measure.quantities import Estimate
 from loomproof.measure.signature import Moved, OffShape
 
@@ -114,7 +114,7 @@ def _inductance(own: ChannelEvidence, load: LoadType) -> Estimate | None:
     """From the load's own pulse; where that gave none, roughly from the sense pulse: V t / i.
 
     The sense pulse is short against any winding's time constant, so resistance takes little of it: 20 %
-    covers that.
+    covers that. What a resistor across the winding takes is no current of the winding.
     """
     signature, sense = own.signature, own.sense
     if signature is not None and signature.inductance_h is not None:
@@ -122,10 +122,23 @@ def _inductance(own: ChannelEvidence, load: LoadType) -> Estimate | None:
     if load.kind not in COPPER_KINDS or sense is None or sense.tripped or sense.on_time_s <= 0.0:
         return None
     current, supply = sense.final_current_a, sense.supply_v
-    if current is None or supply is None or current.value < 5.0 * current.u:
+    if current is None or supply is None:
         return None
-    value = supply.value * sense.on_time_s / current.value
-    return Estimate(value, value * math.hypot(0.2, current.relative))
+    winding_a, u_a = _without_resistor(current, supply, load)
+    if winding_a < 5.0 * u_a:
+        return None
+    value = supply.value * sense.on_time_s / winding_a
+    return Estimate(value, value * math.hypot(0.2, u_a / winding_a))
+
+
+def _without_resistor(current: Estimate, supply: Estimate, load: LoadType) -> tuple[float, float]:
+    """The winding's share of a sensed current, with its standard uncertainty."""
+    resistor = load.suppression_ohm
+    if load.suppression is not Suppression.RESISTOR or resistor is None:
+        return current.value, current.u
+    shunted_a = supply.value / resistor.value
+    spread = resistor.tolerance_percent / 100.0 / math.sqrt(3.0)  # GUM 4.3.7: a rectangular distribution
+    return current.value - shunted_a, math.hypot(current.u, shunted_a * spread)
 
 
 def _moved(signature: Signature, load: LoadType) -> Moved | None:
