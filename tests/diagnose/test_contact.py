@@ -9,8 +9,10 @@ from loomproof.diagnose import (
     PropertyVerdict,
     Verdict,
     channel_verdict,
+    find,
     judge,
 )
+from loomproof.job.faults import FaultKind
 
 SOUND = tuple(
     PropertyVerdict(1, p, Verdict.PASS) for p in (Property.CONTINUITY, Property.RESISTANCE, Property.ACTION)
@@ -51,3 +53,19 @@ def test_a_contact_that_could_not_be_watched_keeps_a_sound_channel_from_passing(
     blind = PropertyVerdict(1, Property.CONTACT, Verdict.NOT_TESTED)
     assert channel_verdict(SOUND, 1) is Verdict.PASS
     assert channel_verdict((*SOUND, blind), 1) is Verdict.NOT_TESTED
+
+
+@pytest.mark.parametrize(
+    ("fault", "kind"),
+    [
+        ("open:12", FaultKind.OPEN),
+        ("short_to_ground:12", FaultKind.SHORT_TO_GROUND),
+        ("short_to_supply:12", FaultKind.SHORT_TO_SUPPLY),
+    ],
+)
+def test_an_input_that_is_driven_high_shows_its_shorts_the_other_way(bench, fault, kind):
+    lab = bench("boat", fault, seed=31)
+    evidence = lab.evidence()
+    verdicts = judge(lab.job, evidence)
+    assert channel_verdict(verdicts, 12) is Verdict.FAIL
+    assert [(f.fault, f.channels) for f in find(lab.job, evidence, verdicts)] == [(kind, (12,))]

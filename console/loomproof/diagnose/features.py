@@ -28,6 +28,8 @@ class Rest(StrEnum):
     FLOATING = "at the bias"
     GROUNDED = "at ground"
     BETWEEN = "in between"
+    HELD_LOW = "at ground, where its input holds it"
+    HELD_HIGH = "at the supply, where nothing should hold it"
     UNKNOWN = "not read"
 
 
@@ -61,6 +63,14 @@ class Features:
     unsteady: bool
 
 
+# An input hangs between pin and ground. One with a resistor to its own supply rests in between: that says nothing.
+_LOGIC_REST = {
+    Rest.GROUNDED: Rest.HELD_LOW,
+    Rest.CONNECTED: Rest.HELD_HIGH,
+    Rest.FLOATING: Rest.FLOATING,
+}
+
+
 def rest_state(rest_v: float | None, supply_v: float | None, bias_v: float, u_v: float) -> Rest:
     """Words for a resting drain voltage.
 
@@ -84,13 +94,15 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
     own = evidence.of(channel)
     load = job.load_type(channel)
     signature = own.signature
-    # The pins of logic outputs and of half-bridges do not rest where their load would hold them.
-    hidden = load.kind in LOGIC_KINDS or job.channel(channel).partner is not None
+    # The pins of half-bridges do not rest where their load would hold them.
+    hidden = job.channel(channel).partner is not None
     rest = (
         Rest.UNKNOWN
         if hidden
         else rest_state(own.resting_drain_v, evidence.supply_rest_v, evidence.bias_v, evidence.drain_u_v)
     )
+    if load.kind in LOGIC_KINDS:
+        rest = _LOGIC_REST.get(rest, Rest.UNKNOWN)
     return Features(
         channel=channel,
         rest=rest,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from loomproof.diagnose.expect import expect
@@ -12,11 +12,12 @@ from loomproof.diagnose.hypotheses import Hypothesis, candidates, single_faults
 from loomproof.diagnose.likelihood import Scorer
 from loomproof.diagnose.search import Explained, explain, weigh
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
-from loomproof.diagnose.words import ADVICE, NAMES, TWINS, evidence_for, how_much, place, sentence
+from loomproof.diagnose.words import ADVICE, NAMES, TWINS, UNMEASURED, evidence_for, how_much, place, sentence
 from loomproof.job.faults import FaultKind
 
 if TYPE_CHECKING:
     from loomproof.diagnose.evidence import LoomEvidence
+    from loomproof.diagnose.features import Features
     from loomproof.job.model import Job
 
 _TWIN_SHARE = 0.2  # an alternative this probable against the leading one is named beside it
@@ -162,6 +163,13 @@ def _of_likeliest_kin(item: Explained) -> Explained:
     return Explained(fault, probability, tuple(sorted(others, key=lambda pair: -pair[1])))
 
 
+def _alike(fault: Hypothesis, features: Mapping[int, Features]) -> tuple[FaultKind, ...]:
+    """Kinds of fault that look the same to this box, given what was measured there."""
+    unmeasured = fault.channels and features[fault.channels[0]].resistance is None
+    more = UNMEASURED.get(fault.kind, ()) if unmeasured else ()
+    return (*TWINS.get(fault.kind, ()), *more)
+
+
 def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
     fault, features = item.fault, dict(scorer.features)
     advice = ADVICE[fault.kind]
@@ -170,7 +178,7 @@ def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
         dict.fromkeys(
             h.kind
             for h, p in rivals
-            if h.kind in TWINS.get(fault.kind, ()) and p > _TWIN_SHARE * item.probability
+            if h.kind in _alike(fault, features) and p > _TWIN_SHARE * item.probability
         )
     )
     amount = how_much(fault, features, scorer.expected)

@@ -70,6 +70,8 @@ class Hypothesis:
 def single_faults(channel: int, load: LoadType) -> list[Hypothesis]:
     """Every fault that one channel with this load can have by itself."""
     kinds = list(_SINGLES)
+    if load.kind in LOGIC_KINDS:
+        kinds.remove(FaultKind.SHORT_ACROSS_LOAD)  # an input lies between its pin and ground
     if load.kind in _WOUND and load.kind is not LoadKind.MOTOR:
         kinds.append(FaultKind.SHORTED_TURNS)
     if load.moves or load.kind is LoadKind.MOTOR:

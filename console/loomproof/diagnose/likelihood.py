@@ -26,7 +26,7 @@ from loomproof.diagnose.expect import (
     series_ohm,
 )
 from loomproof.diagnose.features import Conduct, Rest
-from loomproof.diagnose.tables import TABLES, WordTable, sound_table
+from loomproof.diagnose.tables import TABLES, WordTable, fault_table, sound_table
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind
@@ -230,7 +230,7 @@ class Scorer:
                 moved_elsewhere=target,
                 foreign=foreign,
             )
-        words = shape.words.under(TABLES[kind])
+        words = shape.words.under(fault_table(kind, shape.load))
         if kind is FaultKind.BRIDGED:
             other = next(c for c in fault.channels if c != channel)
             beside = self.job.load_type(other)
@@ -238,14 +238,15 @@ class Scorer:
             if both[Conduct.EXCESS] > 0.5:
                 words = replace(words, conduct=both, noticed=None)
             return replace(shape, words=words, beside=beside)
+        driven_high = shape.load.kind in LOGIC_KINDS
         flags: dict[FaultKind, dict[str, bool]] = {
             FaultKind.ADDED_RESISTANCE: {"added": True},
             FaultKind.SHORTED_TURNS: {"lost_turns": True},
-            FaultKind.SHORT_TO_SUPPLY: {"low": True},
+            FaultKind.SHORT_TO_SUPPLY: {"garbled" if driven_high else "low": True},
             FaultKind.SHORT_ACROSS_LOAD: {"low": True},
             FaultKind.SUPPRESSION_REVERSED: {"low": True},
             FaultKind.WRONG_LOAD: {"unknown_type": True},
-            FaultKind.SHORT_TO_GROUND: {"garbled": True},
+            FaultKind.SHORT_TO_GROUND: {"low" if driven_high else "garbled": True},
         }
         return replace(shape, words=words, **flags.get(kind, {}))  # type: ignore[arg-type]
 

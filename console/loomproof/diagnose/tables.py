@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 from loomproof.diagnose.evidence import Noticed
+from loomproof.diagnose.expect import LOGIC_KINDS
 from loomproof.diagnose.features import Conduct, Rest
 from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind, Suppression
@@ -105,12 +106,17 @@ def _after(due: OffShape) -> Odds:
     return {str(s): 0.003 for s in OffShape} | {str(OffShape.CANNOT_TELL): 0.02, str(due): 0.96}
 
 
+def fault_table(kind: FaultKind, load: LoadType) -> WordTable:
+    """What a fault says on a channel with this load; inputs are driven high, so their shorts look the other way."""
+    return LOGIC_TABLES.get(kind, TABLES[kind]) if load.kind in LOGIC_KINDS else TABLES[kind]
+
+
 def sound_table(load: LoadType) -> WordTable:
     """What a sound circuit with this load shows."""
     moves = load.moves or load.kind is LoadKind.MOTOR
     quiet = load.kind in {LoadKind.STEPPER, LoadKind.LOGIC_INPUT}
     return WordTable(
-        rest={Rest.CONNECTED: 0.994, Rest.BETWEEN: 0.003, Rest.FLOATING: 0.002, Rest.GROUNDED: 0.001},
+        rest=_LOGIC_REST if load.kind in LOGIC_KINDS else _REST,
         conduct={Conduct.FLOWS: 0.998, Conduct.NONE: 0.001, Conduct.EXCESS: 0.001},
         moved={Moved.YES: 0.9, Moved.CANNOT_TELL: 0.098, Moved.NO: 0.002} if moves else None,
         off_shape=_after(_DUE[load.suppression]) if load.kind in _SHOWS_SUPPRESSION else None,
@@ -121,6 +127,8 @@ def sound_table(load: LoadType) -> WordTable:
     )
 
 
+_REST: Odds = {Rest.CONNECTED: 0.994, Rest.BETWEEN: 0.003, Rest.FLOATING: 0.002, Rest.GROUNDED: 0.001}
+_LOGIC_REST: Odds = {Rest.HELD_LOW: 0.96, Rest.HELD_HIGH: 0.01, Rest.FLOATING: 0.03}
 _DEAD = {"something": 0.02, "nothing": 0.98}
 _ANY_AFTER: Odds = {str(s): 1.0 / len(OffShape) for s in OffShape}
 _SHORTED = WordTable(
@@ -197,4 +205,26 @@ TABLES: Mapping[FaultKind, WordTable] = {
         pull={"none": 0.6, "several": 0.35, "matched": 0.04, "other": 0.01},
     ),
     FaultKind.WEAK_SUPPLY: WordTable(),
+}
+
+LOGIC_TABLES: Mapping[FaultKind, WordTable] = {
+    FaultKind.INTERMITTENT: replace(
+        TABLES[FaultKind.INTERMITTENT], rest={Rest.HELD_LOW: 0.88, Rest.FLOATING: 0.11, Rest.HELD_HIGH: 0.01}
+    ),
+    FaultKind.WRONG_LOAD: WordTable(
+        # One that hangs on a feed pulls the pin up, and a logic output only sources.
+        rest={Rest.HELD_LOW: 0.68, Rest.HELD_HIGH: 0.3, Rest.FLOATING: 0.02},
+        conduct={Conduct.NONE: 0.45, Conduct.FLOWS: 0.35, Conduct.EXCESS: 0.2},
+        noticed={"something": 0.2, "nothing": 0.8},
+    ),
+    FaultKind.SHORT_TO_GROUND: WordTable(
+        rest={Rest.HELD_LOW: 0.99, Rest.HELD_HIGH: 0.005, Rest.FLOATING: 0.005},
+        conduct={Conduct.EXCESS: 0.95, Conduct.FLOWS: 0.04, Conduct.NONE: 0.01},
+        noticed=_DEAD,
+    ),
+    FaultKind.SHORT_TO_SUPPLY: WordTable(
+        rest={Rest.HELD_HIGH: 0.98, Rest.HELD_LOW: 0.01, Rest.FLOATING: 0.01},
+        conduct={Conduct.NONE: 0.9, Conduct.FLOWS: 0.08, Conduct.EXCESS: 0.02},
+        noticed=_DEAD,
+    ),
 }

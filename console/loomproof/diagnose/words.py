@@ -135,7 +135,20 @@ TWINS = {
     FaultKind.SHORT_ACROSS_LOAD: (FaultKind.SHORT_TO_SUPPLY, FaultKind.SUPPRESSION_REVERSED),
     FaultKind.SUPPRESSION_REVERSED: (FaultKind.SHORT_ACROSS_LOAD, FaultKind.SHORT_TO_SUPPLY),
 }
+# What it cannot separate from a wrong load when the channel is off again before anything was measured.
+UNMEASURED = {
+    FaultKind.SHORT_TO_GROUND: (FaultKind.WRONG_LOAD,),
+    FaultKind.SHORT_TO_SUPPLY: (FaultKind.WRONG_LOAD,),
+    FaultKind.SHORT_ACROSS_LOAD: (FaultKind.WRONG_LOAD,),
+    FaultKind.WRONG_LOAD: (
+        FaultKind.SHORT_TO_GROUND,
+        FaultKind.SHORT_TO_SUPPLY,
+        FaultKind.SHORT_ACROSS_LOAD,
+    ),
+}
 _WHY_TWINS = {
+    FaultKind.SHORT_TO_GROUND: "nothing could be measured of what is there",
+    FaultKind.WRONG_LOAD: "nothing could be measured of what is there",
     FaultKind.OPEN: "nothing else hangs on that feed to compare with",
     FaultKind.FEED_OPEN: "nothing else hangs on that feed to compare with",
     FaultKind.ADDED_RESISTANCE: "no other load on that feed draws enough to compare with",
