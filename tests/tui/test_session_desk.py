@@ -10,8 +10,9 @@ from loomproof.job.loading import load_job
 from loomproof.measure.quantities import Estimate
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
 from loomproof.procedure.session import Session
-from loomproof.tui.conductor import SessionDesk, pulses_of
+from loomproof.tui.conductor import SessionDesk
 from loomproof.tui.desk import DriveRequest, Reply
+from loomproof.tui.freework import pulses_of
 from loomproof.tui.operator import TuiOperator
 from loomproof.tui.panels import SILENT_S, PanelKeeper
 from loomproof.tui.shell import Console

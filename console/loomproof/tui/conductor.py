@@ -10,42 +10,32 @@ from __future__ import annotations
 import queue
 import sys
 import threading
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import datetime
 from typing import Protocol
 
+from textual.message import Message
+
 from loomproof.box import BoxError
-from loomproof.job.kinds import HazardClass
 from loomproof.job.model import Job
-from loomproof.procedure.core import NotPermittedError, StepInterruptedError
-from loomproof.procedure.driving import OverBudgetError
+from loomproof.procedure.core import StepInterruptedError
 from loomproof.procedure.port import BoxPort
-from loomproof.procedure.prompts import Answer, Choice, Operator, Prompt, PromptKind
-from loomproof.procedure.session import FreeDrive, Session
-from loomproof.safety import (
-    Blocked,
-    Pulses,
-    StatementKind,
-    StatementRefusedError,
-    cautions_for,
-    check_train,
-    form_for,
-)
+from loomproof.procedure.prompts import Answer, Choice, Operator, Prompt
+from loomproof.procedure.session import Session
+from loomproof.safety import StatementRefusedError
 from loomproof.tui import messages
 from loomproof.tui.desk import DriveRequest, Post, Reply
+from loomproof.tui.freework import FreeWork
 from loomproof.tui.gathering import Gathered, Traces
 from loomproof.tui.operator import TuiOperator
 from loomproof.tui.panels import PanelKeeper
-from loomproof.tui.translate import job_view, measured_text, prompt_view
+from loomproof.tui.translate import job_view, prompt_view
 from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
 from loomproof_wire.messages import StopReason
 
 SWITCH_S = 0.001
 """Longest time one thread keeps the interpreter: judging a loom must not hold up heartbeats and keys."""
-BUDGET_AGE_S = 0.5
-"""How long a computed budget is shown before it is computed anew."""
 
 
 class Box(BoxPort, Protocol):
@@ -101,8 +91,7 @@ class SessionDesk:
         self._panel = PanelKeeper()
         self._traces = Traces(job)
         self._gathered = Gathered(job, record_where, wall)
-        self._own_prompts = 0
-        self._budgets: dict[int, tuple[float, object, BudgetView]] = {}
+        self._free = FreeWork(job, self._operator, self._panel, self._gathered, self._tell)
 
     # --- the interface's side --------------------------------------------------------------------------
 
@@ -139,36 +128,24 @@ class SessionDesk:
 
     def drive(self, request: DriveRequest) -> None:
         """Drive freely in the worker thread."""
-        self._run(lambda session: self._drive(session, request))
+        self._run(lambda session: self._free.drive(session, request))
 
     def cancel(self) -> None:
-        """End the drive from a thread of its own: the worker waits for its end."""
+        """End the drive."""
         if self._box is not None:
-            threading.Thread(target=self._cancel, args=(self._box,), name="cancel", daemon=True).start()
+            self._free.cancel(self._box)
 
     def check(self, request: DriveRequest) -> tuple[str, ...]:
         """Compare a request with the channel's budget."""
-        session = self._session
-        if session is None:
-            return ("The box is not connected yet.",)
-        pulses = pulses_of(request)
-        budget = session.budget(request.channel, on_time_us=pulses.on_time_us, period_us=pulses.period_us)
-        return tuple(str(problem) for problem in check_train(budget, pulses))
+        return self._free.check(self._session, request)
 
     def budget(self, channel: int) -> BudgetView:
-        """Return limits and blocks, computed at most every half second or when a statement changed."""
-        session = self._session
-        stated = session.interlocks if session is not None else None
-        kept = self._budgets.get(channel)
-        if kept is not None and kept[1] is stated and time.monotonic() - kept[0] < BUDGET_AGE_S:
-            return kept[2]
-        view = self._fresh_budget(channel)
-        self._budgets[channel] = (time.monotonic(), stated, view)
-        return view
+        """Return limits and blocks."""
+        return self._free.budget(self._session, channel)
 
     def unblock(self, channel: int) -> None:
         """Ask for every statement the channel needs, in the worker thread."""
-        self._run(lambda session: self._ask_statements(session, channel))
+        self._run(lambda session: self._free.ask_statements(session, channel))
 
     def expected(self, channel: int) -> TraceView:
         """Return the traces of a channel over the expected band."""
@@ -288,70 +265,13 @@ class SessionDesk:
         session.reconnected()
         self._say("Connected again. Nothing is armed and nothing is stated.", "information")
 
-    def _cancel(self, box: Box) -> None:
-        with suppress(BoxError, OSError):
-            box.cancel()
-
-    def _drive(self, session: Session, request: DriveRequest) -> None:
-        try:
-            done = session.drive(request.channel, pulses_of(request))
-        except NotPermittedError as error:
-            self._drove(request, f"Blocked: {error}", ok=False)
-        except (OverBudgetError, BoxError, StepInterruptedError, ValueError) as error:
-            self._drove(request, str(error), ok=False)
-        else:
-            self._gathered.measured(request.channel, done.signature)
-            self._drove(request, drive_text(done), ok=done.reason == "complete")
-
-    def _drove(self, request: DriveRequest, text: str, *, ok: bool) -> None:
-        self._gathered.note("free drive", f"channel {request.channel}: {text}")
-        self._post(messages.DriveFinished(request.channel, text, ok=ok))
-
-    def _ask_statements(self, session: Session, channel: int) -> None:
-        if not isinstance(session.permit(channel), Blocked):
-            # Nothing is missing, so the fuel ledger is full: only a fresh look at the fuel empties it.
-            if self._job.load_type(channel).hazard is HazardClass.FUEL:
-                self._ask_statement(session, StatementKind.FUEL_ISOLATED, channel)
-            return
-        for _ in range(2 * len(StatementKind)):
-            permit = session.permit(channel)
-            if not isinstance(permit, Blocked) or not permit.needs:
-                return
-            if not self._ask_statement(session, permit.needs[0], channel):
-                return
-
-    def _ask_statement(self, session: Session, kind: StatementKind, channel: int) -> bool:
-        load = self._job.load_type(channel)
-        form, problem = form_for(kind, self._job.setting), ""
-        while True:
-            self._own_prompts -= 1  # the session's prompts count up from 1
-            prompt = Prompt(
-                self._own_prompts,
-                PromptKind.STATEMENT,
-                "",
-                form.title,
-                "Confirm each fact after you have checked it with your own eyes.",
-                choices=(Choice.STATE, Choice.LEAVE),
-                cautions=cautions_for(load.hazard, self._job.setting),
-                channel=channel,
-                hazard=load.hazard,
-                statement=form,
-                problem=problem,
-            )
-            answer = self._operator.answer(prompt)
-            if answer.choice is not Choice.STATE:
-                return False
-            try:
-                session.state(kind, answer.facts, answer.typed, answer.who)
-            except StatementRefusedError as error:
-                problem = str(error)
-            else:
-                return True
-
     # --- what is told ----------------------------------------------------------------------------------
 
     def _raise_prompt(self, prompt: Prompt | None) -> None:
         self._post(messages.PromptRaised(prompt_view(prompt) if prompt is not None else None))
+
+    def _tell(self, message: Message) -> object:
+        return self._post(message)  # looked up each time: `begin` and `close` replace it
 
     def _say(self, text: str, severity: str) -> None:
         self._post(messages.Said(text, severity=severity))
@@ -377,25 +297,3 @@ class SessionDesk:
             self._post(messages.TraceCaptured(trace))
         if self._panel.take_event(event):
             self._post(messages.PanelChanged(self._panel.view()))
-
-    # --- budgets ---------------------------------------------------------------------------------------
-
-    def _fresh_budget(self, channel: int) -> BudgetView:
-        from loomproof.tui.budgets import budget_view
-
-        session = self._session
-        blocks: Sequence[tuple[str, str]] = self._panel.blocks(channel)
-        return budget_view(self._job, channel, session, tuple(blocks))
-
-
-def pulses_of(request: DriveRequest) -> Pulses:
-    """Return a request in whole microseconds."""
-    return Pulses(request.count, round(1e6 / request.frequency_hz), round(request.on_time_ms * 1e3))
-
-
-def drive_text(done: FreeDrive) -> str:
-    """Return what came of a free drive."""
-    pulses = "1 pulse" if done.pulses == 1 else f"{done.pulses} pulses"
-    measured = measured_text(done.signature)
-    text = f"{pulses} delivered, {done.reason}."
-    return f"{text} {measured}" if measured else text
