@@ -32,3 +32,18 @@ def test_domain_room_loads_no_interface_port_or_store(room: str) -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_first_picture_waits_for_nothing_slow() -> None:
+    """numpy, the store, pydantic and the job's models are loaded once the console already stands."""
+    script = (
+        "import sys\n"
+        "from loomproof.cli.app import build_app\n"
+        "build_app('open')\n"
+        "import loomproof.tui.shell\n"
+        "slow = ('numpy', 'scipy', 'sqlalchemy', 'pydantic', 'matplotlib', 'serial', 'loomproof.job',"
+        " 'loomproof_sim', 'tomlkit')\n"
+        "print([name for name in slow if name in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -8,9 +8,9 @@ from textual.widgets import Input, Static
 
 from loomproof.tui.desk import DriveRequest, Reply
 from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
+from loomproof.tui.pages import PAGES
 from loomproof.tui.screens.asking import AskReason, StatementScreen
 from loomproof.tui.screens.bench import BenchPage, read_request
-from loomproof.tui.screens.frame import PAGES
 from loomproof.tui.screens.help import HelpScreen
 from loomproof.tui.screens.sheet import SheetPage
 from loomproof.tui.views import ChoiceView, FactView, PromptView

@@ -1,19 +1,32 @@
 """The `loomproof` command: one typer application, one module per command."""
 
+import sys
 from importlib import import_module
 
 import typer
 
-COMMAND_MODULES: tuple[str, ...] = ("console", "check", "prove", "records", "boxes", "box_check")
-"""Modules of `loomproof.cli` with a `register(app)`, in the order their commands are listed in the help."""
+COMMAND_MODULES: dict[str, tuple[str, ...]] = {
+    "console": ("open", "demo"),
+    "check": ("check",),
+    "prove": ("prove",),
+    "records": ("records", "report"),
+    "boxes": ("boxes",),
+    "box_check": ("box-check",),
+}
+"""Modules of `loomproof.cli` with a `register(app)` and the commands each adds, in the order of the help."""
 
 
 def _root() -> None:
     """Prove every output of a wiring loom before the first start."""
 
 
-def build_app() -> typer.Typer:
-    """Return the application with every command registered."""
+def build_app(asked: str | None = None) -> typer.Typer:
+    """Return the application.
+
+    Args:
+        asked: the command that was asked for: only its module is imported, since some are slow to import.
+            None, or a word that is no command: every command is registered.
+    """
     app = typer.Typer(
         name="loomproof",
         help="Prove every output of a wiring loom before the first start.",
@@ -22,14 +35,15 @@ def build_app() -> typer.Typer:
         pretty_exceptions_enable=False,
     )
     app.callback()(_root)
-    for name in COMMAND_MODULES:
+    only = [module for module, commands in COMMAND_MODULES.items() if asked in commands]
+    for name in only or COMMAND_MODULES:
         import_module(f"loomproof.cli.{name}").register(app)
     return app
 
 
 def main() -> None:
     """Entry point of the `loomproof` console script."""
-    build_app()()
+    build_app(sys.argv[1] if len(sys.argv) > 1 else None)()
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ import typer
 if TYPE_CHECKING:
     from loomproof.job.model import Job
     from loomproof.records import RecordStore, Resumed
-    from loomproof.tui.desk import Hands
+    from loomproof.tui.desk import Desk, Hands
 
 BAD_JOB = 2
 """Exit code of a bad job file, record or call."""
@@ -51,10 +51,8 @@ def open_job(
 
     Exit code: 0 left in order, 2 bad job, record or call, 4 ended by a signal or a closed terminal.
     """
-    loaded, text = _read(job)
-    _need_terminal()
-    store = _store(records)
-    raise typer.Exit(_run(loaded, text, box, who, store, _resumed(store, resume)))
+    _need_terminal(job)
+    raise typer.Exit(_run(job, box, who, records, resume))
 
 
 def demo(
@@ -75,11 +73,9 @@ def demo(
     Nothing real is driven. The record says that it was made with a simulated box.
     """
     path = job or demo_job()
-    loaded, text = _read(path)
-    _need_terminal()
+    _need_terminal(path)
     faults: Sequence[str] = fault or (() if sound or job is not None else DEMO_FAULTS)
-    url = sim_url(path, seed, faults)
-    raise typer.Exit(_run(loaded, text, url, who, _store(records), None, demo=True))
+    raise typer.Exit(_run(path, sim_url(path, seed, faults), who, records, None, demo=True))
 
 
 def demo_job() -> Path:
@@ -136,82 +132,117 @@ class DemoHands:
             hands.stop_input(open_)
 
 
-def _need_terminal() -> None:
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        typer.echo("The console needs a terminal. Without one use `loomproof prove`.", err=True)
-        raise typer.Exit(NO_TERMINAL)
+def _need_terminal(job: Path) -> None:
+    """Without a terminal there is no console; say what is wrong with the job, too, if something is."""
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        return
+    from loomproof.tui.desk import StartRefusedError
+
+    try:
+        _read(job)
+    except StartRefusedError as refused:
+        typer.echo(str(refused), err=True)
+        raise typer.Exit(refused.code) from None
+    typer.echo("The console needs a terminal. Without one use `loomproof prove`.", err=True)
+    raise typer.Exit(NO_TERMINAL)
 
 
 def _read(path: Path) -> tuple[Job, str]:
     from loomproof.job.loading import JobError, load_job
+    from loomproof.tui.desk import StartRefusedError
 
     try:
         return load_job(path), path.read_text(encoding="utf-8")
     except JobError as error:
-        typer.echo(f"{path} cannot be opened:", err=True)
+        lines = [f"{path} cannot be opened:"]
         for problem in error.problems:
             line = f"line {problem.line}, " if problem.line is not None else ""
-            typer.echo(f"  {line}{problem.key}: {problem.reason} {problem.remedy}", err=True)
-        typer.echo("Mend it, or see `loomproof check` for the same as a table.", err=True)
-        raise typer.Exit(BAD_JOB) from None
+            lines.append(f"  {line}{problem.key}: {problem.reason} {problem.remedy}")
+        lines.append("Mend it, or see `loomproof check` for the same as a table.")
+        raise StartRefusedError("\n".join(lines), BAD_JOB) from None
 
 
 def _store(where: str | None) -> RecordStore:
     from loomproof.records import RecordError, RecordStore
+    from loomproof.tui.desk import StartRefusedError
 
     try:
         return RecordStore(where)
     except RecordError as error:
-        typer.echo(f"No record can be kept: {error}", err=True)
-        raise typer.Exit(BAD_JOB) from None
+        raise StartRefusedError(f"No record can be kept: {error}", BAD_JOB) from None
 
 
 def _resumed(store: RecordStore, record: str | None) -> Resumed | None:
     from loomproof.records import RecordError
+    from loomproof.tui.desk import StartRefusedError
 
     if record is None:
         return None
     try:
         return store.resume(record)
     except RecordError as error:
-        typer.echo(f"That record cannot be carried on: {error}", err=True)
-        raise typer.Exit(BAD_JOB) from None
+        raise StartRefusedError(f"That record cannot be carried on: {error}", BAD_JOB) from None
+
+
+class DeskMaker:
+    """Makes the real desk when the first picture stands; what it imports is loaded only then.
+
+    Args:
+        path: the job file.
+        url: the box.
+        who: the operator's name or initials.
+        records: where records are kept; None is the usual place.
+        resume: the record to carry on.
+    """
+
+    def __init__(self, path: Path, url: str, who: str, records: str | None, resume: str | None) -> None:
+        self._path = path
+        self._url = url
+        self._who = who
+        self._records = records
+        self._resume = resume
+        self._store: RecordStore | None = None
+
+    def __call__(self) -> Desk:
+        """Read the job, open the records and return the desk. Raises `StartRefusedError`."""
+        job, text = _read(self._path)
+        self._store = store = _store(self._records)
+        resumed = _resumed(store, self._resume)
+        from loomproof.box import connect
+        from loomproof.procedure.port import BoxPort
+        from loomproof.procedure.prompts import Operator
+        from loomproof.procedure.session import Session
+        from loomproof.tui.conductor import SessionDesk
+
+        def make_session(box: BoxPort, operator: Operator) -> Session:
+            recorder = resumed.recorder if resumed is not None else store.recorder()
+            outcomes = resumed.outcomes if resumed is not None else ()
+            return Session(job, box, operator, recorder, outcomes=outcomes, job_text=text, url=self._url)
+
+        return SessionDesk(
+            job,
+            lambda: connect(self._url, auto_call_in=False),
+            make_session,
+            who=self._who or _user(),
+            record_where=store.url,
+        )
+
+    def close(self) -> None:
+        """Close the record store, if it was opened."""
+        if self._store is not None:
+            self._store.close()
 
 
 def _run(
-    job: Job,
-    text: str,
-    url: str,
-    who: str,
-    store: RecordStore,
-    resumed: Resumed | None,
-    *,
-    demo: bool = False,
+    path: Path, url: str, who: str, records: str | None, resume: str | None, *, demo: bool = False
 ) -> int:
-    from loomproof.box import connect
-    from loomproof.procedure.port import BoxPort
-    from loomproof.procedure.prompts import Operator
-    from loomproof.procedure.session import Session
-    from loomproof.tui.conductor import SessionDesk
     from loomproof.tui.shell import Console, run_console
 
-    def make_session(box: BoxPort, operator: Operator) -> Session:
-        recorder = resumed.recorder if resumed is not None else store.recorder()
-        outcomes = resumed.outcomes if resumed is not None else ()
-        return Session(job, box, operator, recorder, outcomes=outcomes, job_text=text, url=url)
-
-    desk = SessionDesk(
-        job,
-        lambda: connect(url, auto_call_in=False),
-        make_session,
-        who=who or _user(),
-        record_where=store.url,
-    )
-    console = Console(desk, hands=DemoHands() if demo else None, welcome=demo, who=who)
+    maker = DeskMaker(path, url, who, records, resume)
     try:
-        return run_console(console)
+        return run_console(Console(maker, hands=DemoHands() if demo else None, welcome=demo, who=who))
     finally:
-        store.close()
+        maker.close()
 
 
 def _user() -> str:

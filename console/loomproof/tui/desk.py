@@ -13,6 +13,19 @@ from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
 Post = Callable[[Message], object]
 
 
+class StartRefusedError(Exception):
+    """The desk cannot be made: a bad job, a record that cannot be kept. Its text tells the operator.
+
+    Args:
+        text: what is wrong and how to mend it, whole lines.
+        code: the exit code of the program.
+    """
+
+    def __init__(self, text: str, code: int = 2) -> None:
+        super().__init__(text)
+        self.code = code
+
+
 @dataclass(frozen=True)
 class DriveRequest:
     """A free pulse train as the operator typed it."""

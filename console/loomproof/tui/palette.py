@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 
-from loomproof.tui.screens.frame import PAGES
+from loomproof.tui.pages import PAGES
 
 if TYPE_CHECKING:
     from loomproof.tui.shell import Console

@@ -5,8 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from contextlib import suppress
-from pathlib import Path, PurePath
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import on, work
 from textual.app import App
@@ -15,40 +14,41 @@ from textual.reactive import reactive
 from textual.screen import Screen
 
 from loomproof.tui import messages
-from loomproof.tui.desk import Desk, Hands, Reply
+from loomproof.tui.desk import Desk, Hands, Reply, StartRefusedError
 from loomproof.tui.messages import Progress
-from loomproof.tui.palette import NowCommands
-from loomproof.tui.screens.asking import AskReason, StatementScreen
-from loomproof.tui.screens.bench import BenchPage
-from loomproof.tui.screens.findings import FindingsPage
-from loomproof.tui.screens.frame import PAGES, Page
-from loomproof.tui.screens.hands import HandsPage
-from loomproof.tui.screens.help import WELCOME, HelpScreen
-from loomproof.tui.screens.loom import LoomPage
-from loomproof.tui.screens.record import RecordPage
-from loomproof.tui.screens.sheet import SheetPage
+from loomproof.tui.pages import PAGES, STARTING, page_maker
+from loomproof.tui.screens.starting import StartingScreen
 from loomproof.tui.stopping import Guards, StopKeyDriver
 from loomproof.tui.theme import THEMES
 from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
 
+if TYPE_CHECKING:
+    from textual.command import Provider
+
 CALL_IN_S = 0.1
-STYLES = Path(__file__).parent / "styles"
-STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking")
+MakeDesk = Callable[[], Desk]
+"""Makes the desk in a thread, once the first picture stands. Raises `StartRefusedError`."""
+
+
+def _commands() -> type[Provider]:
+    from loomproof.tui.palette import NowCommands
+
+    return NowCommands
 
 
 class Console(App[int]):
     """The Loomproof console."""
 
     TITLE = "Loomproof"
-    CSS_PATH: ClassVar[list[str | PurePath]] = [STYLES / f"{name}.tcss" for name in STYLE_SHEETS]
-    COMMANDS = {NowCommands}
+    COMMANDS = {_commands}
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
-        "sheet": SheetPage,
-        "loom": LoomPage,
-        "bench": BenchPage,
-        "findings": FindingsPage,
-        "record": RecordPage,
-        "hands": HandsPage,
+        STARTING: StartingScreen,
+        "sheet": page_maker("sheet", "SheetPage"),
+        "loom": page_maker("loom", "LoomPage"),
+        "bench": page_maker("bench", "BenchPage"),
+        "findings": page_maker("findings", "FindingsPage"),
+        "record": page_maker("record", "RecordPage"),
+        "hands": page_maker("hands", "HandsPage"),
     }
     DEFAULT_MODE = "sheet"
     BINDINGS = [
@@ -73,14 +73,17 @@ class Console(App[int]):
 
     def __init__(
         self,
-        desk: Desk,
+        desk: Desk | MakeDesk,
         *,
         hands: Hands | None = None,
         welcome: bool = False,
         who: str = "",
     ) -> None:
+        self._make_desk: MakeDesk | None = desk if callable(desk) else None
+        self._desk: Desk | None = None if callable(desk) else desk
+        if self._make_desk is not None:
+            self.DEFAULT_MODE = STARTING  # type: ignore[misc] # of this one console
         super().__init__(driver_class=StopKeyDriver)
-        self.desk = desk
         self.hands = hands
         self.who = who
         self._welcome = welcome
@@ -97,11 +100,41 @@ class Console(App[int]):
         if not self.is_headless and threading.current_thread() is threading.main_thread():
             self._guards = Guards(self)
             self._guards.install()
+        if self._make_desk is not None:
+            self.call_after_refresh(self._start, self._make_desk)
+        else:
+            self._begin()
+
+    @work(thread=True, exit_on_error=True)
+    def _start(self, make: MakeDesk) -> None:
+        """Make the desk, in a thread: what it imports takes longer than a first picture should."""
+        try:
+            desk = make()
+        except StartRefusedError as refused:
+            self.call_from_thread(self.exit, return_code=refused.code, message=str(refused))
+        else:
+            self.call_from_thread(self._started, desk)  # type: ignore[arg-type, unused-ignore]
+
+    async def _started(self, desk: Desk) -> None:
+        self._desk = desk
+        await self.switch_mode("sheet")
+        self._begin()
+
+    def _begin(self) -> None:
         self.set_interval(CALL_IN_S, self.desk.call_in)
         if self._welcome:
+            from loomproof.tui.screens.help import WELCOME, HelpScreen
+
             self.push_screen(HelpScreen(WELCOME))
-        # Connect only once the first picture stands: drawing it may take longer than the heartbeat allows.
+        # Connect only once the page stands: drawing it may take longer than the heartbeat allows.
         self.call_after_refresh(self.desk.begin, self.post_message)
+
+    @property
+    def desk(self) -> Desk:
+        """The work behind the pages. Raises RuntimeError while it is still being made."""
+        if self._desk is None:
+            raise RuntimeError("the console is still starting: there is no desk yet")
+        return self._desk
 
     def stop_now(self) -> None:
         """Every output off, from any thread, without the event loop."""
@@ -164,9 +197,8 @@ class Console(App[int]):
         self.prompt = message.prompt
         if not self.screen_stack:  # a question that crossed with leaving
             return
-        if isinstance(self.screen, StatementScreen) and (
-            message.prompt is None or message.prompt.id != self.screen.prompt.id
-        ):
+        asked = getattr(self.screen, "statement_of", None)
+        if asked is not None and (message.prompt is None or message.prompt.id != asked):
             self.pop_screen()
         if message.prompt is not None and message.prompt.facts:
             self._ask_statement(message.prompt)
@@ -174,6 +206,8 @@ class Console(App[int]):
 
     @work(exclusive=True, group="statement")
     async def _ask_statement(self, prompt: PromptView) -> None:
+        from loomproof.tui.screens.asking import StatementScreen
+
         reply = await self.push_screen_wait(StatementScreen(prompt, self.who))
         if reply is not None:
             self.who = reply.who
@@ -188,6 +222,8 @@ class Console(App[int]):
         if not choice.needs_reason:
             self._give(prompt, Reply(value, who=self.who))
             return
+
+        from loomproof.tui.screens.asking import AskReason
 
         def give(reason: str | None) -> None:
             if reason:
@@ -205,6 +241,8 @@ class Console(App[int]):
     async def action_stop(self) -> None:
         """Stop. The driver has done it already when a key was pressed; doing it again does no harm."""
         self.stop_now()
+        if self._desk is None:
+            return
         self.notify(
             "Every output is off. Find out why before you clear it (Ctrl+R).",
             title="STOP",
@@ -223,14 +261,17 @@ class Console(App[int]):
 
     async def action_page(self, name: str) -> None:
         """Go to a page, unless a question stands before it."""
-        if self.screen.is_modal or (name == "hands" and self.hands is None):
+        if self._desk is None or self.screen.is_modal or (name == "hands" and self.hands is None):
             return
         await self.switch_mode(name)
 
     def action_page_help(self) -> None:
         """Show the help of the page."""
-        if isinstance(self.screen, Page):
-            self.push_screen(HelpScreen(self.screen.HELP))
+        page_help = getattr(self.screen, "HELP", None)
+        if isinstance(page_help, str) and not self.screen.is_modal:
+            from loomproof.tui.screens.help import HelpScreen
+
+            self.push_screen(HelpScreen(page_help))
 
     def action_use_theme(self, name: str) -> None:
         """Use another theme."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, cast
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual import events
 from textual.app import ComposeResult
@@ -13,19 +14,14 @@ from textual.reactive import reactive
 from textual.screen import Screen
 from textual.widgets import Button, Footer, Static
 
+from loomproof.tui.pages import PAGES
 from loomproof.tui.widgets.status import StatusBar
 
 if TYPE_CHECKING:
     from loomproof.tui.shell import Console
 
-PAGES: tuple[tuple[str, str, str], ...] = (
-    ("1", "sheet", "Run sheet"),
-    ("2", "loom", "Loom"),
-    ("3", "bench", "Bench"),
-    ("4", "findings", "Findings"),
-    ("5", "record", "Record"),
-    ("6", "hands", "Hands"),
-)
+STYLES = Path(__file__).parents[1] / "styles"
+STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking")
 FOLD_WIDTH = 110
 FOLD_HEIGHT = 32
 
@@ -113,8 +109,12 @@ def pane_tabs(*titles: str) -> Iterator[Button]:
 
 
 class Page(Screen[None]):
-    """A page of the console."""
+    """A page of the console.
 
+    The style sheets hang on the pages, not on the application: the first picture does not wait for them.
+    """
+
+    CSS_PATH: ClassVar[list[str | PurePath]] = [STYLES / f"{name}.tcss" for name in STYLE_SHEETS]
     BINDINGS = [Binding("v", "turn", "View", tooltip="Show the next pane of this page")]
     NAME = "page"
     HELP = ""

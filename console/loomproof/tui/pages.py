@@ -1,0 +1,31 @@
+"""The pages by key and name, and what makes them. Light to import: the first picture needs it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from textual.screen import Screen
+
+PAGES: tuple[tuple[str, str, str], ...] = (
+    ("1", "sheet", "Run sheet"),
+    ("2", "loom", "Loom"),
+    ("3", "bench", "Bench"),
+    ("4", "findings", "Findings"),
+    ("5", "record", "Record"),
+    ("6", "hands", "Hands"),
+)
+STARTING = "starting"
+"""The mode that stands before there is a desk."""
+
+
+def page_maker(module: str, name: str) -> Callable[[], Screen[Any]]:
+    """Return what makes a page of `tui.screens`, importing it only when the page is first gone to."""
+
+    def make() -> Screen[Any]:
+        page: Screen[Any] = getattr(import_module(f"loomproof.tui.screens.{module}"), name)()
+        return page
+
+    return make
