@@ -33,6 +33,7 @@ async def test_a_start_that_is_refused_leaves_with_its_code():
         raise StartRefusedError("line 3, channels: nothing here; add one", 2)
 
     console = Console(make)
-    async with console.run_test():
-        pass
+    async with console.run_test() as pilot:
+        await pilot.app.workers.wait_for_complete()
+        await pilot.pause()
     assert console.return_code == 2
