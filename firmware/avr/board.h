@@ -55,7 +55,7 @@
 #define ENABLE_PORT PORTC
 #define ENABLE_BIT 5
 #define TRACE_BUFFERS 2
-#define TRACE_SAMPLES 16
+#define TRACE_SAMPLES 28
 #else
 #error "no such board"
 #endif

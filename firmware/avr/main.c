@@ -4,6 +4,7 @@
 #include <avr/io.h>
 #include <avr/sleep.h>
 #include <avr/wdt.h>
+#include <string.h>
 
 #include "board.h"
 #include "core.h"
@@ -24,7 +25,7 @@
 #define TENTHS_K_AT_FULL 5000L       /* 5 V at 10 mV/K */
 #define ZERO_C_DC 500                /* 0.5 V at 0 degC */
 
-static struct fitting fitting;
+static char serial_number[FITTING_TEXT], calibrated_on[FITTING_DATE];
 static struct hal_channel channels[BOARD_CHANNELS];
 static uint8_t trace_memory[TRACE_BUFFERS * TRACE_SAMPLES * HAL_TRACE_SET_BYTES];
 
@@ -141,11 +142,15 @@ void edges_past(void) {
         millisecond();
 }
 
-static void describe(void) {
+/* Not part of main, whose frame stays: what is read here is needed once. */
+__attribute__((noinline)) static void describe(void) {
+    struct fitting fitting;
     fitting_load(&fitting);
     board.simulated = fitting.simulated;
-    board.serial_number = fitting.serial_number;
-    board.calibrated_on = fitting.calibrated_on;
+    memcpy(serial_number, fitting.serial_number, sizeof serial_number);
+    memcpy(calibrated_on, fitting.calibrated_on, sizeof calibrated_on);
+    board.serial_number = serial_number;
+    board.calibrated_on = calibrated_on;
     for (uint8_t index = 0; index < BOARD_CHANNELS; index++)
         channels[index] = (struct hal_channel){
             .kind = fitting.kinds[index],

@@ -10,6 +10,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))  # the tools; import mo
 from firmware_tools import ROOT, run
 
 sys.path.insert(0, str(ROOT / "firmware" / "cosim"))
+sys.path.insert(0, str(ROOT / "tests" / "boxcheck"))
 
 
 def make(tmp_path_factory, *targets: str) -> Path:

@@ -233,6 +233,10 @@ class Bench:
         if not holds:
             raise Failed(otherwise)
 
+    def sets(self, wanted: int) -> int:
+        """Return how many sample sets a trace may have here: as wanted, or what the box's memory holds."""
+        return wanted if self.identity is None else min(wanted, self.identity.max_trace_samples)
+
     def wait_ms(self, milliseconds: float) -> None:
         """Let time pass."""
         self.line.wait(milliseconds / 1000)

@@ -50,7 +50,7 @@ def train_delivered(bench: Bench) -> None:
 )
 def order_of_events(bench: Bench) -> None:
     bench.line.forget()
-    bench.accepted(bench.train(count=2, trace_every=1, trace_samples=20))
+    bench.accepted(bench.train(count=2, trace_every=1, trace_samples=bench.sets(20)))
     replied = bench.line.replied
     bench.line.until(lambda: any(isinstance(h.message, DriveEnded) for h in bench.line.events), 1.2)
     early = [heard.message.NAME for heard in bench.line.events if heard.order < replied]

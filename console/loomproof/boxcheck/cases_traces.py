@@ -23,7 +23,8 @@ SET = struct.Struct("<4H")
 MOST_HELD = 40
 
 
-def _capture(bench: Bench, samples: int = 60, decimation: int = 1, on_time_us: int = 4000) -> TraceReady:
+def _capture(bench: Bench, samples: int, decimation: int = 1, on_time_us: int = 4000) -> TraceReady:
+    samples = bench.sets(samples)
     bench.accepted(
         bench.train(on_time_us=on_time_us, trace_every=1, trace_decimation=decimation, trace_samples=samples)
     )
@@ -40,15 +41,18 @@ def _capture(bench: Bench, samples: int = 60, decimation: int = 1, on_time_us: i
     mend="Answer read_trace from the trace memory alone; reading takes nothing away.",
 )
 def trace_in_chunks(bench: Bench) -> None:
-    ready = _capture(bench)
-    bench.expect(ready.sample_count == 60, f"60 sample sets were asked for, {ready.sample_count} announced")
+    ready = _capture(bench, 60)
+    count = bench.sets(60)
+    bench.expect(
+        ready.sample_count == count, f"{count} sample sets were asked for, {ready.sample_count} announced"
+    )
     whole = b""
-    for first in range(0, 60, CEILINGS.samples_per_chunk):
+    for first in range(0, count, CEILINGS.samples_per_chunk):
         chunk = bench.get(ReadTrace(ready.trace_id, first), TraceChunk)
         bench.expect(
             (chunk.trace_id, chunk.first_sample) == (ready.trace_id, first), "a chunk names another place"
         )
-        want = SET.size * min(CEILINGS.samples_per_chunk, 60 - first)
+        want = SET.size * min(CEILINGS.samples_per_chunk, count - first)
         bench.expect(
             len(chunk.samples) == want, f"the chunk from {first} has {len(chunk.samples)} bytes, not {want}"
         )
@@ -66,7 +70,7 @@ def trace_in_chunks(bench: Bench) -> None:
 )
 def trace_bounds(bench: Bench) -> None:
     ready = _capture(bench, 30)
-    bench.refused(ReadTrace(ready.trace_id, 30), Refusal.OUT_OF_RANGE)
+    bench.refused(ReadTrace(ready.trace_id, ready.sample_count), Refusal.OUT_OF_RANGE)
     bench.refused(ReadTrace(ready.trace_id, 65535), Refusal.OUT_OF_RANGE)
     bench.refused(ReadTrace((ready.trace_id + 1000) & 0xFFFF, 0), Refusal.NO_TRACE)
 
@@ -103,8 +107,9 @@ def trace_header(bench: Bench) -> None:
 )
 def trace_shows_current(bench: Bench) -> None:
     assert bench.identity is not None
-    decimation = max(1, math.ceil(6_000_000 / (300 * bench.identity.sample_period_ns)))
-    ready = _capture(bench, samples=300, decimation=decimation, on_time_us=4000)
+    count = bench.sets(300)
+    decimation = max(1, math.ceil(6_000_000 / (count * bench.identity.sample_period_ns)))
+    ready = _capture(bench, samples=count, decimation=decimation, on_time_us=4000)
     data = b"".join(
         bench.get(ReadTrace(ready.trace_id, first), TraceChunk).samples
         for first in range(0, ready.sample_count, CEILINGS.samples_per_chunk)
@@ -188,9 +193,10 @@ def traces_readable_always(bench: Bench) -> None:
 )
 def sense_pulse(bench: Bench) -> None:
     bench.configure(hazard=Hazard.MOTION)
-    bench.accepted(Sense(bench.channel, 60, 20))
+    count = bench.sets(20)
+    bench.accepted(Sense(bench.channel, 60, count))
     ready = bench.event(TraceReady, 50)
     bench.between("the sense pulse", ready.on_time_us, 59, 61, "us")
-    bench.expect(ready.sample_count == 20, f"{ready.sample_count} sample sets, not 20")
+    bench.expect(ready.sample_count == count, f"{ready.sample_count} sample sets, not {count}")
     bench.ended(EndReason.COMPLETE, 20)
     bench.idle()

@@ -1,0 +1,83 @@
+"""The board that the suite's own tests check: a job with harmless loads, a simulated box as a port, hands."""
+
+from loomproof.boxcheck import Act, Need
+from loomproof.job.loading import parse_job
+
+JOB = """
+schema_version = 1
+setting = "bench"
+[identity]
+title = "Check board"
+job_number = "LP-0099"
+[[connectors]]
+id = "H1"
+name = "Board header"
+cavities = 16
+[[feeds]]
+id = "F1"
+name = "Board feed"
+terminal = "87"
+fuse_a = 15
+section_mm2 = 1.0
+length_m = 0.5
+"""
+LOADS = {1: "relay_plain", 2: "relay_plain", 3: "relay_plain", 4: "relay_diode"}
+"""What a board of four channels drives."""
+MORE = {5: "tacho_input", 6: "motor_throttle", 7: "motor_throttle"}
+"""A logic output and a half-bridge pair beside them on a larger board."""
+
+
+def job_of(loads):
+    text = JOB
+    for channel, load in loads.items():
+        text += f'[[channels]]\nchannel = {channel}\nname = "load {channel}"\ncavity = "H1-{channel}"\n'
+        text += f'wire = "BU"\nload = "{load}"\n'
+        text += "" if load == "tacho_input" else 'feed = "F1"\n'
+        text += f"partner = {13 - channel}\n" if load == "motor_throttle" else ""
+    return parse_job(text)
+
+
+class SimPort:
+    """A simulated box as a port in virtual time."""
+
+    virtual_clock = True
+
+    def __init__(self, sim):
+        self.sim = sim
+        self.timeout = 0.0
+
+    def now_s(self):
+        return self.sim.now_s()
+
+    def read(self, size=1):
+        return self.sim.read(size, self.timeout)
+
+    def write(self, data):
+        self.sim.write(bytes(data))
+        return len(data)
+
+    @property
+    def in_waiting(self):
+        return self.sim.waiting()
+
+    def close(self):
+        pass
+
+
+class SimulatedHands:
+    can = frozenset({Need.STOP_BUTTON, Need.SUPPLY, Need.CONNECTOR})
+    patience_s = 0.0
+
+    def __init__(self, hands):
+        self.hands = hands
+
+    def do(self, act, channel):
+        match act:
+            case Act.PRESS_STOP | Act.RELEASE_STOP:
+                self.hands.stop_input(act is Act.PRESS_STOP)
+            case Act.SUPPLY_OFF | Act.SUPPLY_ON:
+                self.hands.supply(act is Act.SUPPLY_ON)
+            case Act.PULL:
+                self.hands.pull(channel)
+            case Act.SEAT:
+                self.hands.seat(channel)
