@@ -8,6 +8,7 @@ import typer
 COMMAND_MODULES: dict[str, tuple[str, ...]] = {
     "console": ("open", "demo"),
     "check": ("check",),
+    "import_pinout": ("import",),
     "prove": ("prove",),
     "records": ("records", "report"),
     "boxes": ("boxes",),

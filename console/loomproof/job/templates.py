@@ -1,5 +1,10 @@
 """The text of a new job, to be filled in: sound as it stands, so that it can be checked while it grows."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
 import tomlkit
 from tomlkit.items import AoT, Table
 
@@ -100,3 +105,67 @@ def _tables(contents: list[dict[str, object]]) -> AoT:
     for content in contents:
         tables.append(_table(content))
     return tables
+
+
+@dataclass(frozen=True)
+class Template:
+    """A beginning for a new job: what it is for, where the loom is, and its engine."""
+
+    name: str
+    words: str
+    setting: Setting
+    engine: Engine | None = None
+
+
+def _engine(cylinders: int, firing_order: tuple[int, ...], **more: Any) -> Engine:  # noqa: ANN401
+    return Engine(cylinders=cylinders, firing_order=firing_order, **more)
+
+
+TEMPLATES: Mapping[str, Template] = MappingProxyType(
+    {
+        template.name: template
+        for template in (
+            Template("bench", "a loom on the bench, no engine", Setting.BENCH),
+            Template("vehicle", "a loom in a vehicle, no engine", Setting.VEHICLE),
+            Template("classroom", "a training rig, no engine", Setting.CLASSROOM),
+            Template("single", "one cylinder", Setting.VEHICLE, _engine(1, (1,))),
+            Template("twin", "inline two", Setting.VEHICLE, _engine(2, (1, 2))),
+            Template("inline-three", "inline three, a coil each", Setting.VEHICLE, _engine(3, (1, 3, 2))),
+            Template("inline-four", "inline four, a coil each", Setting.VEHICLE, _engine(4, (1, 3, 4, 2))),
+            Template(
+                "inline-four-wasted",
+                "inline four, wasted spark",
+                Setting.VEHICLE,
+                _engine(4, (1, 3, 4, 2), ignition="wasted_spark"),
+            ),
+            Template("inline-five", "inline five, a coil each", Setting.VEHICLE, _engine(5, (1, 2, 4, 5, 3))),
+            Template(
+                "inline-six", "inline six, a coil each", Setting.VEHICLE, _engine(6, (1, 5, 3, 6, 2, 4))
+            ),
+            Template(
+                "vee-six-wasted",
+                "vee six of 60 degrees, wasted spark",
+                Setting.VEHICLE,
+                _engine(6, (1, 4, 2, 5, 3, 6), layout="vee", bank_angle_deg=60, ignition="wasted_spark"),
+            ),
+            Template(
+                "flat-four",
+                "flat four, a coil each",
+                Setting.VEHICLE,
+                _engine(4, (1, 3, 2, 4), layout="flat"),
+            ),
+            Template(
+                "vee-eight-fuel",
+                "vee eight of 90 degrees, injectors alone",
+                Setting.VEHICLE,
+                _engine(8, (1, 5, 4, 8, 6, 3, 7, 2), layout="vee", bank_angle_deg=90, ignition="none"),
+            ),
+        )
+    }
+)
+"""By name. Firing orders are common ones (common practice, no source): state the engine's own."""
+
+
+def template_text(template: Template, title: str, job_number: str) -> str:
+    """Return the text of a new job from a template."""
+    return new_job_text(title, job_number, setting=template.setting, engine=template.engine)
