@@ -336,3 +336,42 @@ def test_box_urls(tmp_path):
     assert "clock=real" in box_url("sim://?clock=real", job, Who.SIMULATED)
     assert box_url("/dev/ttyACM0", job, Who.ASK) == "/dev/ttyACM0"
     assert "fault=open:1" in box_url("sim://?fault=open:1", job, Who.SIMULATED)
+
+
+# --- the walk ---------------------------------------------------------------------------------------------
+
+
+def test_a_walk_finds_a_swap_and_says_how_to_mend_it(fuel_job, tmp_path):
+    out = tmp_path / "out"
+    result = prove(
+        fuel_job,
+        "--box",
+        "sim://?fault=swapped:1:2",
+        "--operator",
+        "simulated",
+        "--walk",
+        "--out",
+        out,
+        "--quiet",
+    )
+    text = squeezed(result.output)
+    assert result.exit_code == Code.STOPPED, (
+        "the valve's channel reaches the injector: its long drive is blocked"
+    )
+    assert "channel 1 expected, channel 2 found" in text
+    assert "2. Move the terminal from H1-2 to H1-1." in text
+    with RecordStore(out / "records.sqlite") as store:
+        record = store.read("last")
+    walked = [s for s in record.steps if s.step_id.startswith("pull-")]
+    assert len(walked) == 2, "each place is asked once, by the walk alone"
+    assert all(s.ended.outcome["measured"]["how"] == "asked for, and pulled" for s in walked)
+
+
+def test_a_person_walks_by_words_at_a_plain_terminal(valve_job):
+    words = "1\nsing\nnothing\n"
+    result = prove(valve_job, "--box", "sim://?clock=virtual", "--walk", "--name", "RB", stdin=words)
+    text = squeezed(result.output)
+    assert "PULL: beside the tank" in text
+    assert "Type nothing, no, skip, off, free, end or stop." in text
+    assert "nothing moved" in text
+    assert result.exit_code == Code.STOPPED, "nobody answers what comes after the walk"

@@ -89,6 +89,15 @@ class AskingOperator:
             return Answer(Choice.LEAVE)
         return None if choice is None else self._finish(choice)
 
+    def typed(self) -> str | None:
+        """The next line typed, outside any prompt, while the box is kept alive; None when there is none."""
+        self._alive()
+        try:
+            line = self._answers.get_nowait()
+        except queue.Empty:
+            return None
+        return line or None
+
     def withdraw(self, prompt: Prompt) -> None:
         """Say that it is no longer asked."""
         if prompt.kind in (PromptKind.PULL, PromptKind.SEAT):

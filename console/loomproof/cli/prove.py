@@ -50,6 +50,10 @@ def prove(
     resume: Annotated[
         str | None, typer.Option("--resume", metavar="RECORD", help="Carry on a record in --out.")
     ] = None,
+    walk: Annotated[
+        bool,
+        typer.Option("--walk", help="Find the places on one hands-free walk, not connector by connector."),
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Only the final tables.")] = False,
 ) -> None:
     """Work a job's whole run sheet on a plain terminal and print what was found.
@@ -67,7 +71,7 @@ def prove(
         console.print(f"{job}: {error}\nloomproof check {job} shows every problem.", markup=False)
         raise typer.Exit(Code.USAGE) from None
     url = box_url(box, job, operator)
-    options = Options(operator, out, hands, name, resume)
+    options = Options(operator, out, hands, name, resume, walk)
     raise typer.Exit(Run(console, loaded, job.read_text(encoding="utf-8"), url, options, quiet=quiet).work())
 
 
@@ -95,3 +99,4 @@ class Options:
     hands: str | None = None
     name: str = ""
     resume: str | None = None
+    walk: bool = False

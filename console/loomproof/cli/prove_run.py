@@ -16,10 +16,12 @@ from loomproof.cli.asking_operator import AskingOperator
 from loomproof.cli.prove import Code, Options, Who
 from loomproof.cli.prove_tables import print_end, print_opening, print_result, print_step
 from loomproof.cli.simulated_operator import Hands, SimulatedOperator
+from loomproof.cli.walkers import SimulatedWalker, TerminalWalker, print_map
 from loomproof.diagnose import Verdict
 from loomproof.job.model import Job
 from loomproof.procedure import Operator, Recorder, Session, StepEnd, StepOutcome, WrongBoxError
 from loomproof.procedure.events import SessionEvent, StepFinished
+from loomproof.procedure.walk.runner import Walker
 from loomproof.records import RecordError, RecordStore
 from loomproof.records.report import html
 
@@ -42,6 +44,7 @@ class Run:
         self.quiet = quiet
         self.session: Session | None = None
         self.stop_asked = ""
+        self._hands_found: Hands | None = None
 
     def work(self) -> Code:
         """Connect, work the run sheet, report. Returns the exit code."""
@@ -77,7 +80,8 @@ class Run:
             session.clear_stop()
         verdict = Verdict.NOT_TESTED
         try:
-            session.run_all()
+            if not self.options.walk or self._walk(session, operator):
+                session.run_all()
         finally:
             verdict = session.close()
         print_result(self.console, self.job, session.verdicts(), session.findings())
@@ -86,10 +90,28 @@ class Run:
         print_end(self.console, verdict, session.outcomes, record_id, report)
         return code
 
+    def _walk(self, session: Session, operator: Operator) -> bool:
+        """First look, then the walk; False when it was left or stopped and the sheet is not to go on."""
+        look = session.outcome_of("look")
+        if (look is None or not look.finished) and session.run_step("look").end in _HALTED:
+            return False
+        walked = session.walk(self._walker(operator))
+        print_map(self.console, self.job, walked.map)
+        if walked.reason:
+            self.console.print(f"The walk ended early: {walked.reason}", markup=False)
+        return walked.end is StepEnd.DONE
+
+    def _walker(self, operator: Operator) -> Walker:
+        if isinstance(operator, AskingOperator):
+            return TerminalWalker(self.job, self.console, operator.typed)
+        assert self._hands_found is not None
+        return SimulatedWalker(self._hands_found)
+
     def _operator(self, stack: contextlib.ExitStack, box: Box) -> Operator:
         name = self.options.name
         if self.options.who is Who.SIMULATED:
-            return SimulatedOperator(self._hands(stack), self.job, name or "simulated operator")
+            self._hands_found = self._hands(stack)
+            return SimulatedOperator(self._hands_found, self.job, name or "simulated operator")
         return AskingOperator(name, sys.stdin, self.console, box.call_in, self._stop)
 
     def _record(

@@ -14,6 +14,7 @@ from loomproof.measure.signature import Signature
 from loomproof.measure.trace import Trace
 from loomproof.procedure.model import Step, StepOutcome
 from loomproof.procedure.prompts import Answer, Prompt
+from loomproof.procedure.walk.model import Happening, WalkState
 from loomproof.safety import Interlocks, Statement, Voider
 
 
@@ -123,6 +124,14 @@ class LoadsPresent:
 
 
 @dataclass(frozen=True, slots=True)
+class WalkChanged:
+    """A location walk went on: how it stands, and what just happened (nothing, when only its clock moved)."""
+
+    state: WalkState
+    happened: tuple[Happening, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class JudgedAnew:
     """Verdicts and findings as they stand now."""
 
@@ -171,6 +180,7 @@ SessionEvent = (
     | TraceTaken
     | ChannelMeasured
     | LoadsPresent
+    | WalkChanged
     | JudgedAnew
     | SessionStopped
     | StopCleared

@@ -29,7 +29,7 @@ def run_pull(core: Core, step: Step, result: StepResult) -> None:
     watch = watcher.watch
     blind = tuple(c for c in step.channels if not watch.templates[c].usable)
     if len(blind) == len(step.channels):
-        _explain_blind(core, step, result, blind)
+        explain_blind(core, step, result, blind)
         return
     answer = _follow(core, watcher, _pull_prompt(core, step), lambda: bool(watch.lost))
     if answer is not None and answer.choice is Choice.SKIP:
@@ -46,10 +46,11 @@ def run_pull(core: Core, step: Step, result: StepResult) -> None:
     else:
         # Nothing was recognised, but a connector may be in somebody's hand: have it seated again.
         core.ask(_seat_prompt(core, step))
-    _conclude(step, result, lost, blind)
+    conclude_pull(step, result, lost, blind)
 
 
-def _conclude(step: Step, result: StepResult, lost: tuple[int, ...], blind: tuple[int, ...]) -> None:
+def conclude_pull(step: Step, result: StepResult, lost: tuple[int, ...], blind: tuple[int, ...]) -> None:
+    """Turn what a pull moved into the evidence of each channel the step is about."""
     for channel in step.channels:
         if channel in blind and channel not in lost:
             continue
@@ -80,7 +81,7 @@ def shows_load(core: Core, channel: int) -> bool:
     return learn([scan])[channel].span_v is not None
 
 
-def _explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int, ...]) -> None:
+def explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int, ...]) -> None:
     """No channel of this connector shows a load: nothing can be recognised, so it is not asked for."""
     names = ", ".join(core.job.channel(channel).name for channel in blind)
     reason = (

@@ -44,6 +44,11 @@ from loomproof.procedure.recorders import NullRecorder
 from loomproof.procedure.recording import EventKind, Recorder, SoftwareFacts, StepBegan
 from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.stating import run_statement
+from loomproof.procedure.walk.detector import Detector
+from loomproof.procedure.walk.mapping import WalkMap, answers_from, map_of
+from loomproof.procedure.walk.model import Order
+from loomproof.procedure.walk.places import places_of
+from loomproof.procedure.walk.runner import Walk, Walked, Walker
 from loomproof.procedure.wiggling import run_wiggle
 from loomproof.safety import (
     DEFAULT_EXPIRY_S,
@@ -274,6 +279,29 @@ class Session:
             result.end = end_of(error, core)
         return self._finish(step, attempt, began_s, result)
 
+    def walk(self, walker: Walker, order: Order = Order.GUIDED, detector: Detector | None = None) -> Walked:
+        """Walk round the loom: its pull checks hands-free, one connector after another.
+
+        What is settled goes into the record at once as the pull checks of the run sheet; a walk that was cut
+        short carries on with the places still open.
+        """
+        walked = Walk(
+            self._core,
+            self.sheet,
+            self._outcomes,
+            self._finish_walked,
+            walker,
+            order=order,
+            detector=detector,
+        ).run()
+        self._core.publish(JudgedAnew(self.verdicts(), self.findings()))
+        return walked
+
+    def walk_map(self) -> WalkMap:
+        """What pull checks, walked or asked one by one, say of every place."""
+        places = places_of(self.job, self.sheet)
+        return map_of(places, answers_from(places, self._outcomes))
+
     def skip_step(self, step_id: str, reason: str) -> StepOutcome:
         """Leave a step out, with a reason.
 
@@ -387,7 +415,18 @@ class Session:
         self._core.note(EventKind.BLOCKED, reason, channel=step.channel, step=step.id)
         return self._finish(step, attempt, now_s, StepResult(end=StepEnd.BLOCKED, problems=[reason]))
 
-    def _finish(self, step: Step, attempt: int, began_s: float, result: StepResult) -> StepOutcome:
+    def _finish_walked(self, step: Step, began_s: float, result: StepResult) -> StepOutcome:
+        """A pull check answered on a walk. The search for findings waits until the walk ends."""
+        attempt = self._attempts(step.id) + 1
+        self._core.recorder.step_began(
+            StepBegan(step.id, attempt, step.kind.value, step.title, step.channel, began_s)
+        )
+        self._core.publish(StepStarted(step, attempt))
+        return self._finish(step, attempt, began_s, result, search=False)
+
+    def _finish(
+        self, step: Step, attempt: int, began_s: float, result: StepResult, *, search: bool = True
+    ) -> StepOutcome:
         core = self._core
         draft = outcome_of(step, attempt, (began_s, core.box.now_s()), result)
         self._outcomes.append(draft)
@@ -395,7 +434,7 @@ class Session:
         verdicts = self._judge()
         outcome = draft.model_copy(update={"verdict": self._step_verdict(step, draft)})
         self._outcomes[-1] = outcome
-        if step.kind is StepKind.SUMMARY or outcome.verdict is Verdict.FAIL:
+        if search and (step.kind is StepKind.SUMMARY or outcome.verdict is Verdict.FAIL):
             self.findings()  # a search: only where a step has just failed, and at the end
         core.write_events()
         core.recorder.step_ended(outcome, tuple(counts_of(raw, purpose) for raw, purpose in result.traces))

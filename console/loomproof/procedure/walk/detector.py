@@ -1,0 +1,169 @@
+"""Looking at the loads during a walk: scans of resting pins, sense pulses only where a pin tells nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from loomproof.procedure.core import Core
+from loomproof.procedure.readings import scan_of, supply_of
+from loomproof.procedure.recognise import ChannelScan, PullWatch, Scan, learn
+from loomproof.procedure.walk.model import Channels, Look
+from loomproof.safety.loadmodel import LoadModel
+
+PERIOD_S = 0.05
+"""From one scan to the next."""
+SENSE_US = 60
+MUTE_V = 0.5
+"""A pin that rests this near to its bias does not show its load."""
+LEARNING_SCANS = 5
+LEAST_SUPPLY_V = 6.0
+
+
+class Detector(Protocol):
+    """Tells which channels are without their load, from scans. Fed first with everything seated."""
+
+    @property
+    def lost(self) -> Channels:
+        """Channels that had a load and have it no longer."""
+        ...
+
+    @property
+    def blind(self) -> Channels:
+        """Channels whose load cannot be seen to go."""
+        ...
+
+    @property
+    def learning(self) -> bool:
+        """Whether it still learns what the loom looks like."""
+        ...
+
+    @property
+    def supply_present(self) -> bool:
+        """Whether the last scan had a supply to judge by."""
+        ...
+
+    def feed(self, time_s: float, supply_v: float, readings: Mapping[int, ChannelScan]) -> object:
+        """Take in one scan."""
+        ...
+
+
+@dataclass
+class TwoScans:
+    """A load is gone when two scans running say so."""
+
+    _heard: list[Scan] = field(default_factory=list)
+    _watch: PullWatch | None = None
+    _supply_v: float = 0.0
+    supply_present: bool = True
+
+    @property
+    def lost(self) -> Channels:
+        """Channels without their load."""
+        return self._watch.lost if self._watch is not None else frozenset()
+
+    @property
+    def blind(self) -> Channels:
+        """Channels whose load cannot be seen to go."""
+        templates = self._watch.templates if self._watch is not None else {}
+        return frozenset(c for c, template in templates.items() if not template.usable)
+
+    @property
+    def learning(self) -> bool:
+        """Whether it still learns."""
+        return self._watch is None
+
+    def feed(self, time_s: float, supply_v: float, readings: Mapping[int, ChannelScan]) -> object:
+        """Take in one scan."""
+        del time_s
+        self.supply_present = supply_v >= max(LEAST_SUPPLY_V, 0.5 * self._supply_v)
+        if not self.supply_present:
+            return None
+        self._supply_v = supply_v
+        if self._watch is None:
+            self._heard.append(dict(readings))
+            if len(self._heard) >= LEARNING_SCANS:
+                self._watch = PullWatch(learn(self._heard))
+            return None
+        return self._watch.feed(readings)
+
+
+def sensed_energy_j(model: LoadModel, on_time_us: int) -> float:
+    """Most energy in J that one sense pulse can take from the supply, whatever becomes of it in the load.
+
+    Of an inductance L at the voltage V the current is at most V t / L, of a resistance R at most V / R.
+    """
+    on_s, found = on_time_us * 1e-6, []
+    if model.inductance_h > 0.0:
+        found.append(model.supply_v**2 * on_s**2 / (2.0 * model.inductance_h))
+    if model.resistance_ohm:
+        found.append(model.supply_v**2 * on_s / model.resistance_ohm)
+    return min(found, default=0.0)
+
+
+class Eyes:
+    """Scans for a walk.
+
+    Args:
+        core: the session's.
+        detector: what tells a load from none.
+    """
+
+    def __init__(self, core: Core, detector: Detector) -> None:
+        self._core = core
+        self.detector = detector
+        fitted = {entry.channel for entry in core.job.channels if entry.fitted}
+        self.channels = tuple(c for c in sorted(core.calibrations) if c in fitted)
+        self.mute: tuple[int, ...] = ()
+
+    def learn(self) -> None:
+        """Look at everything seated until the detector knows it.
+
+        Raises:
+            StepInterruptedError: everything is stopped.
+            BoxError: the box refused or is gone.
+        """
+        resting, _ = self._rest()
+        self.mute = tuple(c for c, seen in resting.items() if abs(seen.drain_v - seen.bias_v) < MUTE_V)
+        while self.detector.learning:
+            self._core.box.sleep(PERIOD_S)
+            self.look()
+        self.mute = tuple(c for c in self.mute if c not in self.detector.blind)
+
+    def look(self) -> Look:
+        """Make one scan and let the detector judge it."""
+        scan, supply_v = self._rest()
+        if self.mute:
+            scan.update(scan_of(self._core.box.scan(self.mute, SENSE_US), self._core.calibrations))
+        now_s = self._core.box.now_s()
+        self.detector.feed(now_s, supply_v, scan)
+        return Look(now_s, self.detector.lost, self.detector.supply_present)
+
+    def _rest(self) -> tuple[dict[int, ChannelScan], float]:
+        core = self._core
+        core.check()
+        raw = core.box.scan(self.channels, 0)
+        supply_v = supply_of(raw, core.calibrations[self.channels[0]])
+        core.supply_v = max(core.supply_v, supply_v)
+        return scan_of(raw, core.calibrations), supply_v
+
+    def sentence(self) -> str:
+        """What the looking does to the loads, in words, for the operator and the record."""
+        core = self._core
+        if not self.mute:
+            return "Only resting pins are read: nothing is switched on at all."
+        energies = [
+            sensed_energy_j(core.budget(c).model, min(SENSE_US, core.budget(c).max_sense_us))
+            for c in self.mute
+        ]
+        most_mj = max(energies) * 1e3
+        return (
+            f"Channel {_listed(self.mute)}: sense pulses of at most {SENSE_US} µs, {1 / PERIOD_S:g} a second, "
+            f"at most {most_mj:.2g} mJ each and {most_mj / PERIOD_S:.2g} mW on average; too short to move or "
+            "spark anything. Of all other channels only the resting pin is read."
+        )
+
+
+def _listed(channels: Iterable[int]) -> str:
+    return ", ".join(str(channel) for channel in channels)
