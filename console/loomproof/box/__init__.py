@@ -1,7 +1,7 @@
 """The typed client of one box: `connect(url, auto_call_in=...)` and what the `Box` it returns can do."""
 
 from loomproof.box.box import Box
-from loomproof.box.connecting import Found, connect, list_boxes
+from loomproof.box.connecting import Found, connect, list_boxes, serial_ports
 from loomproof.box.connection import Reconnection
 from loomproof.box.errors import ConfigurationMismatch, EventLost, Incompatible, Stopped
 from loomproof.box.outcome import DriveOutcome, RawTrace
@@ -28,4 +28,5 @@ __all__ = [
     "WatchRun",
     "connect",
     "list_boxes",
+    "serial_ports",
 ]

@@ -68,6 +68,16 @@ class Found:
     problem: str = ""
 
 
+def serial_ports() -> tuple[tuple[str, str], ...]:
+    """Return this machine's serial ports as (device, description), sorted. None is opened."""
+    return tuple(
+        sorted(
+            (port.device, "" if port.description in (None, "n/a") else port.description)
+            for port in list_ports.comports()
+        )
+    )
+
+
 def list_boxes(
     urls: Iterable[str] = (), *, ports: bool = True, baud: int = messages.FRAME.default_baud
 ) -> tuple[Found, ...]:
@@ -81,7 +91,7 @@ def list_boxes(
         ports: whether to ask the machine's own serial ports.
         baud: line rate.
     """
-    places = [(port.device, port.description or "") for port in list_ports.comports()] if ports else []
+    places = list(serial_ports()) if ports else []
     known = {device for device, _ in places}
     places = sorted(places) + [(url, "") for url in dict.fromkeys(urls) if url not in known]
     if not places:

@@ -12,16 +12,20 @@ from urllib.parse import quote, urlencode
 
 import typer
 
+from loomproof.tui.settings import RecentJob, SettingsKeeper, usual_path
+
 if TYPE_CHECKING:
     from loomproof.job.model import Job
     from loomproof.records import RecordStore, Resumed
-    from loomproof.tui.desk import Desk, Hands
+    from loomproof.tui.desk import Desk, Hands, MakeDesk
 
 BAD_JOB = 2
 """Exit code of a bad job file, record or call."""
 NO_TERMINAL = 2
 DEMO_BOX = "demo"
 DEMO_JOB = "inline-five-turbo.toml"
+SIMULATED = "sim://"
+DEMO_SEED = 5
 DEMO_FAULTS = ("swapped:1:2", "added_resistance:8:1.2")
 """Sealed into the demo's loom: two injector plugs crossed, and a poor joint at a coil."""
 
@@ -39,20 +43,35 @@ def register(app: typer.Typer) -> None:
 
 
 def open_job(
-    job: Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).")],
-    box: Annotated[str, typer.Option("--box", metavar="URL", help="The box: a port name or pyserial URL.")],
+    job: Annotated[
+        Path | None, typer.Argument(metavar="JOB", help="The job file (TOML). Without it: choose on a page.")
+    ] = None,
+    box: Annotated[
+        str | None,
+        typer.Option("--box", metavar="URL", help="The box: a port name or pyserial URL."),
+    ] = None,
     who: Who = "",
     records: Where = None,
     resume: Annotated[
         str | None, typer.Option("--resume", metavar="RECORD", help="Carry this record on (or: last).")
     ] = None,
 ) -> None:
-    """Open a job in the console and prove its loom on a box.
+    """Open a job in the console and prove its loom on a box; without a job, choose both on the first page.
 
     Exit code: 0 left in order, 2 bad job, record or call, 4 ended by a signal or a closed terminal.
     """
     _need_terminal(job)
-    raise typer.Exit(_run(job, box, who, records, resume))
+    if job is None and (box is not None or resume is not None):
+        typer.echo("Name the job: loomproof open JOB --box URL", err=True)
+        raise typer.Exit(BAD_JOB)
+    if job is not None and box is None:
+        typer.echo(
+            f"Name the box, too: loomproof open {job} --box URL. `loomproof boxes` lists what answers; "
+            "`--box sim://` is a simulated one; `loomproof open` alone lets you choose.",
+            err=True,
+        )
+        raise typer.Exit(BAD_JOB)
+    raise typer.Exit(_run(job, box or "", who, records, resume))
 
 
 def demo(
@@ -64,7 +83,7 @@ def demo(
         typer.Option("--fault", help="Seal in this fault, e.g. open:5."),
     ] = None,
     sound: Annotated[bool, typer.Option("--sound", help="Seal no fault in.")] = False,
-    seed: Annotated[int, typer.Option("--seed", help="Draws the parts and the noise.")] = 5,
+    seed: Annotated[int, typer.Option("--seed", help="Draws the parts and the noise.")] = DEMO_SEED,
     who: Who = "",
     records: Where = None,
 ) -> None:
@@ -132,14 +151,15 @@ class DemoHands:
             hands.stop_input(open_)
 
 
-def _need_terminal(job: Path) -> None:
+def _need_terminal(job: Path | None) -> None:
     """Without a terminal there is no console; say what is wrong with the job, too, if something is."""
     if sys.stdin.isatty() and sys.stdout.isatty():
         return
     from loomproof.tui.desk import StartRefusedError
 
     try:
-        _read(job)
+        if job is not None:
+            _read(job)
     except StartRefusedError as refused:
         typer.echo(str(refused), err=True)
         raise typer.Exit(refused.code) from None
@@ -193,14 +213,28 @@ class DeskMaker:
         who: the operator's name or initials.
         records: where records are kept; None is the usual place.
         resume: the record to carry on.
+        settings: remembers the job and the box as recent ones; None: they are not remembered.
+        shown_as: the box as it is remembered; None: its URL.
     """
 
-    def __init__(self, path: Path, url: str, who: str, records: str | None, resume: str | None) -> None:
+    def __init__(
+        self,
+        path: Path,
+        url: str,
+        who: str,
+        records: str | None,
+        *,
+        resume: str | None = None,
+        settings: SettingsKeeper | None = None,
+        shown_as: str | None = None,
+    ) -> None:
+        self._shown_as = shown_as or url
         self._path = path
         self._url = url
         self._who = who
         self._records = records
         self._resume = resume
+        self._settings = settings
         self._store: RecordStore | None = None
 
     def __call__(self) -> Desk:
@@ -219,6 +253,9 @@ class DeskMaker:
             outcomes = resumed.outcomes if resumed is not None else ()
             return Session(job, box, operator, recorder, outcomes=outcomes, job_text=text, url=self._url)
 
+        if self._settings is not None:
+            recent = RecentJob(str(self._path.resolve()), job.identity.title, self._shown_as)
+            self._settings.keep(self._settings.now.remembering(recent))
         return SessionDesk(
             job,
             lambda: connect(self._url, auto_call_in=False),
@@ -233,16 +270,58 @@ class DeskMaker:
             self._store.close()
 
 
+class JobStarter:
+    """Opens what is chosen on the start page (`tui.desk.Starter`)."""
+
+    def __init__(self, who: str, records: str | None, settings: SettingsKeeper) -> None:
+        self._who = who
+        self._records = records
+        self._settings = settings
+        self.made: list[DeskMaker] = []
+
+    def ports(self) -> Sequence[tuple[str, str]]:
+        """List the serial ports without opening one."""
+        from loomproof.box import serial_ports
+
+        return serial_ports()
+
+    def open(self, job: str, box: str) -> tuple[MakeDesk, Hands | None]:
+        """Return what makes the desk; a bare `sim://` is given the job's own loom, and hands."""
+        path, simulated = Path(job), box == SIMULATED
+        url = sim_url(path, DEMO_SEED, ()) if simulated else box
+        maker = DeskMaker(path, url, self._who, self._records, settings=self._settings, shown_as=box)
+        return self._keep(maker), DemoHands() if simulated else None
+
+    def practice(self) -> tuple[MakeDesk, Hands | None]:
+        """Return the demo's desk and hands."""
+        path = demo_job()
+        url = sim_url(path, DEMO_SEED, DEMO_FAULTS)
+        return self._keep(DeskMaker(path, url, self._who, self._records)), DemoHands()
+
+    def _keep(self, maker: DeskMaker) -> DeskMaker:
+        self.made.append(maker)
+        return maker
+
+
 def _run(
-    path: Path, url: str, who: str, records: str | None, resume: str | None, *, demo: bool = False
+    path: Path | None, url: str, who: str, records: str | None, resume: str | None, *, demo: bool = False
 ) -> int:
     from loomproof.tui.shell import Console, run_console
 
-    maker = DeskMaker(path, url, who, records, resume)
+    settings = SettingsKeeper(usual_path())
+    starter = JobStarter(who, records, settings)
+    if path is None:
+        console = Console(who=who, settings=settings, starter=starter)
+    else:
+        maker = DeskMaker(path, url, who, records, resume=resume, settings=None if demo else settings)
+        starter.made.append(maker)
+        hands = DemoHands() if demo else None
+        console = Console(maker, hands=hands, welcome=demo, who=who, settings=settings)
     try:
-        return run_console(Console(maker, hands=DemoHands() if demo else None, welcome=demo, who=who))
+        return run_console(console)
     finally:
-        maker.close()
+        for maker in starter.made:
+            maker.close()
 
 
 def _user() -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -117,6 +117,26 @@ class Desk(Protocol):
 
     def close(self) -> None:
         """Stop, close the record and the link."""
+        ...
+
+
+MakeDesk = Callable[[], Desk]
+"""Makes the desk in a thread, once the first picture stands. Raises `StartRefusedError`."""
+
+
+class Starter(Protocol):
+    """Opens what the operator chooses on the start page; handed in by the command line."""
+
+    def ports(self) -> Sequence[tuple[str, str]]:
+        """Return the ports of this machine with a description each. None is opened."""
+        ...
+
+    def open(self, job: str, box: str) -> tuple[MakeDesk, Hands | None]:
+        """Return what makes the desk of a job on a box, and the hands on its loom when the box is simulated."""
+        ...
+
+    def practice(self) -> tuple[MakeDesk, Hands | None]:
+        """Return what makes the practice desk, and the hands on its loom."""
         ...
 
 

@@ -17,6 +17,8 @@ PAGES: tuple[tuple[str, str, str], ...] = (
     ("5", "record", "Record"),
     ("6", "hands", "Hands"),
 )
+START = "start"
+"""The mode in which a job and a box are chosen."""
 STARTING = "starting"
 """The mode that stands before there is a desk."""
 

@@ -14,10 +14,11 @@ from textual.reactive import reactive
 from textual.screen import Screen
 
 from loomproof.tui import messages
-from loomproof.tui.desk import Desk, Hands, Reply, StartRefusedError
+from loomproof.tui.desk import Desk, Hands, MakeDesk, Reply, Starter, StartRefusedError
 from loomproof.tui.messages import Progress
-from loomproof.tui.pages import PAGES, STARTING, page_maker
+from loomproof.tui.pages import PAGES, START, STARTING, page_maker
 from loomproof.tui.screens.starting import StartingScreen
+from loomproof.tui.settings import SettingsKeeper
 from loomproof.tui.stopping import Guards, StopKeyDriver
 from loomproof.tui.theme import THEMES
 from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from textual.command import Provider
 
 CALL_IN_S = 0.1
-MakeDesk = Callable[[], Desk]
-"""Makes the desk in a thread, once the first picture stands. Raises `StartRefusedError`."""
 
 
 def _commands() -> type[Provider]:
@@ -42,6 +41,7 @@ class Console(App[int]):
     TITLE = "Loomproof"
     COMMANDS = {_commands}
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
+        START: page_maker("start", "StartPage"),
         STARTING: StartingScreen,
         "sheet": page_maker("sheet", "SheetPage"),
         "loom": page_maker("loom", "LoomPage"),
@@ -73,25 +73,32 @@ class Console(App[int]):
 
     def __init__(
         self,
-        desk: Desk | MakeDesk,
+        desk: Desk | MakeDesk | None = None,
         *,
         hands: Hands | None = None,
         welcome: bool = False,
         who: str = "",
+        settings: SettingsKeeper | None = None,
+        starter: Starter | None = None,
     ) -> None:
+        if desk is None and starter is None:
+            raise ValueError("a console needs a desk, or a starter that makes one")
         self._make_desk: MakeDesk | None = desk if callable(desk) else None
         self._desk: Desk | None = None if callable(desk) else desk
-        if self._make_desk is not None:
-            self.DEFAULT_MODE = STARTING  # type: ignore[misc] # of this one console
+        if desk is None or callable(desk):
+            self.DEFAULT_MODE = STARTING if desk else START  # type: ignore[misc] # of this one console
         super().__init__(driver_class=StopKeyDriver)
+        self.starter = starter
+        self.settings = settings or SettingsKeeper()
         self.hands = hands
-        self.who = who
+        self.who = who or self.settings.now.who
         self._welcome = welcome
         self._guards: Guards | None = None
         self.console_themes = tuple(theme.name for theme in THEMES)
         for theme in THEMES:
             self.register_theme(theme)
-        self.theme = THEMES[0].name
+        kept = self.settings.now.theme
+        self.theme = kept if kept in self.console_themes else THEMES[0].name
 
     # --- life ------------------------------------------------------------------------------------------
 
@@ -102,8 +109,26 @@ class Console(App[int]):
             self._guards.install()
         if self._make_desk is not None:
             self.call_after_refresh(self._start, self._make_desk)
-        else:
+        elif self._desk is not None:
             self._begin()
+
+    def open_job(self, job: str, box: str) -> None:
+        """Open a job on a box, both chosen on the start page."""
+        if self.starter is not None:
+            make, self.hands = self.starter.open(job, box)
+            self._open(make)
+
+    def open_practice(self) -> None:
+        """Open the practice loom."""
+        if self.starter is not None:
+            make, self.hands = self.starter.practice()
+            self._welcome = True
+            self._open(make)
+
+    @work(exclusive=True, group="open")
+    async def _open(self, make: MakeDesk) -> None:
+        await self.switch_mode(STARTING)
+        self.call_after_refresh(self._start, make)
 
     @work(thread=True, exit_on_error=True)
     def _start(self, make: MakeDesk) -> None:
@@ -111,9 +136,20 @@ class Console(App[int]):
         try:
             desk = make()
         except StartRefusedError as refused:
-            self.call_from_thread(self.exit, return_code=refused.code, message=str(refused))
+            self.call_from_thread(self._refused, refused)  # type: ignore[arg-type, unused-ignore]
         else:
             self.call_from_thread(self._started, desk)  # type: ignore[arg-type, unused-ignore]
+
+    async def _refused(self, refused: StartRefusedError) -> None:
+        """Go back to the start page with what is wrong, or leave with it when the job was named by a command."""
+        if self.starter is None:
+            self.exit(return_code=refused.code, message=str(refused))
+            return
+        from loomproof.tui.screens.start import StartPage
+
+        await self.switch_mode(START)
+        if isinstance(self.screen, StartPage):
+            self.screen.tell(str(refused))
 
     async def _started(self, desk: Desk) -> None:
         self._desk = desk
@@ -274,8 +310,9 @@ class Console(App[int]):
             self.push_screen(HelpScreen(page_help))
 
     def action_use_theme(self, name: str) -> None:
-        """Use another theme."""
+        """Use another theme, now and next time."""
         self.theme = name
+        self.settings.change(theme=name)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Clearing a stop is offered only while there is one."""
