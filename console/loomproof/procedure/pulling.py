@@ -10,12 +10,8 @@ from loomproof.procedure.core import Core, StepInterruptedError, StepResult
 from loomproof.procedure.events import LoadsPresent, PromptAnswered, PromptPut
 from loomproof.procedure.model import Step, StepEnd
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
-from loomproof.procedure.readings import scan_of
-from loomproof.procedure.recognise import PullWatch, Scan, learn
+from loomproof.procedure.walk.seeing import PERIOD_S, Eyes
 
-SCAN_INTERVAL_S = 0.1
-SENSE_US = 60
-LEARNING_SCANS = 3
 SETTLING_SCANS = 3
 """Scans after the first loss, so that all channels of one connector are seen."""
 GRACE_S = 1.0
@@ -26,21 +22,20 @@ PATIENCE_S = 600.0
 def run_pull(core: Core, step: Step, result: StepResult) -> None:
     """Learn the loom as it is, watch the pull, watch the seating, and say what happened."""
     watcher = Watcher(core)
-    watch = watcher.watch
-    blind = tuple(c for c in step.channels if not watch.templates[c].usable)
+    blind = tuple(c for c in step.channels if c in watcher.blind)
     if len(blind) == len(step.channels):
         explain_blind(core, step, result, blind)
         return
-    answer = _follow(core, watcher, _pull_prompt(core, step), lambda: bool(watch.lost))
+    answer = _follow(core, watcher, _pull_prompt(core, step), lambda: bool(watcher.lost))
     if answer is not None and answer.choice is Choice.SKIP:
         result.skipped_reason = answer.note or "skipped by the operator"
         raise StepInterruptedError(StepEnd.SKIPPED, result.skipped_reason)
     for _ in range(SETTLING_SCANS):
         watcher.look()
-    lost = tuple(sorted(watch.ever_lost))
+    lost = tuple(sorted(watcher.ever_lost))
     if lost:
-        _follow(core, watcher, _seat_prompt(core, step), lambda: not watch.lost)
-        for channel in sorted(watch.lost):
+        _follow(core, watcher, _seat_prompt(core, step), lambda: not watcher.lost)
+        for channel in sorted(watcher.lost):
             name = core.job.channel(channel).name
             result.problems.append(f"channel {channel} ({name}) has not got its load back")
     else:
@@ -75,12 +70,6 @@ def judge_pull(channel: int, expected: tuple[int, ...], lost: tuple[int, ...]) -
     return "other" if len(strangers) == 1 else "several"
 
 
-def shows_load(core: Core, channel: int) -> bool:
-    """Whether the pin rests where its load holds it, so that a break can be watched for without driving."""
-    scan = scan_of(core.box.scan((channel,), 0), core.calibrations)
-    return learn([scan])[channel].span_v is not None
-
-
 def explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int, ...]) -> None:
     """No channel of this connector shows a load: nothing can be recognised, so it is not asked for."""
     names = ", ".join(core.job.channel(channel).name for channel in blind)
@@ -95,37 +84,29 @@ def explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int, 
 
 
 class Watcher:
-    """Scans for a pull check. Pins are read at rest; only the mute ones get sense pulses."""
+    """Follows one pull check: which channels are without their load, and which ever were."""
 
     def __init__(self, core: Core) -> None:
         self._core = core
-        fitted = [entry.channel for entry in core.job.channels if entry.fitted]
-        self._mute: tuple[int, ...] = ()
-        self._channels = tuple(c for c in sorted(core.calibrations) if c in fitted)
-        templates = learn(self._scan() for _ in range(LEARNING_SCANS))
-        self._mute = tuple(c for c, template in templates.items() if not template.usable)
-        if self._mute:
-            templates.update(learn(self._sensed() for _ in range(LEARNING_SCANS)))
-        self.watch = PullWatch(templates)
-        self._mute = tuple(c for c in self._mute if templates[c].usable)
+        self._eyes = Eyes(core)
+        self._eyes.learn()
+        self.lost: frozenset[int] = frozenset()
+        self.ever_lost: frozenset[int] = frozenset()
+
+    @property
+    def blind(self) -> frozenset[int]:
+        """Channels whose load cannot be seen to go."""
+        return self._eyes.detector.blind
 
     def look(self) -> None:
         """Wait for the next scan and take it in."""
-        self._core.box.sleep(SCAN_INTERVAL_S)
-        if self.watch.feed(self._scan()):
-            usable = {c for c, template in self.watch.templates.items() if template.usable}
-            lost = self.watch.lost
-            self._core.publish(LoadsPresent(tuple(sorted(usable - lost)), tuple(sorted(lost))))
-
-    def _scan(self) -> Scan:
-        core = self._core
-        core.check()
-        core.box.call_in()
-        seen = scan_of(core.box.scan(self._channels, 0), core.calibrations)
-        return {**seen, **self._sensed()} if self._mute else seen
-
-    def _sensed(self) -> Scan:
-        return scan_of(self._core.box.scan(self._mute, SENSE_US), self._core.calibrations)
+        self._core.box.sleep(PERIOD_S)
+        lost = self._eyes.look().lost
+        if lost != self.lost:
+            seen = frozenset(self._eyes.channels) - self.blind
+            self._core.publish(LoadsPresent(tuple(sorted(seen - lost)), tuple(sorted(lost))))
+        self.lost = lost
+        self.ever_lost |= lost
 
 
 def _follow(core: Core, watcher: Watcher, prompt: Prompt, happened: Callable[[], bool]) -> Answer | None:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomproof.measure import Calibration, Trace, trace_from_counts
-from loomproof.procedure.recognise import ChannelScan
+from loomproof.measure.presence import ScanReading
 from loomproof.procedure.recording import BoxFacts, TraceCounts
 from loomproof_wire import messages
 
@@ -112,9 +112,9 @@ def counts_of(raw: CountsOfTrace, purpose: str) -> TraceCounts:
     )
 
 
-def scan_of(result: messages.ScanResult, calibrations: dict[int, Calibration]) -> dict[int, ChannelScan]:
+def scan_of(result: messages.ScanResult, calibrations: dict[int, Calibration]) -> dict[int, ScanReading]:
     """One scan in volts and amperes, for the channels it covered."""
-    found: dict[int, ChannelScan] = {}
+    found: dict[int, ScanReading] = {}
     for channel, scales in calibrations.items():
         bit = 1 << (channel - 1)
         if not result.mask & bit:
@@ -122,7 +122,7 @@ def scan_of(result: messages.ScanResult, calibrations: dict[int, Calibration]) -
         current, current_u = (
             _sense_current(result, channel, scales) if result.sensed_mask & bit else (None, 0.0)
         )
-        found[channel] = ChannelScan(
+        found[channel] = ScanReading(
             drain_v=result.drain_counts[channel - 1] * scales.drain_v_per_count,
             bias_v=scales.bias_v,
             drain_u_v=scales.sample_u_counts * scales.drain_v_per_count,

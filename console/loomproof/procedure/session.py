@@ -44,7 +44,6 @@ from loomproof.procedure.recorders import NullRecorder
 from loomproof.procedure.recording import EventKind, Recorder, SoftwareFacts, StepBegan
 from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.stating import run_statement
-from loomproof.procedure.walk.detector import Detector
 from loomproof.procedure.walk.mapping import WalkMap, answers_from, map_of
 from loomproof.procedure.walk.model import Order
 from loomproof.procedure.walk.places import places_of
@@ -279,21 +278,13 @@ class Session:
             result.end = end_of(error, core)
         return self._finish(step, attempt, began_s, result)
 
-    def walk(self, walker: Walker, order: Order = Order.GUIDED, detector: Detector | None = None) -> Walked:
+    def walk(self, walker: Walker, order: Order = Order.GUIDED) -> Walked:
         """Walk round the loom: its pull checks hands-free, one connector after another.
 
         What is settled goes into the record at once as the pull checks of the run sheet; a walk that was cut
         short carries on with the places still open.
         """
-        walked = Walk(
-            self._core,
-            self.sheet,
-            self._outcomes,
-            self._finish_walked,
-            walker,
-            order=order,
-            detector=detector,
-        ).run()
+        walked = Walk(self._core, self.sheet, self._outcomes, self._finish_walked, walker, order=order).run()
         self._core.publish(JudgedAnew(self.verdicts(), self.findings()))
         return walked
 

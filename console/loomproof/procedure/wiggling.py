@@ -11,8 +11,8 @@ from loomproof.diagnose import ChannelEvidence
 from loomproof.procedure.core import Core, StepInterruptedError, StepResult
 from loomproof.procedure.model import Step, StepEnd
 from loomproof.procedure.prompts import Choice, PromptKind
-from loomproof.procedure.pulling import shows_load
 from loomproof.procedure.recording import EventKind
+from loomproof.procedure.walk.seeing import shows_load
 from loomproof_wire import messages
 
 WATCH_MS = 3000

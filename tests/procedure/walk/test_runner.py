@@ -9,7 +9,7 @@ from loomproof.job.faults import FaultKind
 from loomproof.procedure import Session, StepEnd
 from loomproof.procedure.events import WalkChanged
 from loomproof.procedure.walk import How, Kind, PlaceState, Stage, WalkKey
-from loomproof.procedure.walk.detector import PERIOD_S, SENSE_US, sensed_energy_j
+from loomproof.procedure.walk.seeing import PERIOD_S, SENSE_US, sensed_energy_j
 from loomproof.safety.loadmodel import SENSE_ENERGY_J, worst_case
 
 

@@ -18,7 +18,6 @@ from loomproof.procedure.events import LoadsPresent, WalkChanged
 from loomproof.procedure.model import RunSheet, Step, StepEnd, StepOutcome
 from loomproof.procedure.pulling import conclude_pull, explain_blind
 from loomproof.procedure.recording import EventKind
-from loomproof.procedure.walk.detector import PERIOD_S, Detector, Eyes, TwoScans
 from loomproof.procedure.walk.machine import WalkMachine
 from loomproof.procedure.walk.mapping import WalkMap, answers_from, map_of, plan_texts
 from loomproof.procedure.walk.model import (
@@ -33,6 +32,7 @@ from loomproof.procedure.walk.model import (
     WalkState,
 )
 from loomproof.procedure.walk.places import feeds_of, places_of
+from loomproof.procedure.walk.seeing import PERIOD_S, Eyes
 
 SHORTEST_SLEEP_S = 0.005
 CLOCK_S = 1.0
@@ -74,7 +74,6 @@ class Walk:
         finish: writes a pull check's result into the record: step, when it began, result.
         walker: who walks.
         order: who says what is pulled next.
-        detector: tells a load from none.
     """
 
     def __init__(
@@ -86,7 +85,6 @@ class Walk:
         walker: Walker,
         *,
         order: Order = Order.GUIDED,
-        detector: Detector | None = None,
     ) -> None:
         self._core = core
         self._sheet = sheet
@@ -94,7 +92,7 @@ class Walk:
         self._finish = finish
         self._walker = walker
         self._order = order
-        self._eyes = Eyes(core, detector if detector is not None else TwoScans())
+        self._eyes = Eyes(core)
         self._places: tuple[Place, ...] = places_of(core.job, sheet)
         self._machine: WalkMachine | None = None
         self._blind: tuple[int, ...] = ()

@@ -2,91 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import Protocol
+from collections.abc import Iterable
 
+from loomproof.measure.presence import PresenceDesign, PresenceDetector, ScanReading
 from loomproof.procedure.core import Core
 from loomproof.procedure.readings import scan_of, supply_of
-from loomproof.procedure.recognise import ChannelScan, PullWatch, Scan, learn
-from loomproof.procedure.walk.model import Channels, Look
+from loomproof.procedure.walk.model import Look
 from loomproof.safety.loadmodel import LoadModel
 
 PERIOD_S = 0.05
 """From one scan to the next."""
 SENSE_US = 60
 MUTE_V = 0.5
-"""A pin that rests this near to its bias does not show its load."""
+MUTE_SIGMAS = 6.0
+"""A pin that rests this near to its bias, in volts or in its noise, does not show its load."""
 LEARNING_SCANS = 5
-LEAST_SUPPLY_V = 6.0
 
 
-class Detector(Protocol):
-    """Tells which channels are without their load, from scans. Fed first with everything seated."""
-
-    @property
-    def lost(self) -> Channels:
-        """Channels that had a load and have it no longer."""
-        ...
-
-    @property
-    def blind(self) -> Channels:
-        """Channels whose load cannot be seen to go."""
-        ...
-
-    @property
-    def learning(self) -> bool:
-        """Whether it still learns what the loom looks like."""
-        ...
-
-    @property
-    def supply_present(self) -> bool:
-        """Whether the last scan had a supply to judge by."""
-        ...
-
-    def feed(self, time_s: float, supply_v: float, readings: Mapping[int, ChannelScan]) -> object:
-        """Take in one scan."""
-        ...
+def make_detector() -> PresenceDetector:
+    """Return the detector for this rate of scans."""
+    return PresenceDetector(PresenceDesign(scan_hz=1.0 / PERIOD_S, learning_scans=LEARNING_SCANS))
 
 
-@dataclass
-class TwoScans:
-    """A load is gone when two scans running say so."""
+def rests_away(seen: ScanReading) -> bool:
+    """Whether a pin rests where a load holds it, so that a break can be watched for without driving."""
+    return abs(seen.drain_v - seen.bias_v) > max(MUTE_V, MUTE_SIGMAS * seen.drain_u_v)
 
-    _heard: list[Scan] = field(default_factory=list)
-    _watch: PullWatch | None = None
-    _supply_v: float = 0.0
-    supply_present: bool = True
 
-    @property
-    def lost(self) -> Channels:
-        """Channels without their load."""
-        return self._watch.lost if self._watch is not None else frozenset()
-
-    @property
-    def blind(self) -> Channels:
-        """Channels whose load cannot be seen to go."""
-        templates = self._watch.templates if self._watch is not None else {}
-        return frozenset(c for c, template in templates.items() if not template.usable)
-
-    @property
-    def learning(self) -> bool:
-        """Whether it still learns."""
-        return self._watch is None
-
-    def feed(self, time_s: float, supply_v: float, readings: Mapping[int, ChannelScan]) -> object:
-        """Take in one scan."""
-        del time_s
-        self.supply_present = supply_v >= max(LEAST_SUPPLY_V, 0.5 * self._supply_v)
-        if not self.supply_present:
-            return None
-        self._supply_v = supply_v
-        if self._watch is None:
-            self._heard.append(dict(readings))
-            if len(self._heard) >= LEARNING_SCANS:
-                self._watch = PullWatch(learn(self._heard))
-            return None
-        return self._watch.feed(readings)
+def shows_load(core: Core, channel: int) -> bool:
+    """The same of a channel now."""
+    return rests_away(scan_of(core.box.scan((channel,), 0), core.calibrations)[channel])
 
 
 def sensed_energy_j(model: LoadModel, on_time_us: int) -> float:
@@ -103,16 +48,11 @@ def sensed_energy_j(model: LoadModel, on_time_us: int) -> float:
 
 
 class Eyes:
-    """Scans for a walk.
+    """Scans for a walk or a single pull check, and the detector that judges them."""
 
-    Args:
-        core: the session's.
-        detector: what tells a load from none.
-    """
-
-    def __init__(self, core: Core, detector: Detector) -> None:
+    def __init__(self, core: Core) -> None:
         self._core = core
-        self.detector = detector
+        self.detector = make_detector()
         fitted = {entry.channel for entry in core.job.channels if entry.fitted}
         self.channels = tuple(c for c in sorted(core.calibrations) if c in fitted)
         self.mute: tuple[int, ...] = ()
@@ -125,7 +65,7 @@ class Eyes:
             BoxError: the box refused or is gone.
         """
         resting, _ = self._rest()
-        self.mute = tuple(c for c, seen in resting.items() if abs(seen.drain_v - seen.bias_v) < MUTE_V)
+        self.mute = tuple(c for c, seen in resting.items() if not rests_away(seen))
         while self.detector.learning:
             self._core.box.sleep(PERIOD_S)
             self.look()
@@ -140,7 +80,7 @@ class Eyes:
         self.detector.feed(now_s, supply_v, scan)
         return Look(now_s, self.detector.lost, self.detector.supply_present)
 
-    def _rest(self) -> tuple[dict[int, ChannelScan], float]:
+    def _rest(self) -> tuple[dict[int, ScanReading], float]:
         core = self._core
         core.check()
         raw = core.box.scan(self.channels, 0)

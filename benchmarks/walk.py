@@ -1,0 +1,239 @@
+"""The location walk: how soon a pull is told, and whether ever as the wrong channel.
+
+usage: python -m benchmarks.walk [--pulls 10000] [--box 300] [--seed 1]
+
+First part: the plant and the read-back of the simulated box, noise included, are scanned at the walk's rate and
+go through the walk's own detector and state machine; the wire is left out for speed. Second part: the whole box
+in virtual time, wire and heartbeats and all. Each pull happens at a random moment between two scans. A pull
+counts as confirmed when the walk tells which place it is, and as wrong when it ever names other channels.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+
+from loomproof.box import connect
+from loomproof.job.loading import load_job
+from loomproof.measure.presence import ScanReading
+from loomproof.procedure import Session
+from loomproof.procedure.sheet import build_sheet
+from loomproof.procedure.walk import (
+    Happening,
+    Kind,
+    Look,
+    Order,
+    Place,
+    Stage,
+    WalkKey,
+    WalkMachine,
+    WalkState,
+    places_of,
+)
+from loomproof.procedure.walk.seeing import PERIOD_S, make_detector
+from loomproof_sim.readback import DRAIN, SUPPLY
+from loomproof_sim.scenario import Scenario, build_box
+from loomproof_sim.simbox import SimBox
+from loomproof_sim.urls import find, forget
+
+JOB = Path(__file__).parents[1] / "examples" / "inline-five-turbo.toml"
+TOLD = (Kind.MATCHED, Kind.MISMATCH, Kind.CONFIRMED)
+WRONG = (Kind.MISMATCH, Kind.CONFIRMED, Kind.STRAY, Kind.FEED, Kind.TWITCH)
+UNTOLD_S = 2.0
+
+
+@dataclass
+class Tally:
+    """What came of many pulls."""
+
+    seen_s: list[float] = field(default_factory=list)
+    told_s: list[float] = field(default_factory=list)
+    wrong: int = 0
+    missed: int = 0
+
+    def row(self, name: str) -> tuple[str, ...]:
+        """For the table."""
+        seen, told = (np.percentile(np.array(v) * 1e3, (50, 99, 100)) for v in (self.seen_s, self.told_s))
+        cells = (f"{a:.0f} / {b:.0f} / {c:.0f}" for a, b, c in (seen, told))
+        return (name, str(len(self.told_s)), *cells, str(self.wrong), str(self.missed))
+
+
+class Scanner:
+    """Resting pins of the plant through the read-back, as the box's own scan reads them."""
+
+    def __init__(self, box: SimBox) -> None:
+        self.plant = box.plant
+        self.readback = box.controller.bench.readback
+        self.bias_v = box.controller.bench.profile.bias_v
+        self.channels = box.plant.channels
+
+    def scan(self, at_s: float) -> tuple[float, dict[int, ScanReading]]:
+        """Supply and readings."""
+        readings, supply_v = {}, 0.0
+        for channel in self.channels:
+            drain_v = np.array([self.plant.resting_drain_v(channel, at_s)])
+            sample = self.plant.sample(channel, at_s)
+            counts = self.readback.counts(channel, np.zeros(1), np.array([sample.supply_v]), drain_v)
+            volts = self.readback.drain_uv_per_count * 1e-6
+            supply_v = float(counts[0, SUPPLY]) * self.readback.supply_uv_per_count * 1e-6
+            readings[channel] = ScanReading(float(counts[0, DRAIN]) * volts, self.bias_v, 0.6 * volts)
+        return supply_v, readings
+
+
+def without_the_wire(pulls: int, seed: int) -> Tally:
+    """Many pulls, the places of the job over and over."""
+    job = load_job(JOB)
+    box = build_box(Scenario(job=JOB, seed=seed, clock="virtual"), job)
+    scanner, tally, draw = Scanner(box), Tally(), np.random.default_rng(seed)
+    detector, now = make_detector(), 1.0
+    while detector.learning:
+        now += PERIOD_S
+        detector.feed(now, *scanner.scan(now))
+    places = places_of(job, build_sheet(job), detector.blind)
+    while len(tally.told_s) + tally.missed < pulls:
+        machine = WalkMachine(places, order=Order.FREE, now_s=now)
+        for place in draw.permutation(np.array(places, dtype=object)):
+            if len(tally.told_s) + tally.missed >= pulls:
+                break
+            now = _one_pull(machine, detector, scanner, place, now, draw, tally)
+    return tally
+
+
+def _one_pull(machine, detector, scanner, place: Place, now: float, draw, tally: Tally) -> float:  # type: ignore[no-untyped-def]
+    """Pull and seat one connector at random moments between scans."""
+    pulled_s = now + draw.uniform(0.0, PERIOD_S)
+    seated_s = pulled_s + draw.uniform(0.6, 1.0)
+    end_s = seated_s + draw.uniform(0.6, 1.0)
+    acts = [(pulled_s, scanner.plant.pull), (seated_s, scanner.plant.seat)]
+    seen = told = None
+    while now < end_s:
+        now += PERIOD_S
+        while acts and acts[0][0] <= now:
+            at_s, act = acts.pop(0)
+            for channel in place.expected:
+                act(channel, at_s)
+        detector.feed(now, *scanner.scan(now))
+        for item in machine.look(Look(now, detector.lost, detector.supply_present)):
+            tally.wrong += item.kind in WRONG or (item.kind is Kind.MATCHED and item.place != place.id)
+            if item.kind is Kind.LOST and seen is None:
+                seen = now - pulled_s
+            if item.kind in TOLD and told is None:
+                told = now - pulled_s
+    if seen is None or told is None:
+        tally.missed += 1
+    else:
+        tally.seen_s.append(seen)
+        tally.told_s.append(told)
+    return now
+
+
+class TimedWalker:
+    """Pulls what is asked for after a random wait, through the whole box, and notes when it is told."""
+
+    def __init__(self, box: SimBox, tally: Tally, seed: int) -> None:
+        self.box, self.tally = box, tally
+        self.draw = np.random.default_rng(seed)
+        self.state: WalkState | None = None
+        self.due_s = 0.0
+        self.held: Place | None = None
+        self.pulled_s = 0.0
+        self.heard = False
+
+    def told(self, state: WalkState, happened: tuple[Happening, ...]) -> None:
+        """Note when a pull was seen and told."""
+        self.state = state
+        now_s = self.box.now_s()
+        for item in happened:
+            self.tally.wrong += item.kind in WRONG or (
+                item.kind is Kind.MATCHED and item.place != (self.held and self.held.id)
+            )
+            if item.kind is Kind.LOST:
+                self.tally.seen_s.append(now_s - self.pulled_s)
+            if item.kind in TOLD:
+                self.tally.told_s.append(now_s - self.pulled_s)
+        if happened:
+            self.due_s = now_s + self.draw.uniform(0.3, 0.8)
+
+    def poll(self) -> tuple[WalkKey, str | None] | None:
+        """Act at a moment that no scan knows of."""
+        state, now_s = self.state, self.box.now_s()
+        if state is None or now_s < self.due_s:
+            return None
+        if state.stage is Stage.SEAT and self.held is not None:
+            self._act(self.held, seated=True)
+            self.held = None
+        elif state.stage is Stage.PULL and state.asked is not None and self.held is None:
+            self.held = next(p for p in state.places if p.id == state.asked)
+            self.pulled_s = self._act(self.held, seated=False)
+            self.due_s = now_s + UNTOLD_S
+        elif self.held is not None and state.stage is Stage.PULL:
+            self.tally.missed += 1
+            self.due_s = now_s + UNTOLD_S
+        return None
+
+    def _act(self, place: Place, *, seated: bool) -> float:
+        """Pull or seat a while ago: at a random moment since the scan before."""
+        at_s = self.box.now_s() + self.draw.uniform(0.0, PERIOD_S)
+        with self.box:
+            for channel in place.expected:
+                (self.box.plant.seat if seated else self.box.plant.pull)(channel, at_s)
+        return at_s
+
+
+def through_the_box(pulls: int, seed: int) -> Tally:
+    """Whole walks over a whole simulated box in virtual time."""
+    from loomproof.cli.simulated_operator import SimulatedOperator
+
+    tally, job = Tally(), load_job(JOB)
+    while len(tally.told_s) < pulls:
+        name = f"walk-{seed}-{len(tally.told_s)}"
+        box = connect(
+            f"sim://{JOB}?clock=virtual&seed={seed + len(tally.told_s)}&name={name}", auto_call_in=True
+        )
+        try:
+            sim = find(name)
+            session = Session(job, box, SimulatedOperator(sim.hands, job))
+            session.open()
+            session.walk(TimedWalker(sim, tally, seed + len(tally.told_s)))
+        finally:
+            box.close()
+            forget(name)
+    return tally
+
+
+def main() -> int:
+    """Measure and print; 1 when a wrong channel was ever told or the figure is missed."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--pulls", type=int, default=10_000)
+    parser.add_argument("--box", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    table = Table(
+        "location walk",
+        "pulls",
+        "seen after ms, p50/p99/max",
+        "told after ms, p50/p99/max",
+        "wrong",
+        "missed",
+    )
+    tallies = {
+        "plant and read-back": without_the_wire(options.pulls, options.seed),
+        "whole box, virtual time": through_the_box(options.box, options.seed),
+    }
+    for name, tally in tallies.items():
+        table.add_row(*tally.row(name))
+    Console().print(table)
+    bad = any(t.wrong or t.missed or np.percentile(t.told_s, 99) >= 0.3 for t in tallies.values())
+    return 1 if bad else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
