@@ -69,6 +69,20 @@ def make_engine(live: int = 3) -> v.EngineView:
     )  # fmt: skip
 
 
+def make_headers() -> tuple[v.HeaderView, ...]:
+    cavities = tuple(
+        v.CavityView(int(c.cavity[3:]), c.wire, c.channel, c.name, verdict=c.verdict, live=c.live)
+        for c in make_channels()
+    )
+    rail = v.CavityView(24, "RD", name="rail", feed="87", colours="red")
+    return (
+        v.HeaderView(
+            "H1", "Engine header", (tuple(range(1, 13)), tuple(range(13, 25))), "wire", (*cavities, rail)
+        ),
+        v.HeaderView("H2", "Body header", ((1, 2, 3),), "mating"),
+    )
+
+
 def make_steps() -> tuple[v.StepView, ...]:
     fuel = (
         v.CautionView("DANGER", "An injector on a fuelled rail floods the cylinder. Isolate the fuel first."),
@@ -133,7 +147,7 @@ class FakeDesk:
         self.blocked = True
         self.closed = False
         self.post = lambda message: None
-        self.progress = Progress(make_steps(), "inj-3", make_channels(), make_engine())
+        self.progress = Progress(make_steps(), "inj-3", make_channels(), make_engine(), make_headers())
 
     def begin(self, post) -> None:
         self.post = post

@@ -1,6 +1,8 @@
 """The engine picture as text."""
 
-from loomproof.tui.views import CylinderView, EngineView
+from dataclasses import replace
+
+from loomproof.tui.views import ChannelView, CylinderView, EngineView
 from loomproof.tui.widgets.engine import draw_engine
 
 
@@ -61,10 +63,59 @@ def test_many_cylinders_fit_a_narrow_pane():
     assert max(len(line) for line in boxes) <= 46
 
 
-def test_where_the_ends_lie_is_said():
-    assert text_of(vee("crosswise"))[1] == "left: free end  right: power output"
-    assert text_of(vee("lengthwise"))[1] == "top: free end  bottom: power output"
+def test_the_front_of_the_vehicle_and_both_ends_of_the_crank_are_marked():
+    across = text_of(vee("crosswise"))
+    assert across[1] == "▲ front of the vehicle"
+    assert across[2].startswith("◄ free end")
+    assert across[2].endswith("power output ►")
+    along = text_of(vee("lengthwise"))
+    assert along[1] == "▲ front of the vehicle   ┬ free end of the crank"
+    assert "┴ power output" in along
+    assert along.index("┴ power output") > max(i for i, line in enumerate(along) if "└" in line)
+
+
+def test_a_driven_load_is_told_by_its_own_shape_and_two_of_a_kind_by_the_worse():
+    cylinder = CylinderView(1, 0, 0, (("I", "driven"), ("S", "pass")), live=True)
+    one = replace(vee("crosswise"), cylinders=(cylinder,))
+    assert any("I► S✓" in line for line in text_of(one))
+    twin = CylinderView(1, 0, 0, (("I", "pass"), ("I", "fail"), ("S", "pass"), ("S", "unsure")))
+    assert any("I✗ S?" in line for line in text_of(replace(one, cylinders=(twin,))))
+
+
+def test_a_bank_too_long_for_its_room_goes_on_below_and_loses_no_cylinder():
+    lines = text_of(vee("crosswise", rows=8), width=40, height=40)
+    assert max(len(line) for line in lines) <= 60  # the legend is cut by the widget, the bay is not
+    bay = [line for line in lines if line.startswith(("┌", "│"))]
+    assert max(len(line) for line in bay) <= 40
+    for number in range(1, 17):
+        assert any(f"│{number:>2}" in line for line in bay), number
+    assert any("goes on to the right" in line for line in lines)
+
+
+def elsewhere(count: int) -> tuple[ChannelView, ...]:
+    return tuple(
+        ChannelView(n, f"load {n}", "valve", f"H1-{n}", "GN", f"place {n}", verdict="pass")
+        for n in range(1, count + 1)
+    )
+
+
+def test_loads_away_from_the_cylinders_stand_beside_a_narrow_bay():
+    lines = text_of(replace(vee("lengthwise", banks=1, rows=5), elsewhere=elsewhere(6)), width=49, height=13)
+    assert len(lines) <= 13
+    for number in range(1, 7):
+        assert any(f"◇ {number} place {number} ✓" in line for line in lines)
+    assert all(len(line) <= 49 for line in lines)
+
+
+def test_what_does_not_fit_is_counted():
+    lines = text_of(replace(vee("crosswise"), elsewhere=elsewhere(15)), width=40, height=16)
+    shown = sum("◇" in line for line in lines)
+    assert len(lines) <= 16
+    assert lines[-1] == f"... and {15 - shown} more, see the channels"
 
 
 def test_without_cylinders_the_other_loads_are_listed():
     assert draw_engine(EngineView(), 40, 10) == []
+    lines = text_of(EngineView(elsewhere=elsewhere(3)), width=60, height=10)
+    assert lines[0].startswith("No engine in this job")
+    assert len(lines) == 4

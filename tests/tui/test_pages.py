@@ -402,6 +402,28 @@ async def test_a_channel_goes_from_the_loom_to_the_bench(console):
         assert "Channel 3: Injector 3" in text_of(console)
 
 
+async def test_the_loom_page_marks_the_chosen_channel_in_its_header(console):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.press("2", "home", "down")
+        await pilot.pause()
+        assert "┃H1-2┃ channel 2, Injector 2" in text_of(console)
+        assert "seen from the WIRE SIDE" in text_of(console)
+        await pilot.press("m")
+        await pilot.pause()
+        assert "seen from the MATING SIDE (mirrored)" in text_of(console)
+        await pilot.press("m", "h")
+        await pilot.pause()
+        assert "H2 Body header  (2 of 2)" in text_of(console)
+
+
+async def test_a_small_screen_shows_the_header_behind_a_tab(console):
+    async with console.run_test(size=(80, 24)) as pilot:
+        await pilot.press("2", "home", "v")
+        await pilot.pause()
+        assert "▸Header" in text_of(console)
+        assert "┃H1-1┃" in text_of(console)
+
+
 # --- hands, palette, help ------------------------------------------------------------------------------
 
 

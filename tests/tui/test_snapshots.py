@@ -108,3 +108,23 @@ def test_stopped(snap_compare, console, desk, size):
 @pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
 def test_help(snap_compare, console, desk, size):
     assert snap_compare(console, terminal_size=size, press=["f1"], run_before=settle(console, desk))
+
+
+@pytest.fixture(params=["colours", "no-colours"])
+def colours(request, monkeypatch) -> str:
+    """Named before `console` in a test, so that the application starts in that terminal."""
+    if request.param == "no-colours":
+        monkeypatch.setenv("NO_COLOR", "1")
+    return request.param
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_header_mirrored(colours, snap_compare, console, desk, size):
+    async def run_before(pilot):
+        await settle(console, desk)(pilot)
+        await pilot.press("2", "home", "down", "m")
+        await pilot.pause()
+        await pilot.pause()
+        assert console.no_color is (colours == "no-colours")
+
+    assert snap_compare(console, terminal_size=size, run_before=run_before)

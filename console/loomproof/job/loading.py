@@ -17,6 +17,7 @@ from loomproof.job.check_header import header_flaws
 from loomproof.job.check_loads import own_load_flaws
 from loomproof.job.draft import Draft, draft_of
 from loomproof.job.explain import validation_flaws
+from loomproof.job.face import FACE_KEYS
 from loomproof.job.model import Job
 from loomproof.job.positions import UNREADABLE, Positions, find_positions, statements
 from loomproof.job.positions import Path as KeyPath
@@ -160,6 +161,15 @@ def dump_job(job: Job) -> str:
 
 
 def job_digest(job: Job) -> str:
-    """Return the SHA-256 of a job's content in hex; layout and comments of the file do not matter."""
-    text = json.dumps(job.model_dump(mode="json"), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    """Return the SHA-256 of a job's content in hex; layout and comments of the file do not matter.
+
+    A connector that does not say how its face looks counts as before these keys existed, so that a record
+    made then can still be carried on.
+    """
+    content = job.model_dump(mode="json")
+    for connector in content["connectors"]:
+        for key in FACE_KEYS:
+            if connector[key] is None:
+                del connector[key]
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode("ascii")).hexdigest()

@@ -32,8 +32,32 @@ LARGEST_MM2 = 16.0
 COLOURS = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "TQ")
 """IEC 60757 letter codes; GNYE is one colour of its own and takes no stripe."""
 
+COLOUR_WORDS = MappingProxyType(
+    {
+        "BK": "black",
+        "BN": "brown",
+        "RD": "red",
+        "OG": "orange",
+        "YE": "yellow",
+        "GN": "green",
+        "BU": "blue",
+        "VT": "violet",
+        "GY": "grey",
+        "WH": "white",
+        "PK": "pink",
+        "TQ": "turquoise",
+        "GNYE": "green-and-yellow",
+    }
+)
+"""What the codes stand for, IEC 60757."""
+
 COLOUR_PATTERN = rf"^(?:(?:{'|'.join(COLOURS)})(?:/(?:{'|'.join(COLOURS)}))?|GNYE)$"
 """Base colour, or base/stripe as loom drawings write it."""
+
+
+def colour_words(code: str) -> str:
+    """Return a wire's colour in words, the stripe after the base: `green with white`."""
+    return " with ".join(COLOUR_WORDS.get(part, part) for part in code.split("/"))
 
 
 def wire_quantity(section_mm2: float, length_m: float) -> Quantity:

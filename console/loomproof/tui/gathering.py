@@ -28,6 +28,7 @@ from loomproof.procedure.events import (
 )
 from loomproof.procedure.session import Session
 from loomproof.safety import VOIDER_TEXT, form_for
+from loomproof.tui.headers import header_views
 from loomproof.tui.messages import Progress
 from loomproof.tui.translate import (
     channel_views,
@@ -137,9 +138,11 @@ class Gathered:
             signatures, lines = dict(self._signatures), tuple(self._lines)
         channels = channel_views(self._job, verdicts, signatures, live)
         record = RecordView(self._where, self._record_id, lines)
-        engine = engine_view(self._job, channels)
+        engine, headers = engine_view(self._job, channels), header_views(self._job, channels)
         if session is None:
-            return Progress(channels=channels, engine=engine, record=record, running=self.running)
+            return Progress(
+                channels=channels, engine=engine, headers=headers, record=record, running=self.running
+            )
         steps = tuple(
             step_view(step, number, session.outcome_of(step.id), running=step.id == active)
             for number, step in enumerate(session.sheet.steps, 1)
@@ -150,6 +153,7 @@ class Gathered:
             current=active or (following.id if following is not None else None),
             channels=channels,
             engine=engine,
+            headers=headers,
             findings=tuple(finding_view(finding) for finding in findings),
             record=record,
             running=self.running,

@@ -10,6 +10,7 @@ from loomproof.tui.views import (
     ChannelView,
     EngineView,
     FindingView,
+    HeaderView,
     PanelView,
     PromptView,
     RecordView,
@@ -46,6 +47,7 @@ class Progress:
     current: str | None = None
     channels: tuple[ChannelView, ...] = ()
     engine: EngineView = field(default_factory=EngineView)
+    headers: tuple[HeaderView, ...] = ()
     findings: tuple[FindingView, ...] = ()
     record: RecordView = field(default_factory=RecordView)
     running: bool = False

@@ -173,7 +173,7 @@ def engine_view(job: Job, channels: Sequence[v.ChannelView]) -> v.EngineView:
                 number=place.cylinder,
                 bank=place.y if across else place.x,
                 place=place.x if across else place.y,
-                marks=tuple((c.role, c.verdict) for c in own),
+                marks=tuple((c.role, _mark(c)) for c in own),
                 live=any(c.live is Live.DRIVEN for c in own),
             )
         )
@@ -188,6 +188,11 @@ def engine_view(job: Job, channels: Sequence[v.ChannelView]) -> v.EngineView:
         end_text=end,
         elsewhere=tuple(elsewhere),
     )
+
+
+def _mark(channel: v.ChannelView) -> str:
+    acting = channel.live in (Live.DRIVEN, Live.TRIPPED)
+    return channel.live.value if acting else channel.verdict
 
 
 def _ends(engine: Engine) -> tuple[str, str]:

@@ -172,7 +172,7 @@ class CylinderView:
     place: int
     """Position along its bank, 0 at the end numbering starts from."""
     marks: tuple[tuple[str, str], ...] = ()
-    """(role letter, verdict) of each load at this cylinder."""
+    """(role letter, verdict, or `driven` or `tripped` while it is) of each load at this cylinder."""
     live: bool = False
 
 
@@ -190,6 +190,35 @@ class EngineView:
     """What lies at the end where cylinder 1 is, e.g. `belts (free end)`."""
     end_text: str = ""
     elsewhere: tuple[ChannelView, ...] = ()
+
+
+@dataclass(frozen=True)
+class CavityView:
+    """One cavity of a header: what is in it, as far as the job says."""
+
+    number: int
+    wire: str = ""
+    channel: int | None = None
+    name: str = ""
+    feed: str = ""
+    """Terminal number of the feed that enters here (DIN 72552), empty: none."""
+    verdict: str = "not tested"
+    live: Live = Live.OFF
+    colours: str = ""
+    """The wire's colour in words."""
+
+
+@dataclass(frozen=True)
+class HeaderView:
+    """A header's face. `rows` holds cavity numbers from the top left, 0 where there is no cavity."""
+
+    id: str
+    name: str
+    rows: tuple[tuple[int, ...], ...]
+    seen_from: str = ""
+    """`mating` or `wire`, the side that `rows` are seen from; empty: the job does not say."""
+    cavities: tuple[CavityView, ...] = ()
+    """Those in use."""
 
 
 @dataclass(frozen=True)

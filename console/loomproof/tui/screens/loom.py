@@ -11,6 +11,7 @@ from textual.widgets import Static
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.views import ChannelView, JobView
 from loomproof.tui.widgets.engine import EnginePicture
+from loomproof.tui.widgets.header import HeaderPicture
 from loomproof.tui.widgets.rows import Row, RowList
 from loomproof.tui.words import LIVE_SIGNS, verdict_sign
 
@@ -25,7 +26,7 @@ def strip_row(channel: ChannelView) -> Row:
             (f"{channel.channel:>2} ", "quiet"),
             (f"{live.shape} {live.word:<8}", live.role),
             (f"{verdict.shape} {verdict.word:<11}", verdict.role),
-            (f"{channel.name[:22]:<23}", "plain"),
+            (f"{channel.name[:21]:<22}", "plain"),
             (f"{channel.cavity:<7}", "plain"),
             (f"{channel.wire:<6}", "quiet"),
         ),
@@ -70,7 +71,11 @@ class LoomPage(Page):
     """Channels, engine and one channel's details."""
 
     NAME = "loom"
-    BINDINGS = [Binding("b", "bench", "Drive this channel")]
+    BINDINGS = [
+        Binding("b", "bench", "Drive this channel"),
+        Binding("m", "mirror", "Other side", tooltip="Draw the header from its other side"),
+        Binding("h", "header", "Next header", tooltip="Draw the next header of the loom"),
+    ]
     HELP = """\
 # Loom
 
@@ -81,16 +86,24 @@ Every channel of the job, one line each.
 * **up**, **down** choose a channel; its details stand beside (or behind **v**).
 * **b** takes the channel to the bench, where it can be driven freely.
 
-The engine is drawn as it lies in the bay. A cylinder with a double frame and the word LIVE is being driven.
+The header is drawn as its job tells it: each cavity with its number, and below it the channel with its sign, or
+the supply that enters there. The cavity of the chosen channel has a heavy frame. The side it is seen from is
+written above it; **m** draws it from the other side, **h** goes to the next header.
+
+The engine is drawn as it lies in the bay, seen from above, the front of the vehicle at the top. The free end of
+the crankshaft is the side opposite the power output. A cylinder with a double frame and the word LIVE is being
+driven.
 """
 
     def compose_body(self) -> ComposeResult:
         """Lay out the panes."""
         with Deck(id="loom-deck"):
             with Horizontal(classes="pane-line"):
-                yield from pane_tabs("Channels", "Engine", "This channel", "Job")
+                yield from pane_tabs("Channels", "Header", "Engine", "This channel", "Job")
             with Pane(title="Channels", id="pane-channels"):
                 yield RowList(id="strips")
+            with Pane(title="Header", id="pane-header"):
+                yield HeaderPicture()
             with Pane(title="Engine", id="pane-loom-engine"):
                 yield EnginePicture()
             with Pane(title="This channel", id="pane-channel"), VerticalScroll(can_focus=False):
@@ -108,14 +121,17 @@ The engine is drawn as it lies in the bay. A cylinder with a double frame and th
 
     def _show(self) -> None:
         progress = self.console_app.progress
+        self.refresh_bindings()
         self.query_one("#strips", RowList).show([strip_row(channel) for channel in progress.channels])
         self.query_one(EnginePicture).view = progress.engine
+        self.query_one(HeaderPicture).views = progress.headers
         self._detail()
 
     @on(RowList.Moved, "#strips")
     def _detail(self) -> None:
         channel = self.chosen()
         self.query_one("#channel-text", Static).update(describe(channel) if channel else "No channel.")
+        self.query_one(HeaderPicture).marked = channel.cavity if channel else ""
 
     @on(RowList.Chosen, "#strips")
     def _chosen(self) -> None:
@@ -125,6 +141,23 @@ The engine is drawn as it lies in the bay. A cylinder with a double frame and th
         """Return the channel under the cursor."""
         key = self.query_one("#strips", RowList).key
         return next((c for c in self.console_app.progress.channels if str(c.channel) == key), None)
+
+    def action_mirror(self) -> None:
+        """Draw the header from its other side."""
+        picture = self.query_one(HeaderPicture)
+        picture.mirrored = not picture.mirrored
+        self.query_one(Deck).bring("pane-header")
+
+    def action_header(self) -> None:
+        """Draw the next header."""
+        self.query_one(HeaderPicture).turn()
+        self.query_one(Deck).bring("pane-header")
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A next header is offered only where there is one."""
+        if action == "header":
+            return len(self.console_app.progress.headers) > 1
+        return super().check_action(action, parameters)
 
     async def action_bench(self) -> None:
         """Take the channel to the bench."""
