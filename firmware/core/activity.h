@@ -76,4 +76,7 @@ void trip_announce(void);
 /* [any] Current of a channel from its counts, uA: fine unless near its end, else wide. Never below 0. */
 uint32_t current_ua(uint8_t channel, uint16_t fine, uint16_t wide);
 
+/* [any] The same to be compared with one another, without a division: units of 10.24 nA. */
+uint32_t current_10na(uint8_t channel, uint16_t fine, uint16_t wide);
+
 #endif

@@ -6,6 +6,7 @@
 #include "wire_gen.h"
 
 #define NA_PER_UA 1000u
+#define NA_PER_UA_SHIFT 10u /* 1024 for it */
 #define UA_PER_MA 1000u
 #define NA_PER_MA 1000000ul
 #define HUNDREDTHS 100
@@ -16,10 +17,12 @@ static const struct hal_board *board;
 static volatile uint16_t latched;
 static volatile uint16_t untold;
 static volatile uint32_t untold_ua;
+static uint16_t fine_usable; /* counts */
 
 void trip_reset(const struct hal_board *the_board)
 {
     board = the_board;
+    fine_usable = (uint16_t)((((1ul << board->adc_bits) - 1u) * FINE_USABLE_PERCENT) / 100u);
     latched = 0;
     untold = 0;
 }
@@ -34,11 +37,6 @@ static uint16_t full_counts(void)
     return (uint16_t)((1u << board->adc_bits) - 1u);
 }
 
-static uint16_t fine_usable_counts(void)
-{
-    return (uint16_t)((uint32_t)full_counts() * FINE_USABLE_PERCENT / 100u);
-}
-
 struct trip_limit trip_limit_of(uint8_t channel)
 {
     const struct hal_channel *s = scale(channel);
@@ -47,7 +45,7 @@ struct trip_limit trip_limit_of(uint8_t channel)
     struct trip_limit limit = {.channel = channel, .wide = true, .counts = 0};
     if (limit_ma < fine_full_ma) {
         int32_t fine = (int32_t)(limit_ma * NA_PER_MA / s->fine_na_per_count) + s->fine_offset_x100 / HUNDREDTHS;
-        if (fine < (int32_t)fine_usable_counts()) {
+        if (fine < (int32_t)fine_usable) {
             limit.wide = false;
             limit.counts = (uint16_t)(fine < 0 ? 0 : fine);
             return limit;
@@ -64,14 +62,34 @@ bool trip_is_over(const struct trip_limit *limit, uint16_t fine, uint16_t wide)
     return limit->channel != 0 && (limit->wide ? wide : fine) > limit->counts;
 }
 
+static bool fine_is_good(uint16_t fine)
+{
+    return fine < fine_usable;
+}
+
+/* Counts above the offset, in hundredths; 0 below it. */
+static uint32_t counts_x100_of(const struct hal_channel *s, uint16_t fine, uint16_t wide)
+{
+    int32_t counts_x100 = fine_is_good(fine) ? (int32_t)fine * HUNDREDTHS - s->fine_offset_x100
+                                             : (int32_t)wide * HUNDREDTHS - s->wide_offset_x100;
+    return counts_x100 <= 0 ? 0 : (uint32_t)counts_x100;
+}
+
+static uint32_t na_per_count_of(const struct hal_channel *s, uint16_t fine)
+{
+    return fine_is_good(fine) ? s->fine_na_per_count : s->wide_na_per_count;
+}
+
 uint32_t current_ua(uint8_t channel, uint16_t fine, uint16_t wide)
 {
     const struct hal_channel *s = scale(channel);
-    bool use_fine = fine < fine_usable_counts();
-    int32_t counts_x100 = use_fine ? (int32_t)fine * HUNDREDTHS - s->fine_offset_x100
-                                   : (int32_t)wide * HUNDREDTHS - s->wide_offset_x100;
-    uint32_t ua_per_count = (use_fine ? s->fine_na_per_count : s->wide_na_per_count) / NA_PER_UA;
-    return counts_x100 <= 0 ? 0 : (uint32_t)counts_x100 * ua_per_count / (uint32_t)HUNDREDTHS;
+    return counts_x100_of(s, fine, wide) * (na_per_count_of(s, fine) / NA_PER_UA) / (uint32_t)HUNDREDTHS;
+}
+
+uint32_t current_10na(uint8_t channel, uint16_t fine, uint16_t wide)
+{
+    const struct hal_channel *s = scale(channel);
+    return counts_x100_of(s, fine, wide) * (na_per_count_of(s, fine) >> NA_PER_UA_SHIFT);
 }
 
 void trip_now(uint8_t channel, uint16_t fine, uint16_t wide)

@@ -13,9 +13,10 @@
 #define PERMILLE 1000u
 #define UV_PER_V 1000000ul
 #define UV_PER_MV 1000ul
-/* Scales of the watched value over the supply, so that both fit 32 bits: 20 A in uA times 64, 1023 counts times 2^16. */
-#define HELD_SCALE 64u
-#define DRAIN_SCALE 65536u
+/* The watched value is a quantity over the supply. Units of the quantity, so that it and its product with a supply reading
+ * fit 32 bits: 20 nA when held, else 2^-16 counts of the pin. */
+#define HELD_HALVED 1u
+#define DRAIN_SHIFT 16u
 
 struct queued {
     struct sample_set set;
@@ -30,6 +31,8 @@ static struct {
     uint8_t decimation;
     uint8_t skip;
     uint32_t kept; /* sets kept so far */
+    uint16_t bias; /* where a pin without a load rests, counts */
+    uint16_t least_supply; /* counts */
     struct trip_limit limit;
     bool tripped;
     struct queued queue[CORE_WATCH_QUEUE];
@@ -78,6 +81,8 @@ void watch_begin(const struct wire_watch *request, uint8_t hazards, bool pump)
     uint32_t period = (uint32_t)board->sample_period_ticks * run.decimation;
     finder.learn_sets = (SETTLE_TICKS - board->first_sample_ticks + period - 1u) / period;
     finder.least = UINT32_MAX;
+    run.bias = (uint16_t)(board->bias_mv * UV_PER_MV / board->drain_uv_per_count);
+    run.least_supply = (uint16_t)(UV_PER_V / board->supply_uv_per_count);
     run.start = hal_now_ticks();
     run.duration = request->duration_ms * HAL_TICKS_PER_MS;
     activity_begin(ACTIVITY_WATCH, request->channel, hazards, pump, WIRE_BOX_STATE_SENSING);
@@ -125,19 +130,32 @@ void watch_set(const struct sample_set *set)
     run.kept++;
 }
 
-/* The watched value over the supply, so that its ripple does not count. */
+/* What the watched load makes of the supply: its current, or how far it holds its pin away from the bias, at the supply or
+ * at ground; a break lets the pin go there. */
+static uint32_t quantity(const struct sample_set *set)
+{
+    if (run.plan.held) {
+        return current_10na(run.plan.channel, set->fine, set->wide) >> HELD_HALVED;
+    }
+    uint16_t distance = (uint16_t)(set->drain > run.bias ? set->drain - run.bias : run.bias - set->drain);
+    return (uint32_t)distance << DRAIN_SHIFT;
+}
+
+static uint16_t supply_of(const struct sample_set *set)
+{
+    return set->supply < run.least_supply ? run.least_supply : set->supply;
+}
+
+/* The watched value: the quantity over the supply, so that its ripple does not count. */
 static uint32_t ratio(const struct sample_set *set)
 {
-    uint32_t supply = set->supply;
-    uint32_t least = UV_PER_V / board->supply_uv_per_count;
-    supply = supply < least ? least : supply;
-    if (run.plan.held) {
-        return current_ua(run.plan.channel, set->fine, set->wide) * HELD_SCALE / supply;
-    }
-    /* A load holds its pin away from the bias, at the supply or at ground; a break lets it go there. */
-    uint16_t bias = (uint16_t)(board->bias_mv * UV_PER_MV / board->drain_uv_per_count);
-    uint16_t distance = (uint16_t)(set->drain > bias ? set->drain - bias : bias - set->drain);
-    return (uint32_t)distance * DRAIN_SCALE / supply;
+    return quantity(set) / supply_of(set);
+}
+
+/* Whether the ratio is below a value. A division takes a small processor longer than it has for each set. */
+static bool is_below(const struct sample_set *set, uint32_t value)
+{
+    return quantity(set) < value * supply_of(set);
 }
 
 static void learn(uint32_t index, uint32_t value)
@@ -179,12 +197,13 @@ static void tell(uint32_t end_us)
     send_event(WIRE_KIND_DROPOUT, body, wire_encode_dropout(&event, body));
 }
 
-static void follow(uint32_t index, uint32_t value)
+static void follow(uint32_t index, const struct sample_set *set)
 {
     if (!finder.settled) {
         settle();
     }
-    if (value < finder.floor) {
+    if (is_below(set, finder.floor)) {
+        uint32_t value = ratio(set);
         if (!finder.below) {
             finder.below = true;
             finder.since_us = set_time_us(index);
@@ -198,13 +217,14 @@ static void follow(uint32_t index, uint32_t value)
 
 void watch_look(void)
 {
-    while (run.taken != run.put) {
+    /* No more than can be waiting: the main loop has other things to do, however fast the sets come. */
+    for (uint8_t left = CORE_WATCH_QUEUE; left > 0 && run.taken != run.put; left--) {
         struct queued queued = run.queue[run.taken];
         run.taken = (uint8_t)((run.taken + 1u) % CORE_WATCH_QUEUE);
         if (queued.index < finder.learn_sets) {
             learn(queued.index, ratio(&queued.set));
         } else {
-            follow(queued.index, ratio(&queued.set));
+            follow(queued.index, &queued.set);
         }
     }
 }
