@@ -10,7 +10,7 @@ from firmware_tools import MS, RELAY, SESSION, US, Console, channel_edges, ready
 
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
-from loomproof_wire.messages import Configure, EndReason, Hazard, LoadClass, StopReason
+from loomproof_wire.messages import BoxState, Configure, EndReason, Hazard, LoadClass, StopReason
 
 
 @pytest.fixture
@@ -43,7 +43,6 @@ def test_the_console_connects_to_it(built):
     import serial
 
     from loomproof.box import connect
-    from loomproof_wire.messages import BoxState
 
     if "loomproof_cosim.urls" not in serial.protocol_handler_packages:
         serial.protocol_handler_packages.append("loomproof_cosim.urls")
@@ -123,6 +122,17 @@ def test_a_train_with_traces_is_as_asked_within_1_us(console, count, period_us, 
     assert len(edges) == 2 * count
     assert np.abs(edges[1::2] - edges[::2] - on_time_us * US).max() <= US
     assert np.abs(np.diff(edges[::2]) - period_us * US).max() <= US
+
+
+@pytest.mark.parametrize("held", [0, 1])
+def test_the_fastest_watch_leaves_the_main_loop_alive(console, held):
+    ready(console)
+    assert isinstance(console.ask(messages.Watch(RELAY, held, 2000, 10_000, 300)), messages.Ack)
+    console.beat(1.0)
+    assert console.ask(messages.GetStatus()).state is BoxState.SENSING
+    console.beat(1.5)
+    assert console.said(messages.DriveEnded)[-1].reason is EndReason.COMPLETE
+    assert console.said(messages.Dropout) == []
 
 
 def test_a_program_run_away_ends_with_everything_off(built):

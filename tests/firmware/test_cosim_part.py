@@ -1,8 +1,8 @@
 """The shim against a small program of our own: instants, bytes, conversions, resets.
 
 Expectations from the ATmega2560 datasheet (chapters USART, ADC, 16 bit timers), from memory: ten bit times a
-byte at 8N1, counts = volts * 1024 / 5 rounded down, two received bytes and one in the shift register before
-one is lost.
+byte at 8N1; counts = volts * 1024 / 5 with transitions at half counts ("ADC accuracy definitions": the ideal first
+transition lies at 0.5 LSB); two received bytes and one in the shift register before one is lost.
 """
 
 import subprocess
@@ -93,8 +93,29 @@ def test_a_conversion_reads_any_of_the_sixteen_inputs(part, asked, command, numb
     for _ in range(2):
         part.send(command)
         part.run_to(part.cycle + MS)
-        assert int.from_bytes(part.take(), "little") == int(volts / 5 * 1024)
+        assert int.from_bytes(part.take(), "little") == round(volts / 5 * 1024)
     assert {one for one, _ in asked} == {number}
+
+
+def test_noise_is_as_large_as_asked_and_the_same_again(part):
+    part.run_to(MS)
+    part.take()
+
+    def read_many(seed):
+        part.set_noise(2.0, seed)
+        counts = []
+        for _ in range(400):
+            part.send(b"a")
+            part.run_to(part.cycle + MS)
+            counts.append(int.from_bytes(part.take(), "little"))
+        return np.array(counts)
+
+    first = read_many(7)
+    assert first.mean() == pytest.approx(256, abs=5 * 2.0 / np.sqrt(400))
+    # rounding adds a variance of 1/12 (JCGM 100:2008, F.2.2.1); a sample of 400 is good to 3.5 % (one sigma)
+    assert first.std() == pytest.approx(np.sqrt(4 + 1 / 12), rel=0.15)
+    assert (read_many(7) == first).all()
+    assert (read_many(8) != first).any()
 
 
 def test_the_watchdog_resets_and_its_pins_go_low(part):

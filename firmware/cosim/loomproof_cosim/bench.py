@@ -13,6 +13,8 @@ from loomproof_wire.messages import ChannelKind
 
 REFERENCE_V = 5.0
 COUNTS = 1024
+KEPT = 8
+"""Answers of the loom that are kept for the next input."""
 TEMPERATURE_V_PER_K = 0.01
 TEMPERATURE_ZERO_V = 0.5
 """A sensor of 10 mV/K with 0.5 V at 0 degC (common practice, no source)."""
@@ -44,11 +46,13 @@ class Bench:
         self._levels: dict[str, int] = {}
         self._drives = dict.fromkeys(range(1, board.channel_count + 1), Drive.OFF)
         self.stop_open = False
+        self.seed = seed
         draws = np.random.default_rng((seed, 1))
-        self._noise = np.random.default_rng((seed, 2))
         u = profile.gain_u_relative
         self._fine_gain, self._wide_gain = (float(1 + u * draw) for draw in draws.standard_normal(2))
         self._last_conducting: tuple[int, ...] = ()
+        self._last_drain = 1
+        self._asked: dict[tuple[int, float, float, int], tuple[Floats, Floats, Floats]] = {}
 
     # -- pins to loom --
 
@@ -70,7 +74,12 @@ class Bench:
             drive = self._drive(channel)
             if drive is not before:
                 self._drives[channel] = drive
+                self.forget()
                 self.plant.switch(channel, drive, cycle / CLOCK_HZ)
+
+    def forget(self) -> None:
+        """Something changed, or is about to: ask the loom anew."""
+        self._asked.clear()
 
     def _drive(self, channel: int) -> Drive:
         if self.stop_open or not self._level(self.board.enable):
@@ -94,10 +103,9 @@ class Bench:
     # -- loom to converter --
 
     def volts(self, number: int, cycles: NDArray[np.int64]) -> Floats:
-        """Volts at a converter input at some instants."""
+        """Volts at a converter input at some instants, without the converter's noise."""
         counts = self._ideal_counts(number, cycles / CLOCK_HZ)
-        noisy = counts + self.profile.noise_counts * self._noise.standard_normal(len(cycles))
-        return np.clip(noisy * REFERENCE_V / COUNTS, 0.0, REFERENCE_V)
+        return np.clip(counts * REFERENCE_V / COUNTS, 0.0, REFERENCE_V)
 
     def _ideal_counts(self, number: int, times_s: Floats) -> Floats:
         profile, full = self.profile, self.profile.full_counts
@@ -112,22 +120,32 @@ class Bench:
                 self._wide_gain * span / profile.wide_full_a
             )
         if number == SUPPLY:
-            return self.plant.sample_many(1, times_s)[2] * (full / profile.supply_full_v)
+            return self._pins(self._last_drain, times_s)[2] * (full / profile.supply_full_v)
         if number == TEMPERATURE:
             volts = TEMPERATURE_ZERO_V + TEMPERATURE_V_PER_K * profile.board_temperature_c
             return np.full(len(times_s), volts / REFERENCE_V * COUNTS)
         channel = self._drain_channel(number)
         if not 1 <= channel <= self.board.channel_count:
             return np.zeros(len(times_s))
-        return self.plant.sample_many(channel, times_s)[1] * (full / profile.drain_full_v)
+        self._last_drain = channel
+        return self._pins(channel, times_s)[1] * (full / profile.drain_full_v)
 
     def _shunt_a(self, times_s: Floats) -> Floats:
         """Current in the common source line: of what conducts to ground, and what a clamp lets through."""
         total = np.zeros(len(times_s))
         for channel in self._followed():
             if self._drives[channel] is not Drive.HIGH:
-                total += np.abs(self.plant.sample_many(channel, times_s)[0])
+                total += np.abs(self._pins(channel, times_s)[0])
         return total
+
+    def _pins(self, channel: int, times_s: Floats) -> tuple[Floats, Floats, Floats]:
+        """Current, drain and supply of a channel; both ranges, and drain and supply, are asked for the same instants."""
+        key = channel, float(times_s[0]), float(times_s[-1]), len(times_s)
+        if key not in self._asked:
+            if len(self._asked) >= KEPT:
+                self._asked.clear()
+            self._asked[key] = self.plant.sample_many(channel, times_s)
+        return self._asked[key]
 
     def _followed(self) -> tuple[int, ...]:
         """Channels that conduct, or have conducted last: the others carry nothing but their bias."""

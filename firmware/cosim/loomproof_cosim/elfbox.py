@@ -42,6 +42,7 @@ class ElfController:
         self.now_ns = 0
         self.part = Part(elf, board.part, volts=bench.volts, on_pins=bench.pins, held_inputs=(FINE, WIDE))
         self.part.set_input(*board.stop, False)
+        self.part.set_noise(bench.profile.noise_counts, bench.seed)
         if eeprom:
             self.part.write_eeprom(0, eeprom)
 
@@ -64,17 +65,18 @@ class ElfController:
 
     def catch_up(self) -> None:
         """Something outside is about to change: what was foreseen of the loom counts no more."""
+        self.bench.forget()
         self.part.forget_foreseen()
 
     def supply_changed(self) -> None:
         """The firmware finds out by itself."""
-        self.part.forget_foreseen()
+        self.catch_up()
 
     def set_stop_input(self, open_: bool) -> None:
         """Press (open) or release the stop contact: it cuts the gate supply, and the part sees it."""
         self.bench.set_stop(self.part.cycle, open_=open_)
         self.part.set_input(*self.bench.board.stop, open_)
-        self.part.forget_foreseen()
+        self.catch_up()
 
     def stop(self, reason: StopReason) -> None:
         """The box is switched off by its server: the same as the stop contact."""

@@ -8,8 +8,6 @@ from loomproof_wire.messages import ChannelKind
 
 MAGIC = 0x504C
 LAYOUT = "<HB17s11s16BhhII"
-HALF_COUNT_X100 = 50
-"""The converter rounds down: on average it says half a count less."""
 
 
 def crc16(data: bytes) -> int:
@@ -40,8 +38,8 @@ def fitting(kinds: dict[int, ChannelKind], serial_number: str, profile: BoardPro
         serial_number.encode()[:16],
         b"2026-01-01",
         *(int(kinds.get(channel, ChannelKind.LOW_SIDE)) for channel in range(1, 17)),
-        round(profile.fine_offset_counts * 100) - HALF_COUNT_X100,
-        round(profile.wide_offset_counts * 100) - HALF_COUNT_X100,
+        round(profile.fine_offset_counts * 100),
+        round(profile.wide_offset_counts * 100),
         fine_na,
         wide_na,
     )

@@ -64,6 +64,7 @@ _SIGNATURES: dict[str, tuple[object, list[object]]] = {
     "lp_last_hold_cycle": (c.c_uint64, [c.c_void_p]),
     "lp_set_input": (None, [c.c_void_p, c.c_int, c.c_int, c.c_int]),
     "lp_forget": (None, [c.c_void_p]),
+    "lp_noise": (None, [c.c_void_p, c.c_double, c.c_uint64]),
     "lp_counters": (None, [c.c_void_p, c.POINTER(Counters)]),
     "lp_edge_count": (c.c_uint64, [c.c_void_p]),
     "lp_edges": (c.c_int, [c.c_void_p, c.c_uint64, c.c_int, c.POINTER(Edge)]),

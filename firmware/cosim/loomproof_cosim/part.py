@@ -159,6 +159,10 @@ class Part:
         """Something outside changed: ask for volts anew."""
         self._library.lp_forget(self._sim)
 
+    def set_noise(self, counts: float, seed: int) -> None:
+        """Give every conversion from now on noise of a standard deviation in counts."""
+        self._library.lp_noise(self._sim, counts, seed)
+
     def edges(self, first: int = 0) -> list[PinEdge]:
         """Return the changes of driven pins from number `first` on (the last 262144 are kept)."""
         count = int(self._library.lp_edge_count(self._sim)) - first

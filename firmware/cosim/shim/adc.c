@@ -1,7 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
- * The converter: 10 bits, 5 V reference, instants of sampling as in the datasheet. Volts come from a callback, for many
- * instants at once where the firmware samples on a regular grid and nothing was switched meanwhile. */
+ * The converter: 10 bits, 5 V reference, instants of sampling and rounding as in the datasheet (transitions half a count
+ * below each whole one). Volts come from a callback, for many instants at once as long as nothing is switched: what the
+ * hold switch holds, at the very instants of the next holds; the other inputs, whose instants hang on when an interrupt
+ * comes, on a grid so fine that a straight line between its points will do. */
 #include "cosim.h"
+
+#include <math.h>
 
 enum { ADCL = 0x78, ADCH = 0x79, ADCSRA = 0x7A, ADCSRB = 0x7B, ADMUX = 0x7C };
 enum { ADEN = 0x80, ADSC = 0x40, ADATE = 0x20, ADIF = 0x10, PRESCALER = 7, ADLAR = 0x20, MUX5 = 0x08, ADTS = 7 };
@@ -20,9 +24,25 @@ static uint32_t half_clock(const avr_t *avr) {
     return bits ? 1U << (bits - 1U) : 1U;
 }
 
-static double foreseen(struct cosim *sim, int input, uint64_t cycle) {
+static double fetch(struct cosim *sim, int input, uint64_t first, uint64_t step, int count) {
     struct cosim_foresight *block = &sim->adc.foresight[input];
-    if (block->count && block->epoch == sim->epoch && cycle >= block->first) {
+    block->first = first;
+    block->step = step;
+    block->count = count;
+    block->epoch = sim->epoch;
+    sim->counters.fetches++;
+    sim->on_volts(sim->user, input, first, step, count, block->volts);
+    return block->volts[0];
+}
+
+static bool valid(const struct cosim *sim, const struct cosim_foresight *block) {
+    return block->count && block->epoch == sim->epoch;
+}
+
+/* Volts that the hold switch held at a cycle. */
+static double held(struct cosim *sim, int input, uint64_t cycle) {
+    struct cosim_foresight *block = &sim->adc.foresight[input];
+    if (valid(sim, block) && cycle >= block->first) {
         const uint64_t ahead = cycle - block->first;
         if (ahead == 0)
             return block->volts[0];
@@ -32,18 +52,40 @@ static double foreseen(struct cosim *sim, int input, uint64_t cycle) {
         }
     }
     const uint64_t step = cycle - block->last;
-    const bool regular = block->count && block->epoch == sim->epoch && step == block->step;
+    const bool regular = valid(sim, block) && step == block->step;
     block->grow = regular ? (block->grow * 2 < COSIM_BLOCK ? block->grow * 2 : COSIM_BLOCK) : 1;
-    block->step = step;
-    block->first = block->last = cycle;
-    block->count = block->grow;
-    block->epoch = sim->epoch;
-    sim->counters.fetches++;
-    sim->on_volts(sim->user, input, cycle, step, block->count, block->volts);
-    return block->volts[0];
+    block->last = cycle;
+    return fetch(sim, input, cycle, step, block->grow);
 }
 
-static double volts_now(struct cosim *sim) {
+/* Volts at a cycle from the grid. The blocks of all inputs begin alike, so that the loom can answer for them together. */
+static double between(struct cosim *sim, int input, uint64_t cycle) {
+    struct cosim_foresight *block = &sim->adc.foresight[input];
+    if (!valid(sim, block) || cycle < block->first || cycle - block->first >= (uint64_t)(block->count - 1) * block->step) {
+        const bool settled = cycle - sim->epoch_cycle > COSIM_SETTLED;
+        const uint64_t span = (uint64_t)COSIM_GRID * (settled ? COSIM_BLOCK - 1 : COSIM_SHORT_BLOCK - 1);
+        const uint64_t first = sim->epoch_cycle + (cycle - sim->epoch_cycle) / span * span;
+        fetch(sim, input, first, COSIM_GRID, settled ? COSIM_BLOCK : COSIM_SHORT_BLOCK);
+    }
+    const double place = (double)(cycle - block->first) / (double)block->step;
+    const int index = (int)place;
+    return block->volts[index] + (place - index) * (block->volts[index + 1] - block->volts[index]);
+}
+
+/* Two uniform draws to a normal one (Box and Muller, 1958); splitmix64 makes the uniform ones. */
+static double uniform(struct cosim *sim) {
+    uint64_t z = sim->noise_state += 0x9E3779B97F4A7C15U;
+    z = (z ^ (z >> 30)) * 0xBF58476D1CE4E5B9U;
+    z = (z ^ (z >> 27)) * 0x94D049BB133111EBU;
+    return ((double)((z ^ (z >> 31)) >> 11) + 0.5) / 9007199254740992.0; /* 2^53 */
+}
+
+static double noise(struct cosim *sim) {
+    static const double two_pi = 6.283185307179586;
+    return sim->noise_counts > 0.0 ? sim->noise_counts * sqrt(-2.0 * log(uniform(sim))) * cos(two_pi * uniform(sim)) : 0.0;
+}
+
+static double volts_at(struct cosim *sim, uint64_t cycle) {
     const int mux = sim->adc.mux;
     const bool high = sim->adc.mux_high;
     if (mux == BANDGAP && !high)
@@ -51,8 +93,8 @@ static double volts_now(struct cosim *sim) {
     if (mux > INPUT_MASK || !sim->on_volts)
         return 0.0;
     const int input = mux | (high ? 8 : 0);
-    const bool held = sim->adc.held_inputs >> input & 1U && sim->adc.hold_cycle != COSIM_NEVER;
-    return foreseen(sim, input, held ? sim->adc.hold_cycle : sim->avr->cycle);
+    const bool is_held = sim->adc.held_inputs >> input & 1U && sim->adc.hold_cycle != COSIM_NEVER;
+    return is_held ? held(sim, input, sim->adc.hold_cycle) : between(sim, input, cycle);
 }
 
 /* One ADC clock after the start the input is taken over; later changes are for the next conversion. */
@@ -67,8 +109,7 @@ static avr_cycle_count_t take_input(avr_t *avr, avr_cycle_count_t when, void *pa
 static avr_cycle_count_t sample(avr_t *avr, avr_cycle_count_t when, void *param) {
     struct cosim *sim = param;
     (void)avr;
-    (void)when;
-    const double counts = volts_now(sim) / REFERENCE_V * STEPS;
+    const double counts = volts_at(sim, when) / REFERENCE_V * STEPS + noise(sim) + 0.5;
     sim->adc.result = counts <= 0.0 ? 0 : counts >= FULL_COUNTS ? FULL_COUNTS : (uint16_t)counts;
     return 0;
 }
@@ -110,11 +151,11 @@ void cosim_adc_trigger(struct cosim *sim, int source) {
         begin(sim, sim->adc.first ? first_one : triggered, 0);
 }
 
-void cosim_adc_hold(struct cosim *sim, bool hold) {
+void cosim_adc_hold(struct cosim *sim, bool hold, uint64_t cycle) {
     if (!hold)
         sim->adc.hold_cycle = COSIM_NEVER;
     else if (sim->adc.hold_cycle == COSIM_NEVER)
-        sim->adc.hold_cycle = sim->adc.last_hold_cycle = sim->avr->cycle;
+        sim->adc.hold_cycle = sim->adc.last_hold_cycle = cycle;
 }
 
 static void write_adcsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {

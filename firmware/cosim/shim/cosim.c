@@ -3,10 +3,13 @@
  * with `lp_` are what the Python side uses. */
 #include "cosim.h"
 
+#include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include <simavr/avr_eeprom.h>
+#include <simavr/avr_extint.h>
 #include <simavr/avr_ioport.h>
 #include <simavr/sim_elf.h>
 
@@ -63,11 +66,17 @@ static avr_cycle_count_t at_target(avr_t *avr, avr_cycle_count_t when, void *par
     return 0;
 }
 
+/* Something outside changed: what was foreseen counts no more. */
+void lp_forget(struct cosim *sim) {
+    sim->epoch++;
+    sim->epoch_cycle = sim->avr->cycle;
+}
+
 static void show_pins(struct cosim *sim, int port, uint8_t levels) {
     if (levels == sim->levels[port])
         return;
     sim->levels[port] = levels;
-    sim->epoch++;
+    lp_forget(sim);
     struct cosim_edge *edge = &sim->edges[sim->edge_count++ % COSIM_EDGES];
     *edge = (struct cosim_edge){sim->avr->cycle, (uint8_t)port, levels};
     if (sim->on_pins)
@@ -123,12 +132,20 @@ static void apply_inputs(struct cosim *sim) {
     }
 }
 
+/* libsimavr looks every cycle at each pin that could interrupt by being low, whether or not it may: half of all
+ * its time. */
+static void calm_level_interrupts(avr_t *avr) {
+    for (int number = 0; number < EXTINT_COUNT; number++)
+        avr_extint_set_strict_lvl_trig(avr, (uint8_t)number, 0);
+}
+
 /* After every reset: libsimavr drops its timers and tells nobody that the pins went to inputs. */
 static void on_reset(avr_io_t *io) {
     struct cosim *sim = (struct cosim *)io;
     cosim_uart_reset(sim);
     cosim_timer_reset(sim);
     cosim_adc_reset(sim);
+    calm_level_interrupts(sim->avr);
     for (int port = 0; port < COSIM_PORTS; port++)
         show_pins(sim, port, 0);
     apply_inputs(sim);
@@ -157,6 +174,13 @@ static const struct part *part_of(const char *name) {
     return NULL;
 }
 
+/* What libsimavr tells of what it does is no business of whoever runs a box; what goes wrong is. */
+static void log_errors(struct avr_t *avr, const int level, const char *format, va_list arguments) {
+    (void)avr;
+    if (level == LOG_ERROR)
+        (void)vfprintf(stderr, format, arguments);
+}
+
 static bool load(struct cosim *sim, const char *path, uint32_t frequency) {
     static elf_firmware_t firmware;
     memset(&firmware, 0, sizeof firmware);
@@ -175,6 +199,7 @@ struct cosim *lp_open(const char *path, const char *name, uint32_t frequency, ui
     struct cosim *sim = part ? calloc(1, sizeof *sim) : NULL;
     if (!sim)
         return NULL;
+    avr_global_logger_set(log_errors);
     sim->avr = avr_make_mcu_by_name(name);
     if (!sim->avr || avr_init(sim->avr) != 0 || !load(sim, path, frequency)) {
         free(sim);
@@ -258,8 +283,11 @@ void lp_set_input(struct cosim *sim, int port, int pin, int level) {
     apply_inputs(sim);
 }
 
-/* Something outside changed: what was foreseen counts no more. */
-void lp_forget(struct cosim *sim) { sim->epoch++; }
+/* Gives every conversion from now on noise of a standard deviation in counts; the same seed gives the same noise. */
+void lp_noise(struct cosim *sim, double counts, uint64_t seed) {
+    sim->noise_counts = counts;
+    sim->noise_state = seed;
+}
 
 void lp_counters(const struct cosim *sim, struct cosim_counters *out) { *out = sim->counters; }
 

@@ -15,7 +15,10 @@
 
 #define COSIM_PORTS 12          /* ports A to L; the part decides which exist */
 #define COSIM_ADC_INPUTS 16
-#define COSIM_BLOCK 64          /* samples foreseen at once */
+#define COSIM_BLOCK 257         /* samples foreseen at once */
+#define COSIM_SHORT_BLOCK 65    /* the same, soon after something was switched */
+#define COSIM_SETTLED 32000     /* cycles from a switching after which the next is not expected soon: 2 ms */
+#define COSIM_GRID 64           /* cycles from one foreseen sample to the next of an input that is not held: 4 us */
 #define COSIM_RX_QUEUE 65536    /* bytes on their way to the box; a power of two */
 #define COSIM_EDGES 262144      /* port changes kept for tests; a power of two */
 #define COSIM_NEVER UINT64_MAX
@@ -98,6 +101,9 @@ struct cosim {
     struct cosim_adc adc;
     struct cosim_counters counters;
     uint32_t epoch;
+    uint64_t epoch_cycle; /* when something was switched last */
+    double noise_counts;  /* standard deviation of a conversion before it is rounded */
+    uint64_t noise_state;
     uint64_t target;
     uint8_t levels[COSIM_PORTS];
     uint8_t inputs[COSIM_PORTS], input_mask[COSIM_PORTS];
@@ -122,7 +128,7 @@ void cosim_adc_attach(struct cosim *sim, int vector);
 void cosim_adc_reset(struct cosim *sim);
 /* An edge of an automatic trigger source; `source` as in ADTS2:0. */
 void cosim_adc_trigger(struct cosim *sim, int source);
-/* The hold switch in front of the held inputs opened (hold) or closed (track). */
-void cosim_adc_hold(struct cosim *sim, bool hold);
+/* The hold switch in front of the held inputs opened (hold) or closed (track), at a cycle. */
+void cosim_adc_hold(struct cosim *sim, bool hold, uint64_t cycle);
 
 #endif

@@ -15,13 +15,13 @@ static uint64_t ticks(const struct cosim *sim) {
 
 static uint16_t count(const struct cosim *sim) { return (uint16_t)(sim->timer.start + ticks(sim)); }
 
-/* Sets the output of comparator B as TCCR1A says. */
-static void output_b(struct cosim *sim) {
+/* Sets the output of comparator B as TCCR1A says. The cycle is that of the match: libsimavr calls after the instruction. */
+static void output_b(struct cosim *sim, uint64_t cycle) {
     const int action = sim->avr->data[TCCRA] >> COMB_SHIFT & COM_MASK;
     if (action == COM_SET)
-        cosim_adc_hold(sim, true);
+        cosim_adc_hold(sim, true, cycle);
     else if (action == COM_CLEAR)
-        cosim_adc_hold(sim, false);
+        cosim_adc_hold(sim, false, cycle);
 }
 
 static avr_cycle_count_t match(struct cosim *sim, avr_cycle_count_t when, int index) {
@@ -29,7 +29,7 @@ static avr_cycle_count_t match(struct cosim *sim, avr_cycle_count_t when, int in
     const bool rises = !(sim->avr->data[TIFR] & flag);
     avr_raise_interrupt(sim->avr, sim->timer.comp[index]);
     if (index == COMP_B) {
-        output_b(sim);
+        output_b(sim, when);
         if (rises)
             cosim_adc_trigger(sim, ADTS_COMPB);
     }
@@ -101,7 +101,7 @@ static void write_tccra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *par
 static void write_tccrc(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
     avr->data[addr] = 0;
     if (value & FOCB)
-        output_b(param);
+        output_b(param, avr->cycle);
 }
 
 static void write_high(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
