@@ -118,7 +118,7 @@ def test_what_was_taken_on_the_edge_itself_counts_for_neither_side(late_us):
 def test_before_the_pulse_belongs_to_neither_part():
     trace = read(np.full(8, 253), np.full(8, 27), first_sample_s=-50e-6, on_s=75e-6)
     assert trace.on.tolist() == [False, False, True, True, True, False, False, False]
-    assert trace.off.tolist() == [False] * 5 + [True] * 3
+    assert trace.off.tolist() == [False] * 6 + [True] * 2  # the sixth lies on the edge
     assert len(trace) == 8
     assert trace.channel == 7
 
@@ -133,3 +133,11 @@ def test_voltage_scales_are_as_uncertain_as_the_current_unless_told():
     told = Calibration(**{**{f: getattr(SCALES, f) for f in SCALES.__slots__}, "voltage_u_relative": 0.001})
     assert read([253], [27], scales=told).voltage_u_relative == 0.001
     assert read([253], [27]).offset_u_a == pytest.approx(0.1 * 0.002)
+
+
+def test_what_was_taken_on_the_end_of_the_pulse_counts_for_neither_side():
+    # samples at 5, 30, 55 us; the box may end its pulse a microsecond sooner or later than it says
+    for on_us in (29, 30, 31):
+        trace = read([100, 3, 3], [10, 2, 2], on_s=on_us * 1e-6)
+        assert list(trace.on) == [True, False, False]
+        assert list(trace.off) == [False, False, True]

@@ -106,13 +106,17 @@ class Trace:
 
     @property
     def on(self) -> NDArray[np.bool_]:
-        """Which samples lie inside the pulse."""
-        return np.asarray((self.time_s >= 0.0) & (self.time_s < self.on_time_s))
+        """Which samples lie inside the pulse.
+
+        What was taken on its very end counts for neither side: the box's pulses are exact to about a microsecond, and so
+        is its output stage's edge.
+        """
+        return np.asarray((self.time_s >= 0.0) & (self.time_s < self.on_time_s - _EDGE_GUARD_S))
 
     @property
     def off(self) -> NDArray[np.bool_]:
         """Which samples lie after the pulse."""
-        return np.asarray(self.time_s >= self.on_time_s)
+        return np.asarray(self.time_s >= self.on_time_s + _EDGE_GUARD_S)
 
 
 def merge_ranges(
