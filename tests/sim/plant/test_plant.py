@@ -16,7 +16,7 @@ from loomproof_sim.plant import (
     Plant,
     WindingSpec,
 )
-from loomproof_sim.plant.integrate import Integrator
+from loomproof_sim.plant.integrate import STIFF_AFTER, Integrator
 
 
 def test_sense_pulse_moves_nothing(make_loom):
@@ -126,3 +126,21 @@ def test_integrator_against_scipy():
     )
     assert run.at_many(times) == pytest.approx(theirs.y.T, abs=2e-5)
     assert run.step_at(3.3).at(3.3) == pytest.approx(run.at_many(np.array([3.3]))[0], rel=1e-12)
+
+
+def test_a_stiff_quiet_minute_is_crossed_in_few_steps_and_ends_where_the_exact_solution_does():
+    """Two windings over a bad joint: a fast current dies within microseconds, a slow one within seconds."""
+    fast, slow = 2.0e6, 0.25
+    run = Integrator(lambda y: (-fast * (y[0] - y[1]), -slow * y[1]), (0.0, 1.0), (1.0, 1.0))
+    while run.t < 60.0:
+        run.advance()
+    assert len(run.steps) < STIFF_AFTER + 400  # the explicit method alone would need some 40 million
+    for t in (1e-3, 0.5, 10.0, 60.0):
+        y = run.step_at(t).at(t)
+        exact = np.exp(
+            -slow * t
+        )  # textbook: a sum of exponentials; the fast one is over, its lag is slow/fast
+        np.testing.assert_allclose(y, [exact / (1 - slow / fast), exact], rtol=1e-5, atol=1e-6)
+    np.testing.assert_allclose(
+        run.at_many(np.array([10.0, 60.0])), [run.step_at(t).at(t) for t in (10.0, 60.0)], rtol=1e-9
+    )
