@@ -9,6 +9,7 @@ from loomproof_sim.plant.loads.coil import Coil
 from loomproof_sim.plant.loads.lamp import Lamp
 from loomproof_sim.plant.loads.logic import LogicInput
 from loomproof_sim.plant.loads.motor import Motor
+from loomproof_sim.plant.loads.second import second_law
 from loomproof_sim.plant.loads.winding import Winding
 from loomproof_sim.plant.materials import copper_factor
 from loomproof_sim.plant.network import GROUND, SMALLEST_OHM, Elements, OneWay, Solved
@@ -23,6 +24,7 @@ from loomproof_sim.plant.spec import (
     LogicInputSpec,
     LoomSpec,
     MotorSpec,
+    MovingSpec,
     SuppressionSpec,
     WindingSpec,
     WoundSpec,
@@ -55,8 +57,8 @@ class Moment:
     """Ports whose current is a state, not that of a resistance."""
 
 
-def build_load(spec: LoadSpec, temperature_c: float) -> Load:
-    """The model of one load at a temperature."""
+def build_load(spec: LoadSpec, temperature_c: float, law: Literal["first", "second"] = "first") -> Load:
+    """The model of one load at a temperature, by the first or the second law of armatures and coils."""
     if isinstance(spec, LampSpec):
         return Lamp(spec, temperature_c + 273.15)
     if isinstance(spec, LogicInputSpec):
@@ -64,6 +66,10 @@ def build_load(spec: LoadSpec, temperature_c: float) -> Load:
     if isinstance(spec, IgniterSpec):
         return LogicInput(spec.input_ohm)
     ohm = spec.resistance_ohm * copper_factor(temperature_c, spec.temperature_coefficient_per_k)
+    if law == "second" and isinstance(spec, MovingSpec | CoilSpec):
+        other = second_law(spec, ohm)
+        if other is not None:
+            return other
     if isinstance(spec, CoilSpec):
         if spec.shorted_fraction:  # the ring's counter-flux keeps the core far from saturation
             return Winding(ohm, spec.inductance_h, spec.shorted_fraction, None)
@@ -129,7 +135,7 @@ class Circuit:
         if branch.load is None or not self._owns_load(branch):
             return
         c, end = branch.channel, self.node[("end", branch.channel)]
-        self.loads[c] = build_load(branch.load, self.loom.temperature_c)
+        self.loads[c] = build_load(branch.load, self.loom.temperature_c, self.loom.law)
         self.specs[c] = branch.load
         if branch.partner is not None and branch.partner in self.branches:
             self._ports[c] = (end, self.node[("end", branch.partner)])
@@ -139,7 +145,7 @@ class Circuit:
             self._ports[c] = (self.feed_node(branch), end)
         if isinstance(branch.load, IgniterSpec):
             key = c + IGNITER_OFFSET
-            self.loads[key] = build_load(branch.load.coil, self.loom.temperature_c)
+            self.loads[key] = build_load(branch.load.coil, self.loom.temperature_c, self.loom.law)
             self.specs[key] = branch.load.coil
             self._ports[key] = (self.feed_node(branch), self.node[("inner", c)])
 

@@ -305,6 +305,7 @@ class LoomSpec:
         drivers: by channel; a channel without one gets the default `DriverSpec`.
         bridges: pairs of channels joined by a fault path: (channel, channel, ohm).
         temperature_c: of wires and windings.
+        law: of armatures and saturating coils; `second` is for studies (see `loads.second`).
     """
 
     supply: SupplySpec = field(default_factory=SupplySpec)
@@ -313,6 +314,7 @@ class LoomSpec:
     drivers: dict[int, DriverSpec] = field(default_factory=dict)
     bridges: tuple[tuple[int, int, float], ...] = ()
     temperature_c: float = 20.0
+    law: Literal["first", "second"] = "first"
 
     def branch(self, channel: int) -> BranchSpec:
         """The branch on a channel; KeyError if the loom has none there."""

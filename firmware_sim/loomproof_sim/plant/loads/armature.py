@@ -19,9 +19,10 @@ from loomproof_sim.plant.loads.base import Array, Guard, LinearForm, Load, State
 from loomproof_sim.plant.loads.winding import shorted
 from loomproof_sim.plant.spec import MovingSpec
 
-SEATED, FLIGHT, LANDED = 0, 1, 2
+SEATED, FLIGHT, LANDED, LANDED_REVERSED = 0, 1, 2, 3
+"""Phases; a current the other way round holds the armature as well, with negative flux."""
 TEST_V = 13.5
-_FREE_OFFSETS = {SEATED: 0.0, LANDED: 1.0}
+_FREE_OFFSETS = {SEATED: 0.0, LANDED: 1.0, LANDED_REVERSED: 1.0}
 
 
 class Armature(Load):
@@ -149,7 +150,7 @@ class Armature(Load):
             return (self._guard(k, -1.0, self.pull_in_vs), self._guard(k, 1.0, self.pull_in_vs))
         if phase == FLIGHT:
             return (self._guard(k + 1, -1.0, 1.0), self._guard(k + 1, 1.0, 0.0))
-        return (self._guard(k, 1.0, -self.hold_vs),)
+        return (self._guard(k, -1.0 if phase == LANDED_REVERSED else 1.0, -self.hold_vs),)
 
     def cross(self, state: State, phase: int, guard: int) -> tuple[list[float], int]:
         """Stops swallow the speed."""
@@ -157,8 +158,10 @@ class Armature(Load):
         if phase == FLIGHT:
             y[-1] = 0.0
             y[-2], phase = (1.0, LANDED) if guard == 0 else (0.0, SEATED)
-            if phase == LANDED and y[self.at] < self.hold_vs:
+            if phase == LANDED and abs(y[self.at]) < self.hold_vs:
                 phase = FLIGHT  # carried to the stop by its speed; the spring takes it back
+            elif phase == LANDED and y[self.at] < 0.0:
+                phase = LANDED_REVERSED
             elif phase == SEATED and abs(y[self.at]) > self.pull_in_vs:
                 phase = FLIGHT
             return y, phase
@@ -198,7 +201,7 @@ class Armature(Load):
 
     def has_moved(self, state: State, phase: int) -> bool:
         """At the far stop."""
-        return phase == LANDED or state[-2] >= 1.0
+        return phase in (LANDED, LANDED_REVERSED) or state[-2] >= 1.0
 
 
 def _opening_s(spec: MovingSpec, acceleration: float, limit_s: float) -> float:

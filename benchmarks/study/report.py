@@ -1,0 +1,100 @@
+"""The study's tables as Markdown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchmarks.study.joints import JointLimits
+from benchmarks.study.tally import Share, Study, confusion, detection_rows
+from loomproof.job.faults import FaultKind
+
+SHORT = {
+    "open": "open",
+    "short_to_ground": "s.gnd",
+    "short_to_supply": "s.sup",
+    "short_across_load": "s.load",
+    "added_resistance": "added",
+    "swapped": "swap",
+    "bridged": "bridge",
+    "feed_open": "f.open",
+    "feed_weak": "f.weak",
+    "shorted_turns": "turns",
+    "stuck_armature": "stuck",
+    "suppression_missing": "sup.m",
+    "suppression_reversed": "sup.r",
+    "wrong_load": "wrong",
+    "intermittent": "interm",
+    "weak_supply": "supply",
+    "nothing": "none",
+}
+
+
+def _row(cells: list[str]) -> str:
+    return "| " + " | ".join(cells) + " |"
+
+
+def _plain(share: Share) -> str:
+    return f"{100 * share.part:.1f} ({share.total})" if share.total else "-"
+
+
+def goals(study: Study, joints: JointLimits, reference: Study) -> Iterator[str]:
+    """Each goal: must, stretch, measured on both boxes and on the reference board alone."""
+    yield _row(["goal", "must", "stretch", "measured (95 % interval, Wilson)", "reference board alone"])
+    yield _row(["---"] * 5)
+    rows = (
+        ("open or short not passed", "99.5 %", "99.9 %", Study.gross_flagged),
+        ("sound channel failed", "0.1 %", "0.01 %", Study.false_channels),
+        ("fault-free loom with any fail or finding", "2 %", "0.3 %", Study.false_looms),
+        ("stuck armature found, by the current alone", "98 %", "99.5 %", Study.stuck_found),
+        ("free armature called stuck", "0.2 %", "0.1 %", Study.stuck_false),
+        ("faulty passed as sound, of those that physics lets one see", "0.1 %", "0.01 %", Study.passed_as_sound),
+    )
+    for words, must, stretch, of in rows:
+        yield _row([words, must, stretch, str(of(study)), str(of(reference))])
+    for count, must, stretch in ((1, "95 %", "99 %"), (2, "80 %", "90 %")):
+        what = "single fault" if count == 1 else "both of two faults"
+        for twins, words in ((True, "named first, alone or beside what looks the same"), (False, "named first alone")):
+            cells = [str(s.named(count, twins=twins)) for s in (study, reference)]
+            yield _row([f"{what} {words}", must, stretch, *cells])
+    for joint in joints.rows():
+        yield _row(joint)
+
+
+def detection(study: Study) -> Iterator[str]:
+    """Detection by kind and severity."""
+    yield _row(["fault", "severity", "failed % (n)", "failed or doubted %", "named first alone % (n)", "or beside its twin %"])
+    yield _row(["---"] * 6)
+    for kind, severity, failed, flagged, alone, twin in detection_rows(study):
+        yield _row([kind, severity or "-", _plain(failed), f"{100 * flagged.part:.1f}", _plain(alone), _plain(twin)])
+
+
+def confusions(study: Study) -> Iterator[str]:
+    """Rows: what was there. Columns: what was named first."""
+    table = confusion(study)
+    kinds = [*(k.value for k in FaultKind), "nothing"]
+    yield _row(["there \\ named first", *(SHORT[k] for k in kinds)])
+    yield _row(["---"] * (len(kinds) + 1))
+    for there in kinds:
+        if there in table:
+            yield _row([there.replace("_", " "), *(str(table[there][k] or "") for k in kinds)])
+
+
+def extras(study: Study) -> Iterator[str]:
+    """What is not a goal but belongs to it."""
+    for verdict, words in (("pass", "passed"), ("fail", "failed")):
+        count, wrong, foretold = study.risks(verdict)
+        yield (
+            f"- Specific risks: of {count} resistances of untouched channels that were {words}, {wrong} were so wrongly; the "
+            f"risks stated in the record add up to {foretold:.1f}."
+        )
+    yield f"- Sound channels left unsure: {study.false_channels('unsure')}."
+    yield f"- Sound channels failed beside a fault: {study.beside()}."
+    yield f"- Free armatures of which the current cannot tell: {study.stuck_doubt()}."
+    for law in ("first", "second"):
+        part = Study([o for o in study.outcomes if o.law == law])
+        yield (
+            f"- {law.capitalize()} plant law ({len(part.whole)} looms): channel failed falsely {part.false_channels()}; loom "
+            f"accused falsely {part.false_looms()}; single fault named {part.named(1, twins=True)}; stuck found "
+            f"{part.stuck_found()}, false {part.stuck_false()}."
+        )
+    yield f"- Looms that broke the program: {len(study.broken)}."

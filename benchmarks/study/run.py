@@ -1,0 +1,161 @@
+"""One random loom from its seed to what was said of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from benchmarks.study.bench import StudyBench
+from benchmarks.study.faults import Planted, Planter, plant_faults, wired
+from benchmarks.study.jobs import random_job
+from benchmarks.study.parts import Truth, draw_truth
+from loomproof.diagnose import LoomEvidence, Property, PropertyVerdict, Verdict, channel_verdict, find, judge
+from loomproof.job.model import Job
+from loomproof.measure import Moved
+from loomproof_sim.profiles import REFERENCE, TWELVE_BIT, BoardProfile
+
+BOARDS = (REFERENCE, TWELVE_BIT)
+SOUND_SHARE, DOUBLE_SHARE = 0.35, 0.15
+MOST_TRIES = 200
+
+
+@dataclass(frozen=True)
+class Said:
+    """One finding, as far as the study goes."""
+
+    kind: str
+    channels: tuple[int, ...]
+    twins: tuple[str, ...]
+    feed: str | None
+    likelihood: float
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One loom. `words` are the verdicts of its channels; `moved` what the current said of each armature."""
+
+    seed: int
+    board: str
+    law: str
+    job: str
+    planted: tuple[Planted, ...]
+    words: dict[int, str]
+    found: tuple[Said, ...]
+    moving: dict[int, str]
+    risks: tuple[tuple[str, bool, float], ...]
+    """Of each resistance passed or failed: verdict, whether it was right, its stated specific risk."""
+    reasons: dict[int, str]
+    error: str = ""
+
+    @property
+    def touched(self) -> frozenset[int]:
+        """Channels of the planted faults."""
+        return frozenset(c for p in self.planted for c in p.channels)
+
+
+@dataclass(frozen=True)
+class Loom:
+    """A drawn loom before anything is measured."""
+
+    job: Job
+    truth: Truth
+    board: BoardProfile
+    planted: tuple[Planted, ...]
+    bench: StudyBench
+
+
+def draw_loom(seed: int, faults: int | None = None) -> Loom:
+    """The loom of a seed; `faults` fixes how many it has."""
+    rng = np.random.default_rng((seed, 77))
+    board = BOARDS[seed % 2]
+    job = random_job(rng)
+    truth, draw = draw_truth(job, rng, board)
+    roll = rng.random()
+    if faults is None:
+        faults = 0 if roll < SOUND_SHARE else 2 if roll > 1.0 - DOUBLE_SHARE else 1
+    planter, planted = Planter(job, rng, draw), list[Planted]()
+    for _ in range(MOST_TRIES):
+        if len(planted) == faults:
+            break
+        one = planter.choose(frozenset(c for p in planted for c in p.channels))
+        if one is not None:
+            planted.append(one)
+    truth = replace(truth, loom=plant_faults(truth.loom, planted))
+    bench = StudyBench(
+        job, truth, board, rng, wired(job, planted), float(rng.uniform(0.7, 1.5)), float(rng.uniform(0.5, 1.5))
+    )
+    return Loom(job, truth, board, tuple(planted), bench)
+
+
+def run(seed: int, faults: int | None = None) -> Outcome:
+    """Draw, measure, judge, find."""
+    loom = draw_loom(seed, faults)
+    shape = " ".join(sorted(c.load for c in loom.job.channels))
+    blank = Outcome(seed, loom.board.key, loom.truth.loom.law, shape, loom.planted, {}, (), {}, (), {})
+    try:
+        evidence = loom.bench.evidence()
+        verdicts = judge(loom.job, evidence)
+        findings = find(loom.job, evidence, verdicts)
+    except Exception as error:  # noqa: BLE001 - a loom that breaks the program is a result, and is counted
+        return replace(blank, error=f"{type(error).__name__}: {error}")
+    fitted = [c.channel for c in loom.job.channels if c.fitted]
+    words = {c: str(channel_verdict(verdicts, c)) for c in fitted}
+    worst = {
+        c: "; ".join(f"{v.property}: {v.reason}" for v in verdicts if v.channel == c and str(v.verdict) == words[c])
+        for c in fitted
+        if words[c] != "pass"
+    }
+    return replace(
+        blank,
+        words=words,
+        reasons=worst,
+        found=tuple(
+            Said(str(f.fault), f.channels, tuple(map(str, f.cannot_tell_from)), f.feed, f.likelihood) for f in findings
+        ),
+        moving=_moving(loom, evidence),
+        risks=_risks(loom, verdicts),
+    )
+
+
+def _moving(loom: Loom, evidence: LoomEvidence) -> dict[int, str]:
+    """What the current alone said of every armature on an otherwise sound circuit."""
+    out = {}
+    for item in loom.job.channels:
+        signature = evidence.of(item.channel).signature
+        if signature is not None and loom.job.load_type(item.channel).moves:
+            out[item.channel] = str(signature.moved or Moved.CANNOT_TELL)
+    return out
+
+
+def _risks(loom: Loom, verdicts: tuple[PropertyVerdict, ...]) -> tuple[tuple[str, bool, float], ...]:
+    """Resistances decided on untouched channels: was the part really inside its limits?"""
+    touched = {c for p in loom.planted for c in p.channels}
+    out = []
+    for v in verdicts:
+        if v.property is not Property.RESISTANCE or v.risk is None or v.channel in touched or v.measured is None:
+            continue
+        true_ohm = _true_ohm(loom, v.channel)
+        if true_ohm is None or v.low is None or v.high is None:
+            continue
+        inside = v.low <= true_ohm <= v.high
+        out.append((str(v.verdict), inside is (v.verdict is Verdict.PASS), v.risk))
+    return tuple(out)
+
+
+def _true_ohm(loom: Loom, channel: int) -> float | None:
+    """Between the supply's terminal and the driver's pin, at the loom's temperature."""
+    spec = loom.truth.loom
+    branch = spec.branch(channel)
+    load = branch.load
+    ohm = getattr(load, "resistance_ohm", None)
+    per_k = getattr(load, "temperature_coefficient_per_k", None)
+    if ohm is None or per_k is None:
+        return None
+    heat = loom.truth.temperature_c - 20.0
+    ohm *= 1.0 + per_k * heat
+    beside = getattr(load, "suppression", None)
+    if beside is not None and beside.kind == "resistor":
+        ohm = ohm * beside.ohm / (ohm + beside.ohm)
+    feed = sum(f.resistance_ohm for f in spec.feeds if f.id == branch.feed_id)
+    return float(ohm + branch.wire_ohm * (1.0 + 0.00393 * heat) + branch.series_ohm + feed)

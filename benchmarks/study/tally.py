@@ -1,0 +1,182 @@
+"""From outcomes to counts and tables."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from scipy.stats import binomtest
+
+from benchmarks.study.faults import Planted
+from benchmarks.study.run import Outcome, Said
+from loomproof.job.faults import FaultKind
+
+GROSS = frozenset(
+    {FaultKind.OPEN, FaultKind.SHORT_TO_GROUND, FaultKind.SHORT_TO_SUPPLY, FaultKind.SHORT_ACROSS_LOAD}
+)
+
+
+@dataclass(frozen=True)
+class Share:
+    """Hits among trials, with the 95 % interval of Wilson."""
+
+    hits: int
+    total: int
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        if not self.total:
+            return 0.0, 1.0
+        found = binomtest(self.hits, self.total).proportion_ci(method="wilson")
+        return float(found.low), float(found.high)
+
+    @property
+    def part(self) -> float:
+        return self.hits / self.total if self.total else float("nan")
+
+    def __str__(self) -> str:
+        if not self.total:
+            return "none drawn"
+        low, high = self.interval
+        return f"{_percent(self.part)} ({self.hits} of {self.total}; {_percent(low)} to {_percent(high)})"
+
+
+def _percent(value: float) -> str:
+    digits = 2 if value < 0.02 or value > 0.98 else 1
+    return f"{100 * value:.{digits}f} %"
+
+
+def verdict_of(outcome: Outcome, planted: Planted) -> str:
+    """The worst word of a fault's channels (of all channels, for the supply)."""
+    channels = planted.channels or tuple(outcome.words)
+    words = {outcome.words[c] for c in channels}
+    return next((w for w in ("fail", "unsure", "not tested", "pass") if w in words), "pass")
+
+
+def names(said: Said, planted: Planted, *, twins: bool) -> bool:
+    """Whether a finding names this fault, at its place; `twins`: or one that it says looks the same."""
+    kinds = {said.kind, *(said.twins if twins else ())}
+    if planted.kind.value not in kinds:
+        return False
+    if planted.kind is FaultKind.WEAK_SUPPLY:
+        return True
+    if planted.feed is not None and said.feed == planted.feed and set(said.channels) <= set(planted.channels):
+        return said.kind == planted.kind.value or len(planted.channels) == 1
+    return set(said.channels) == set(planted.channels)
+
+
+def first_named(outcome: Outcome, *, twins: bool) -> bool:
+    """Every planted fault is among as many first findings as there are faults."""
+    first = outcome.found[: len(outcome.planted)]
+    return all(any(names(said, p, twins=twins) for said in first) for p in outcome.planted)
+
+
+def share(items: Iterable[bool]) -> Share:
+    """Hits of a sequence of yes and no."""
+    flags = list(items)
+    return Share(sum(flags), len(flags))
+
+
+@dataclass(frozen=True)
+class Study:
+    """Many outcomes."""
+
+    outcomes: Sequence[Outcome]
+
+    def __post_init__(self) -> None:
+        assert self.outcomes
+
+    @property
+    def whole(self) -> list[Outcome]:
+        return [o for o in self.outcomes if not o.error]
+
+    @property
+    def broken(self) -> list[Outcome]:
+        return [o for o in self.outcomes if o.error]
+
+    @property
+    def sound(self) -> list[Outcome]:
+        return [o for o in self.whole if not o.planted]
+
+    def with_faults(self, count: int) -> list[Outcome]:
+        return [o for o in self.whole if len(o.planted) == count]
+
+    def planted(self, keep: Callable[[Planted], bool]) -> list[tuple[Outcome, Planted]]:
+        return [(o, p) for o in self.whole for p in o.planted if keep(p)]
+
+    def false_channels(self, word: str = "fail") -> Share:
+        return share(w == word for o in self.sound for w in o.words.values())
+
+    def false_looms(self) -> Share:
+        return share(bool(o.found) or "fail" in o.words.values() for o in self.sound)
+
+    def beside(self) -> Share:
+        """Sound channels of faulty looms (a weak supply touches them all) that were failed."""
+        looms = [o for o in self.whole if o.planted and all(p.channels for p in o.planted)]
+        return share(w == "fail" for o in looms for c, w in o.words.items() if c not in o.touched)
+
+    def gross_flagged(self) -> Share:
+        return share(
+            verdict_of(o, p) in {"fail", "unsure"}
+            for o, p in self.planted(lambda p: p.kind in GROSS and p.severity != "soft")
+        )
+
+    def stuck_found(self) -> Share:
+        """By the current alone, with nobody listening."""
+        rows = self.planted(lambda p: p.kind is FaultKind.STUCK_ARMATURE)
+        return share(o.moving[p.channels[0]] == "no" for o, p in rows if p.channels[0] in o.moving)
+
+    def stuck_false(self) -> Share:
+        return share(w == "no" for o in self.whole for c, w in o.moving.items() if c not in o.touched)
+
+    def stuck_doubt(self) -> Share:
+        return share(w == "cannot tell" for o in self.whole for c, w in o.moving.items() if c not in o.touched)
+
+    def passed_as_sound(self) -> Share:
+        return share(verdict_of(o, p) == "pass" for o, p in self.planted(lambda p: p.visible))
+
+    def named(self, faults: int, *, twins: bool) -> Share:
+        looms = [o for o in self.with_faults(faults) if all(p.visible for p in o.planted)]
+        return share(first_named(o, twins=twins) for o in looms)
+
+    def risks(self, verdict: str) -> tuple[int, int, float]:
+        """Resistances so decided: how many, how many wrongly, and how many wrong ones the stated risks foretold."""
+        rows = [(right, risk) for o in self.whole for word, right, risk in o.risks if word == verdict]
+        return len(rows), sum(not right for right, _ in rows), sum(risk for _, risk in rows)
+
+
+def detection_rows(study: Study) -> list[tuple[str, str, Share, Share, Share, Share]]:
+    """Per kind and severity: failed, failed or doubted, named first (exactly; beside its twins), single faults."""
+    groups: dict[tuple[str, str], list[tuple[Outcome, Planted]]] = defaultdict(list)
+    for o, p in study.planted(lambda _: True):
+        groups[p.kind.value, p.severity].append((o, p))
+    rows = []
+    order = [k.value for k in FaultKind]
+    for (kind, severity), both in sorted(groups.items(), key=lambda item: (order.index(item[0][0]), item[0][1])):
+        single = [o for o, p in both if len(o.planted) == 1]
+        rows.append(
+            (
+                kind.replace("_", " "),
+                severity,
+                share(verdict_of(o, p) == "fail" for o, p in both),
+                share(verdict_of(o, p) in {"fail", "unsure"} for o, p in both),
+                share(first_named(o, twins=False) for o in single),
+                share(first_named(o, twins=True) for o in single),
+            )
+        )
+    return rows
+
+
+def confusion(study: Study) -> dict[str, dict[str, int]]:
+    """Kind that was there (single faults and sound looms) against the kind named first."""
+    out: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for o in study.whole:
+        if len(o.planted) > 1:
+            continue
+        there = o.planted[0].kind.value if o.planted else "nothing"
+        out[there][o.found[0].kind if o.found else "nothing"] += 1
+    return out
+
+
+__all__ = ["GROSS", "Share", "Study", "confusion", "detection_rows", "first_named", "names", "share", "verdict_of"]
