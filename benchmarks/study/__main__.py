@@ -54,8 +54,12 @@ def misses(outcome: Outcome) -> str | None:
         wrong.append("accused falsely")
     if not wrong:
         return None
-    there = ", ".join(f"{p.kind}@{p.channels}[{p.severity}{'' if p.visible else ', hidden'}]" for p in outcome.planted)
-    said = ", ".join(f"{f.kind}{''.join('|' + t for t in f.twins)}@{f.channels}({f.likelihood:.2f})" for f in outcome.found)
+    there = ", ".join(
+        f"{p.kind}@{p.channels}[{p.severity}{'' if p.visible else ', hidden'}]" for p in outcome.planted
+    )
+    said = ", ".join(
+        f"{f.kind}{''.join('|' + t for t in f.twins)}@{f.channels}({f.likelihood:.2f})" for f in outcome.found
+    )
     bad = {c: w for c, w in outcome.words.items() if w != "pass" and c in outcome.touched}
     return f"{outcome.seed} {outcome.board} {outcome.law}: {'; '.join(wrong)} || {there or 'sound'} -> {said} {bad}"
 
@@ -99,9 +103,13 @@ def publish(lines: list[str]) -> None:
 def main() -> int:
     """Runs the study; exit code 1 when a loom broke the program."""
     os.environ.setdefault("OMP_NUM_THREADS", "1")
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--looms", type=int, default=3000)
-    parser.add_argument("--first", type=int, default=FIRST, help=f"first seed; those under {TUNED_BELOW} tuned")
+    parser.add_argument(
+        "--first", type=int, default=FIRST, help=f"first seed; those under {TUNED_BELOW} tuned"
+    )
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--joints", type=int, default=2000, help="trials of each bad-joint curve")
     parser.add_argument("--publish", action="store_true", help="write the tables into docs/measuring.md")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
-
 from benchmarks.study.jobs import LOGIC
 from benchmarks.study.parts import Ripple, Truth
+from numpy.typing import NDArray
+
 from loomproof.diagnose import ChannelEvidence, LoomEvidence, Noticed, PullResult
 from loomproof.diagnose.evidence import PullOutcome
 from loomproof.job.model import Job
@@ -77,7 +77,9 @@ class StudyBench:
         first = board.first_sample_ns * 1e-9
         times = first + period_s * np.arange(samples)
         self.plant.switch(channel, Drive.ON, start)
-        every = first + board.sample_period_ns * 1e-9 * np.arange(int(on_s / board.sample_period_ns * 1e9) + 1)
+        every = first + board.sample_period_ns * 1e-9 * np.arange(
+            int(on_s / board.sample_period_ns * 1e9) + 1
+        )
         over = np.flatnonzero(self.plant.sample_many(channel, start + every[every < on_s])[0] > limit_a)
         tripped = over.size > 0
         off = float(every[over[0]]) if tripped else on_s
@@ -108,13 +110,15 @@ class StudyBench:
         ripple = self.truth.ripple
         if not ripple.amplitude_v or self.job.load_type(channel).kind in LOGIC:
             return amps, volts, pins
-        supply = float(volts[0])
+        supply = float(np.median(volts))
         more = self._ripple_a(channel, times, off_s, amps, supply)
         pin_more = self._ripple_a(channel, late_pin, off_s, pin_amps, supply)
         on = late_pin < off_s
         follows = ~on & (pins > 0.5 * supply) & (pins < 1.3 * supply)
-        drop = np.divide(pins, pin_amps, out=np.zeros_like(pins), where=np.abs(pin_amps) > 1e-6)
+        drop = np.divide(pins, pin_amps, out=np.zeros_like(pins), where=np.abs(pin_amps) > 1e-3)
+        flowing = ~on & (np.abs(pin_amps) < 1e-3) & (pin_more > 2e-3)  # its decay ends a little later
         pins = pins + np.where(on, pin_more * drop, 0.0) + follows * _wave(ripple, start + late_pin)
+        pins = np.where(flowing, self.truth.loom.driver(channel).clamp_v, pins)
         return amps + more, volts + _wave(ripple, start + late_v), pins
 
     def _ripple_a(self, channel: int, times: Floats, off_s: float, amps: Floats, supply_v: float) -> Floats:
@@ -122,7 +126,7 @@ class StudyBench:
         ripple, on = self.truth.ripple, times < off_s
         branch = self.truth.loom.branch(channel)
         wave = _wave(ripple, self.now + times)
-        if not _plain(branch):
+        if not _plain(branch) or np.abs(amps).max(initial=0.0) < 0.02:
             return np.where(on, amps * wave / supply_v, 0.0)
         load = branch.load
         assert isinstance(load, WoundSpec)
@@ -130,10 +134,29 @@ class StudyBench:
         ohm = load.resistance_ohm * heat + branch.wire_ohm + branch.series_ohm + 0.1
         omega = 2.0 * np.pi * ripple.frequency_hz
         size = ripple.amplitude_v / np.hypot(ohm, omega * load.inductance_h)
-        lag = np.arctan2(omega * load.inductance_h, ohm)
-        phase = omega * self.now + ripple.phase - lag
-        steady = np.sin(omega * times + phase) - np.sin(phase) * np.exp(-times * ohm / load.inductance_h)
-        return np.where(on, size * steady, 0.0)
+        phase = omega * self.now + ripple.phase - np.arctan2(omega * load.inductance_h, ohm)
+
+        def driven(t: Floats) -> Floats:
+            steady = np.sin(omega * t + phase) - np.sin(phase) * np.exp(-t * ohm / load.inductance_h)
+            out: Floats = size * steady
+            return out
+
+        rest = np.zeros_like(amps)
+        if load.suppression.kind == "none":
+            rest = self._ripple_left(
+                times, off_s, amps, float(driven(np.array([off_s]))[0]), load.inductance_h
+            )
+        return np.where(on, driven(times), rest)
+
+    def _ripple_left(
+        self, times: Floats, off_s: float, amps: Floats, left_a: float, inductance_h: float
+    ) -> Floats:
+        """What is left of it while the clamp takes the current down: the decay ends earlier or later by so much."""
+        slope = (self.board.clamp_v - self.truth.loom.supply.emf_v) / inductance_h
+        falling = (times >= off_s) & (amps > 1e-3)
+        end_s = float(times[falling][-1]) if falling.any() else off_s
+        after = np.maximum(0.0, left_a - slope * np.maximum(times - end_s, 0.0)) if left_a > 0.0 else 0.0
+        return np.where(falling, np.maximum(left_a, -amps), after)
 
     def traces(self, channel: int) -> list[Trace]:
         """The load's own measuring pulses."""
@@ -142,7 +165,11 @@ class StudyBench:
         out: list[Trace] = []
         for _ in range(plan.count):
             trace = self.pulse(
-                channel, plan.on_time_us * 1e-6, period * plan.decimation, plan.samples, load.limits.max_current_a
+                channel,
+                plan.on_time_us * 1e-6,
+                period * plan.decimation,
+                plan.samples,
+                load.limits.max_current_a,
             )
             out.append(trace)
             if trace.tripped:
@@ -206,9 +233,7 @@ class StudyBench:
                 driven[c], pull=pulled[c], dropouts=breaks, watched=watched, unwatchable=not watched
             )
         u_v = self.calibration(numbers[0]).sample_u_counts * self.readback.drain_uv_per_count * 1e-6
-        return LoomEvidence(
-            channels=channels, supply_rest_v=supply, bias_v=self.board.bias_v, drain_u_v=u_v
-        )
+        return LoomEvidence(channels=channels, supply_rest_v=supply, bias_v=self.board.bias_v, drain_u_v=u_v)
 
     def _sensed(self, channel: int, rest_v: float) -> ChannelEvidence:
         load, period = self.job.load_type(channel), self.board.sample_period_ns * 1e-9
@@ -258,7 +283,9 @@ def _plain(branch: BranchSpec) -> bool:
     """A sound winding between feed and pin."""
     load = branch.load
     paths = (branch.to_ground_ohm, branch.to_supply_ohm, branch.across_load_ohm)
-    return isinstance(load, WoundSpec) and not load.shorted_fraction and not branch.open and paths == (None,) * 3
+    return (
+        isinstance(load, WoundSpec) and not load.shorted_fraction and not branch.open and paths == (None,) * 3
+    )
 
 
 def _outcome(channel: int, lost: tuple[int, ...]) -> PullOutcome:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-
 from benchmarks.study.jobs import LOGIC
+
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind, Suppression
@@ -84,7 +84,9 @@ class Planter:
                 found.append(c)
         return found
 
-    def _make(self, kind: FaultKind, channel: int | None, severity: str, visible: bool, **more: object) -> Planted | None:
+    def _make(
+        self, kind: FaultKind, channel: int | None, severity: str, visible: bool, **more: object
+    ) -> Planted | None:
         if channel is None:
             return None
         fault = Fault(kind, channel, **more)  # type: ignore[arg-type]
@@ -158,7 +160,9 @@ class Planter:
         if channel is None:
             return None
         here = self.job.load_type(channel)
-        others = [t for t in CATALOGUE.values() if t.key != here.key and t.kind not in LOGIC and t.resistance_ohm]
+        others = [
+            t for t in CATALOGUE.values() if t.key != here.key and t.kind not in LOGIC and t.resistance_ohm
+        ]
         other = others[int(self.rng.integers(len(others)))]
         there = other.resistance_ohm
         assert there is not None

@@ -41,7 +41,9 @@ def _wasted_spark(rng: np.random.Generator) -> list[str]:
 
 def _bench(rng: np.random.Generator) -> list[str]:
     words = _pick(rng, RELAYS, int(rng.integers(2, 6))) + _pick(rng, LAMPS, int(rng.integers(1, 5)))
-    return words + ["stepper_idle"] * 4 * int(rng.integers(0, 2)) + _pick(rng, ("tacho_input", "logic_input"), 2)
+    return (
+        words + ["stepper_idle"] * 4 * int(rng.integers(0, 2)) + _pick(rng, ("tacho_input", "logic_input"), 2)
+    )
 
 
 def _actuators(rng: np.random.Generator) -> list[str]:

@@ -113,7 +113,9 @@ def _verdict(job: Job, evidence: LoomEvidence, channel: int) -> Verdict:
     raise AssertionError("no verdict on the resistance")
 
 
-def _search(job: Job, base: dict[int, float], before: dict[int, float] | None, wanted: frozenset[Verdict]) -> float:
+def _search(
+    job: Job, base: dict[int, float], before: dict[int, float] | None, wanted: frozenset[Verdict]
+) -> float:
     """Least added part of channel 1 whose verdict is among `wanted`, by bisection over the steps."""
     low, high = 0, len(STEPS)
     ohm = base[1]
@@ -147,7 +149,9 @@ def measure_joints(seed: int, trials: int) -> JointLimits:
             noticed: list[float] = []
             failed: list[float] = []
             for _ in range(trials):
-                base, before = _drawn(rng, nominal.value, nominal.tolerance_percent / 100.0, kind == "baseline")
+                base, before = _drawn(
+                    rng, nominal.value, nominal.tolerance_percent / 100.0, kind == "baseline"
+                )
                 noticed.append(_search(job, base, before, frozenset({Verdict.UNSURE, Verdict.FAIL})))
                 failed.append(_search(job, base, before, frozenset({Verdict.FAIL})))
             store[f"{nominal.value:g} ohm"] = _curve(noticed, failed)
@@ -159,7 +163,11 @@ def _drawn(
 ) -> tuple[dict[int, float], dict[int, float] | None]:
     """What six channels measure now, and in the earlier record."""
     batch = nominal * (1.0 + 0.6 * tolerance * float(rng.uniform(-1, 1)))
-    true = batch * (1.0 + SPREAD * rng.uniform(-1, 1, SISTERS)) + 0.1 + JOINT_OHM * np.abs(rng.standard_normal(SISTERS))
+    true = (
+        batch * (1.0 + SPREAD * rng.uniform(-1, 1, SISTERS))
+        + 0.1
+        + JOINT_OHM * np.abs(rng.standard_normal(SISTERS))
+    )
     scale = 1.0 + SCALE_U * 2.0**0.5 * rng.standard_normal(SISTERS)
     noise = RANDOM_U * rng.standard_normal((2, SISTERS))
     warm = 0.00393 * (rng.uniform(-SESSION_K, SESSION_K) + GRADIENT_K * rng.standard_normal(SISTERS))

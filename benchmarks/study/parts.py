@@ -94,14 +94,18 @@ def draw_truth(job: Job, rng: np.random.Generator, board: BoardProfile) -> tuple
     loom = replace(loom, branches=branches, drivers=drivers, law=law)
     ripple = Ripple()
     if rng.random() < 0.5:
-        ripple = Ripple(float(rng.uniform(0.02, 0.4)), float(10 ** rng.uniform(2.0, 3.6)), float(rng.uniform(0, 6.28)))
+        ripple = Ripple(
+            float(rng.uniform(0.02, 0.4)), float(10 ** rng.uniform(2.0, 3.6)), float(rng.uniform(0, 6.28))
+        )
     return Truth(loom, ripple, heat, own_sigma), draw
 
 
 def _branch(branch: BranchSpec, rng: np.random.Generator) -> BranchSpec:
     load = _hidden(branch.load, rng) if branch.load is not None else None
     joints = float(rng.uniform(0.0, 0.04))
-    return replace(branch, load=load, wire_ohm=branch.wire_ohm * float(rng.uniform(0.85, 1.15)), series_ohm=joints)
+    return replace(
+        branch, load=load, wire_ohm=branch.wire_ohm * float(rng.uniform(0.85, 1.15)), series_ohm=joints
+    )
 
 
 def _log(rng: np.random.Generator, low: float, high: float) -> float:
@@ -129,6 +133,8 @@ def _hidden(load: LoadSpec, rng: np.random.Generator) -> LoadSpec:
     if isinstance(load, LampSpec):
         from loomproof_sim.plant.loads.lamp import filament_heat_capacity_j_per_k
 
-        usual = filament_heat_capacity_j_per_k(load.test_v * load.steady_current_a, load.test_v / load.steady_current_a)
+        usual = filament_heat_capacity_j_per_k(
+            load.test_v * load.steady_current_a, load.test_v / load.steady_current_a
+        )
         return replace(load, heat_capacity_j_per_k=usual * _log(rng, 0.7, 1.6))
     return load

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from benchmarks.study.joints import JointLimits
 from benchmarks.study.tally import Share, Study, confusion, detection_rows
+
 from loomproof.job.faults import FaultKind
 
 SHORT = {
@@ -47,13 +48,21 @@ def goals(study: Study, joints: JointLimits, reference: Study) -> Iterator[str]:
         ("fault-free loom with any fail or finding", "2 %", "0.3 %", Study.false_looms),
         ("stuck armature found, by the current alone", "98 %", "99.5 %", Study.stuck_found),
         ("free armature called stuck", "0.2 %", "0.1 %", Study.stuck_false),
-        ("faulty passed as sound, of those that physics lets one see", "0.1 %", "0.01 %", Study.passed_as_sound),
+        (
+            "faulty passed as sound, of those that physics lets one see",
+            "0.1 %",
+            "0.01 %",
+            Study.passed_as_sound,
+        ),
     )
     for words, must, stretch, of in rows:
         yield _row([words, must, stretch, str(of(study)), str(of(reference))])
     for count, must, stretch in ((1, "95 %", "99 %"), (2, "80 %", "90 %")):
         what = "single fault" if count == 1 else "both of two faults"
-        for twins, words in ((True, "named first, alone or beside what looks the same"), (False, "named first alone")):
+        for twins, words in (
+            (True, "named first, alone or beside what looks the same"),
+            (False, "named first alone"),
+        ):
             cells = [str(s.named(count, twins=twins)) for s in (study, reference)]
             yield _row([f"{what} {words}", must, stretch, *cells])
     for joint in joints.rows():
@@ -62,10 +71,21 @@ def goals(study: Study, joints: JointLimits, reference: Study) -> Iterator[str]:
 
 def detection(study: Study) -> Iterator[str]:
     """Detection by kind and severity."""
-    yield _row(["fault", "severity", "failed % (n)", "failed or doubted %", "named first alone % (n)", "or beside its twin %"])
+    yield _row(
+        [
+            "fault",
+            "severity",
+            "failed % (n)",
+            "failed or doubted %",
+            "named first alone % (n)",
+            "or beside its twin %",
+        ]
+    )
     yield _row(["---"] * 6)
     for kind, severity, failed, flagged, alone, twin in detection_rows(study):
-        yield _row([kind, severity or "-", _plain(failed), f"{100 * flagged.part:.1f}", _plain(alone), _plain(twin)])
+        yield _row(
+            [kind, severity or "-", _plain(failed), f"{100 * flagged.part:.1f}", _plain(alone), _plain(twin)]
+        )
 
 
 def confusions(study: Study) -> Iterator[str]:

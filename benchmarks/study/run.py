@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-
 from benchmarks.study.bench import StudyBench
 from benchmarks.study.faults import Planted, Planter, plant_faults, wired
 from benchmarks.study.jobs import random_job
 from benchmarks.study.parts import Truth, draw_truth
+
 from loomproof.diagnose import LoomEvidence, Property, PropertyVerdict, Verdict, channel_verdict, find, judge
 from loomproof.job.model import Job
 from loomproof.measure import Moved
@@ -83,7 +83,13 @@ def draw_loom(seed: int, faults: int | None = None) -> Loom:
             planted.append(one)
     truth = replace(truth, loom=plant_faults(truth.loom, planted))
     bench = StudyBench(
-        job, truth, board, rng, wired(job, planted), float(rng.uniform(0.7, 1.5)), float(rng.uniform(0.5, 1.5))
+        job,
+        truth,
+        board,
+        rng,
+        wired(job, planted),
+        float(rng.uniform(0.7, 1.5)),
+        float(rng.uniform(0.5, 1.5)),
     )
     return Loom(job, truth, board, tuple(planted), bench)
 
@@ -102,7 +108,9 @@ def run(seed: int, faults: int | None = None) -> Outcome:
     fitted = [c.channel for c in loom.job.channels if c.fitted]
     words = {c: str(channel_verdict(verdicts, c)) for c in fitted}
     worst = {
-        c: "; ".join(f"{v.property}: {v.reason}" for v in verdicts if v.channel == c and str(v.verdict) == words[c])
+        c: "; ".join(
+            f"{v.property}: {v.reason}" for v in verdicts if v.channel == c and str(v.verdict) == words[c]
+        )
         for c in fitted
         if words[c] != "pass"
     }
@@ -111,7 +119,8 @@ def run(seed: int, faults: int | None = None) -> Outcome:
         words=words,
         reasons=worst,
         found=tuple(
-            Said(str(f.fault), f.channels, tuple(map(str, f.cannot_tell_from)), f.feed, f.likelihood) for f in findings
+            Said(str(f.fault), f.channels, tuple(map(str, f.cannot_tell_from)), f.feed, f.likelihood)
+            for f in findings
         ),
         moving=_moving(loom, evidence),
         risks=_risks(loom, verdicts),
@@ -133,7 +142,12 @@ def _risks(loom: Loom, verdicts: tuple[PropertyVerdict, ...]) -> tuple[tuple[str
     touched = {c for p in loom.planted for c in p.channels}
     out = []
     for v in verdicts:
-        if v.property is not Property.RESISTANCE or v.risk is None or v.channel in touched or v.measured is None:
+        if (
+            v.property is not Property.RESISTANCE
+            or v.risk is None
+            or v.channel in touched
+            or v.measured is None
+        ):
             continue
         true_ohm = _true_ohm(loom, v.channel)
         if true_ohm is None or v.low is None or v.high is None:

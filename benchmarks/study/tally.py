@@ -6,10 +6,10 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from scipy.stats import binomtest
-
 from benchmarks.study.faults import Planted
 from benchmarks.study.run import Outcome, Said
+from scipy.stats import binomtest
+
 from loomproof.job.faults import FaultKind
 
 GROSS = frozenset(
@@ -131,7 +131,9 @@ class Study:
         return share(w == "no" for o in self.whole for c, w in o.moving.items() if c not in o.touched)
 
     def stuck_doubt(self) -> Share:
-        return share(w == "cannot tell" for o in self.whole for c, w in o.moving.items() if c not in o.touched)
+        return share(
+            w == "cannot tell" for o in self.whole for c, w in o.moving.items() if c not in o.touched
+        )
 
     def passed_as_sound(self) -> Share:
         return share(verdict_of(o, p) == "pass" for o, p in self.planted(lambda p: p.visible))
@@ -153,7 +155,9 @@ def detection_rows(study: Study) -> list[tuple[str, str, Share, Share, Share, Sh
         groups[p.kind.value, p.severity].append((o, p))
     rows = []
     order = [k.value for k in FaultKind]
-    for (kind, severity), both in sorted(groups.items(), key=lambda item: (order.index(item[0][0]), item[0][1])):
+    for (kind, severity), both in sorted(
+        groups.items(), key=lambda item: (order.index(item[0][0]), item[0][1])
+    ):
         single = [o for o, p in both if len(o.planted) == 1]
         rows.append(
             (
@@ -179,4 +183,14 @@ def confusion(study: Study) -> dict[str, dict[str, int]]:
     return out
 
 
-__all__ = ["GROSS", "Share", "Study", "confusion", "detection_rows", "first_named", "names", "share", "verdict_of"]
+__all__ = [
+    "GROSS",
+    "Share",
+    "Study",
+    "confusion",
+    "detection_rows",
+    "first_named",
+    "names",
+    "share",
+    "verdict_of",
+]

@@ -62,7 +62,8 @@ class LoomEvidence:
     """Everything seen of one loom.
 
     `supply_loaded_v` maps a driven channel to the lowest supply voltage during its pulse. `temperature_c`
-    is the operator's reading of the loom's temperature with its uncertainty, where there is one.
+    is the operator's reading of the loom's temperature with its uncertainty, where there is one. `baseline_same_box`:
+    the channels' baselines were measured with this very box, so that the errors of its scales cancel.
     """
 
     channels: Mapping[int, ChannelEvidence] = field(default_factory=dict)
@@ -71,6 +72,7 @@ class LoomEvidence:
     temperature_c: Estimate | None = None
     bias_v: float = 2.5
     drain_u_v: float = 0.05
+    baseline_same_box: bool = False
 
     def of(self, channel: int) -> ChannelEvidence:
         """A channel's evidence; empty when nothing was seen."""

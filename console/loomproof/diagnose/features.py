@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from loomproof.diagnose.band import COPPER_KINDS, LOGIC_KINDS
 from loomproof.diagnose.evidence import Noticed, PullResult
-from loomproof.diagnose.expect import COPPER_KINDS, LOGIC_KINDS
 from loomproof.job.kinds import LoadKind, Suppression
 from loomproof.measure.quantities import Estimate
 from loomproof.measure.signature import Moved, OffShape

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from loomproof.diagnose.expect import LOGIC_KINDS
+from loomproof.diagnose.band import LOGIC_KINDS
 from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind, Suppression
 

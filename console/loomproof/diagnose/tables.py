@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
+from loomproof.diagnose.band import LOGIC_KINDS
 from loomproof.diagnose.evidence import Noticed
-from loomproof.diagnose.expect import LOGIC_KINDS
 from loomproof.diagnose.features import Conduct, Rest
 from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind, Suppression
@@ -108,7 +108,13 @@ def _after(due: OffShape) -> Odds:
 
 def fault_table(kind: FaultKind, load: LoadType) -> WordTable:
     """What a fault says on a channel with this load; inputs are driven high, so their shorts look the other way."""
-    return LOGIC_TABLES.get(kind, TABLES[kind]) if load.kind in LOGIC_KINDS else TABLES[kind]
+    if load.kind not in LOGIC_KINDS:
+        return TABLES[kind]
+    if kind in {FaultKind.FEED_OPEN, FaultKind.FEED_WEAK}:
+        # An input lies between pin and ground; only what it commands hangs on the feed.
+        dead = load.kind is LoadKind.IGNITER_COIL and kind is FaultKind.FEED_OPEN
+        return WordTable(noticed=_DEAD) if dead else WordTable()
+    return LOGIC_TABLES.get(kind, TABLES[kind])
 
 
 def sound_table(load: LoadType) -> WordTable:

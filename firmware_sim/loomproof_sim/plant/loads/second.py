@@ -45,7 +45,7 @@ class FringingArmature(Armature):
         self._damping_ratio = max(spec.damping_ratio, _LEAST_DAMPING)
 
     @property
-    def damping(self) -> float:  # type: ignore[override]
+    def damping(self) -> float:
         """Friction in J s."""
         return 2.0 * self._damping_ratio * sqrt(self.mass * self.preload_j * max(self.spring, 0.05))
 

@@ -1,0 +1,37 @@
+"""Limits of a sound quantity, and the constants that several rooms of diagnosis share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loomproof.job.kinds import LoadKind
+
+TERMINALS_OHM = 0.05  # all crimps and pins of one circuit, sound; common practice, no source
+WARM_FILAMENT = 1.3  # a small filament cools for seconds after the look before; common practice, no source
+COPPER_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER})
+LOGIC_KINDS = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
+
+# Two rates of false alarm, one-sided, for limits that come from statistics and not from a tolerance: beyond the
+# first a value is no longer passed, beyond the second it is failed.
+DOUBT_RATE = 2.5e-3
+FAIL_RATE = 2e-4
+
+
+@dataclass(frozen=True)
+class Band:
+    """Limits of a sound quantity, its middle, and how uncertain the limits themselves are (one sigma).
+
+    Between `high` and `high` + `doubt`, and between `low` and `low` - `doubt_below`, lies what has an innocent
+    explanation, but no proof of it: never a pass, never a fail. `same_scale`: the limits were measured with the
+    same scale as the value, whose error cancels. `among` says in short what the middle is that of.
+    """
+
+    low: float
+    high: float
+    middle: float
+    u: float
+    source: str
+    doubt: float = 0.0
+    doubt_below: float = 0.0
+    same_scale: bool = False
+    among: str = "the catalogue"

@@ -1,0 +1,105 @@
+"""One channel with all that is known of it, and the guarded decision on one of its numbers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from loomproof.diagnose.decide import decide
+from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
+
+if TYPE_CHECKING:
+    from loomproof.diagnose.band import Band
+    from loomproof.diagnose.evidence import ChannelEvidence
+    from loomproof.diagnose.expect import Expectations
+    from loomproof.diagnose.features import Features
+    from loomproof.job.catalogue import LoadType
+    from loomproof.measure.quantities import Estimate
+    from loomproof.measure.signature import Signature
+
+
+@dataclass(frozen=True)
+class Case:
+    """One channel with all that is known of it."""
+
+    channel: int
+    load: LoadType
+    own: ChannelEvidence
+    features: Features
+    expected: Expectations
+
+    @property
+    def signature(self) -> Signature | None:
+        """From the load's own pulse."""
+        return self.own.signature
+
+    def say(self, about: Property, verdict: Verdict, reason: str, limit_source: str = "") -> PropertyVerdict:
+        """A verdict that rests on no number."""
+        return PropertyVerdict(self.channel, about, verdict, reason=reason, limit_source=limit_source)
+
+
+def against(case_channel: int, about: Property, measured: Estimate, band: Band, unit: str) -> PropertyVerdict:
+    """A guarded decision. The limits' own uncertainty (temperature) widens the guard of a fail only.
+
+    A sound part at a temperature not quite known is not to be doubted for that; a part is only failed when no
+    such temperature, and nothing else that the band leaves in doubt, explains it.
+    """
+    if band.same_scale:
+        measured = replace(measured, u=measured.u_random, u_gain=0.0)
+    decision = decide(measured, band.low, band.high)
+    compared = replace(measured, u=math.hypot(measured.u, band.u))
+    if decision.verdict is not Verdict.PASS:
+        decision = decide(compared, band.low - band.doubt_below, band.high + band.doubt)
+        if decision.verdict is Verdict.PASS:
+            decision = replace(decision, verdict=Verdict.UNSURE, risk=None)
+    return PropertyVerdict(
+        case_channel,
+        about,
+        decision.verdict,
+        compared,
+        band.low,
+        band.high,
+        unit,
+        band.source,
+        _reason(decision.verdict, measured, band, unit),
+        decision.probability,
+        decision.risk,
+    )
+
+
+def _reason(verdict: Verdict, measured: Estimate, band: Band, unit: str) -> str:
+    """Why, and by how much it is off the middle of what it was compared with."""
+    if verdict is Verdict.PASS:
+        return "inside its limits"
+    off = _amount(measured.value - band.middle, unit)
+    if verdict is Verdict.FAIL:
+        side = "above its limit" if measured.value > band.high else "below its limit"
+        return f"{side}, {off} against {band.among}"
+    side = "too near a limit for the uncertainty of this measurement"
+    if not band.low <= measured.value <= band.high:
+        side = "outside its limits, but not by enough to be sure"
+    return f"{side}, {off} against {band.among}"
+
+
+_SHOWN = {"H": (1e3, "mH"), "ohm": (1.0, "ohm"), "A": (1.0, "A")}
+
+
+def _amount(value: float, unit: str) -> str:
+    factor, shown = _SHOWN.get(unit, (1.0, unit))
+    return f"{value * factor:+.2g} {shown}"
+
+
+def worst(verdicts: list[PropertyVerdict]) -> PropertyVerdict | None:
+    """The worst verdict; of equal ones that with the narrowest limits."""
+    order = {Verdict.FAIL: 0, Verdict.UNSURE: 1, Verdict.PASS: 2}
+    return min(verdicts, key=lambda v: (order[v.verdict], (v.high or 0.0) - (v.low or 0.0)), default=None)
+
+
+def why_missing(case: Case, what: str) -> str:
+    """Why a quantity was not measured."""
+    signature = case.signature
+    if signature is None:
+        return "no pulse was measured"
+    reasons = [r for r in signature.refusals if not r.startswith(("motion", "after the pulse"))]
+    return "; ".join(reasons) if reasons else f"this pulse does not give the {what}"

@@ -1,0 +1,175 @@
+"""Verdicts on a channel's circuit: continuity, resistance, inductance, what happens after the pulse, inrush, supply."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from loomproof.diagnose.band import LOGIC_KINDS, Band
+from loomproof.diagnose.case import against, why_missing, worst
+from loomproof.diagnose.features import Conduct, Rest
+from loomproof.diagnose.rules_action import ACTING_BY_CURRENT
+from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
+from loomproof.job.kinds import LoadKind, Suppression
+from loomproof.measure.signature import OffShape
+
+if TYPE_CHECKING:
+    from loomproof.diagnose.case import Case
+
+WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
+_WOUND_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER, LoadKind.COIL})
+_SUPPRESSED_AS = {
+    Suppression.NONE: OffShape.CLAMP,
+    Suppression.DIODE: OffShape.DIODE,
+    Suppression.RESISTOR: OffShape.RESISTOR,
+}
+_OFF_WORDS = {
+    OffShape.CLAMP: "after the pulse the pin goes to the driver's clamp",
+    OffShape.DIODE: "after the pulse the pin stays a diode's drop above the supply",
+    OffShape.RESISTOR: "after the pulse the pin falls back slowly, as with a resistor",
+    OffShape.NOTHING: "after the pulse no energy comes back",
+    OffShape.CANNOT_TELL: "the decay was not seen",
+}
+
+
+def judge_continuity(case: Case) -> PropertyVerdict:
+    """Whether there is a circuit, and no short."""
+    about, seen = Property.CONTINUITY, case.features
+    if seen.conduct is Conduct.EXCESS:
+        return case.say(about, Verdict.FAIL, "far too much current: a short on this circuit")
+    if seen.rest is Rest.GROUNDED:
+        return case.say(about, Verdict.FAIL, "the pin rests at ground with the output off: a short to ground")
+    if seen.conduct is Conduct.NONE:
+        where = {
+            Rest.CONNECTED: " although the pin rests at the supply",
+            Rest.FLOATING: " and the pin floats: the circuit is open",
+        }.get(seen.rest, "")
+        return case.say(about, Verdict.FAIL, f"no current flows{where}")
+    if seen.rest is Rest.FLOATING:
+        if seen.conduct is Conduct.FLOWS:
+            reason = (
+                "current flows, yet the resting pin floated: an unsteady contact, or a plug moved in between"
+            )
+            return case.say(about, Verdict.UNSURE, reason)
+        return case.say(about, Verdict.FAIL, "the resting pin floats: the circuit is open")
+    if seen.rest is Rest.BETWEEN:
+        reason = "the resting pin is neither at the supply nor at the bias: a leak, or a poor contact"
+        return case.say(about, Verdict.UNSURE, reason)
+    if seen.conduct is Conduct.FLOWS:
+        return case.say(about, Verdict.PASS, "current flows when the channel is on")
+    if seen.rest is Rest.CONNECTED:
+        reason = "the pin rests at the supply, which a short across the load would also do; drive it to know"
+        return case.say(about, Verdict.UNSURE, reason)
+    return case.say(about, Verdict.NOT_TESTED, "neither the resting pin nor a pulse was seen")
+
+
+def judge_resistance(case: Case) -> PropertyVerdict | None:
+    """Load, wire and feed against catalogue, sisters and an earlier record: the worst of them."""
+    measured, about = case.features.resistance, Property.RESISTANCE
+    if case.channel not in case.expected.resistance and case.channel not in case.expected.baseline:
+        return None
+    if measured is None:
+        return case.say(about, Verdict.NOT_TESTED, why_missing(case, "resistance"))
+    bands = [
+        m.get(case.channel) for m in (case.expected.resistance, case.expected.sisters, case.expected.baseline)
+    ]
+    known = [b for b in bands if b is not None]
+    verdict = worst([against(case.channel, about, measured, band, "ohm") for band in known])
+    if verdict is None:
+        return None
+    if case.features.unsteady:
+        reason = "the resistance changes from pulse to pulse: an unsteady contact"
+        at_worst = Verdict.FAIL if verdict.verdict is Verdict.FAIL else Verdict.UNSURE
+        return replace(verdict, verdict=at_worst, reason=reason, risk=None)
+    if verdict.verdict is Verdict.PASS:
+        blind = max(
+            min(b.high for b in known) + 2.0 * measured.u - min(max(b.low for b in known), measured.value), 0
+        )
+        return replace(
+            verdict, reason=f"{verdict.reason}; a joint of less than {blind:.2g} ohm would not be seen"
+        )
+    return verdict
+
+
+def judge_inductance(case: Case) -> PropertyVerdict | None:
+    """Against catalogue and sisters; a sense pulse can only accuse."""
+    measured, about = case.features.inductance, Property.INDUCTANCE
+    if case.load.kind not in _WOUND_KINDS or case.channel not in case.expected.inductance:
+        return None
+    if measured is None:
+        return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))
+    bands = [case.expected.inductance[case.channel], case.expected.inductance_sisters.get(case.channel)]
+    verdict = worst([against(case.channel, about, measured, band, "H") for band in bands if band is not None])
+    own = case.signature is not None and case.signature.inductance_h is not None
+    if own or verdict is None or verdict.verdict is Verdict.FAIL:
+        return verdict
+    return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))  # a sense pulse only accuses
+
+
+def judge_suppression(case: Case) -> PropertyVerdict | None:
+    """Whether the energy comes back as it should after the pulse."""
+    if case.load.kind not in {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER}:
+        return None
+    about, seen = Property.SUPPRESSION, case.features.off_shape
+    due = _SUPPRESSED_AS[case.load.suppression]
+    source = f"the job: suppression {case.load.suppression}"
+    signature = case.signature
+    if signature is None or case.features.conduct is not Conduct.FLOWS:
+        return case.say(about, Verdict.NOT_TESTED, "no pulse was seen to its end", source)
+    if seen is due:
+        return _resistor_value(case) or case.say(about, Verdict.PASS, _OFF_WORDS[seen], source)
+    if seen is OffShape.CANNOT_TELL or (seen is OffShape.NOTHING and signature.tripped):
+        reason = next(
+            (r for r in signature.refusals if r.startswith("after the pulse")), "the decay was not seen"
+        )
+        return case.say(about, Verdict.UNSURE, reason, source)
+    return case.say(
+        about, Verdict.FAIL, f"{_OFF_WORDS[seen]}, not as its {case.load.suppression} would", source
+    )
+
+
+def _resistor_value(case: Case) -> PropertyVerdict | None:
+    ohm, due = case.signature.suppression_ohm if case.signature else None, case.load.suppression_ohm
+    if case.load.suppression is not Suppression.RESISTOR or ohm is None or due is None or ohm.relative > 0.15:
+        return None
+    source = f"{due.value:.4g} ohm +-{due.tolerance_percent:g} % ({due.source})"
+    # Its value matters to a factor of two at most; the job's own tolerance is a part's, not a function's.
+    band = Band(0.5 * due.low, 2.0 * due.high, due.value, 0.0, f"half to twice {source}")
+    return against(case.channel, Property.SUPPRESSION, ohm, band, "ohm")
+
+
+def judge_inrush(case: Case) -> PropertyVerdict | None:
+    """Steady current of lamps and motors."""
+    if case.load.kind not in ACTING_BY_CURRENT:
+        return None
+    about, band = Property.INRUSH, case.expected.steady.get(case.channel)
+    if case.features.steady is None or band is None:
+        return case.say(about, Verdict.NOT_TESTED, why_missing(case, "steady current"))
+    verdict = against(case.channel, about, case.features.steady, band, "A")
+    inrush = case.features.inrush
+    if inrush is None:
+        return verdict
+    times = inrush.value / case.features.steady.value
+    note = f"{verdict.reason}; inrush {inrush.value:.2f} A, {times:.1f} times"
+    return replace(verdict, reason=note)
+
+
+def judge_feed(case: Case) -> PropertyVerdict | None:
+    """Resistance of the supply and its leads."""
+    about, source = Property.FEED, case.features.source_ohm
+    if case.load.kind in LOGIC_KINDS:
+        return None
+    if source is None:
+        return case.say(about, Verdict.NOT_TESTED, "no loaded supply was seen")
+    band = Band(
+        -math.inf,
+        WEAK_SOURCE_OHM,
+        0.03,
+        0.0,
+        f"source up to {WEAK_SOURCE_OHM:g} ohm (common practice, no source)",
+    )
+    if source.u > WEAK_SOURCE_OHM / 4.0:
+        return case.say(about, Verdict.NOT_TESTED, "this load's current is too small to see the supply sag")
+    verdict = against(case.channel, about, source, replace(band, low=-1e9), "ohm")
+    return replace(verdict, low=None)

@@ -1,0 +1,91 @@
+"""What the other loads of the same type say that a channel should measure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from loomproof.diagnose.band import DOUBT_RATE, FAIL_RATE, Band
+from loomproof.diagnose.temperature import spread_about
+from loomproof.measure.quantities import Estimate
+
+# Sisters of one batch: their own spread is estimated from them, with a prior so that three or four cannot look
+# perfect by luck. 1 % is about the standard deviation of parts within +-1.5 % (rectangular, GUM 4.3.7) and a little
+# more; common practice, no source.
+_SPREAD = {"resistance": 0.01, "inductance": 0.03}  # inductance follows an air gap of tenths of a millimetre
+_SPREAD_DOF = 6.0
+_JOINTS_OHM = 0.02  # one standard deviation of a circuit's sound joints; common practice, no source
+_WIRE_SHARE = 0.1  # lengths and sections of wires are nominal; common practice, no source
+
+
+@dataclass(frozen=True)
+class Sister:
+    """One channel as its sisters see it: what was measured, and of it the wire that the job states."""
+
+    measured: Estimate
+    wire: float = 0.0
+
+
+def sister_bands(
+    groups: Mapping[int, tuple[int, ...]], seen: Mapping[int, Sister], what: str, *, joints: bool
+) -> dict[int, Band]:
+    """Bands from the other loads of the same type: their median, and their spread with a prior.
+
+    The spread's estimate has a scaled inverse chi-square prior (Gelman et al., Bayesian Data Analysis, 2.6), so the
+    prediction of one more sister is Student's t with the prior's and the sisters' degrees of freedom together.
+
+    Args:
+        groups: the channels of each channel's type, itself included.
+        seen: every channel that counts as a measure for its sisters.
+        what: the word for the quantity.
+        joints: the quantity is a resistance, to which wires and joints add.
+    """
+    bands: dict[int, Band] = {}
+    for channel, group in groups.items():
+        others = [c for c in group if c != channel and c in seen]
+        if len(others) < 2:
+            continue
+        loads = np.array([seen[c].measured.value - seen[c].wire for c in others])
+        middle = float(np.median(loads))
+        if middle <= 0.0:
+            continue
+        own_wire = seen[channel].wire if channel in seen else _mean_wire(seen, others)
+        bands[channel] = _band(loads, middle, own_wire, _mean_wire(seen, others), what, joints=joints)
+    return bands
+
+
+def _mean_wire(seen: Mapping[int, Sister], others: list[int]) -> float:
+    return float(np.mean([seen[c].wire for c in others]))
+
+
+def _band(
+    loads: np.ndarray[tuple[int], np.dtype[np.float64]],
+    middle: float,
+    own_wire: float,
+    their_wire: float,
+    what: str,
+    *,
+    joints: bool,
+) -> Band:
+    count = len(loads)
+    dof = _SPREAD_DOF + count - 1
+    spread = spread_about(loads / middle, 1.0)
+    variance = (_SPREAD_DOF * _SPREAD[what] ** 2 + (count - 1) * spread**2) / dof
+    wires = _WIRE_SHARE * (own_wire - their_wire)
+    extra = math.hypot(_JOINTS_OHM, wires) if joints else 0.0
+    sigma = math.hypot(middle * math.sqrt(variance), extra) * math.sqrt(1.0 + math.pi / 2.0 / count)
+    doubt, fail = (float(special.stdtrit(dof, 1.0 - rate)) * sigma for rate in (DOUBT_RATE, FAIL_RATE))
+    return Band(
+        middle + own_wire - doubt,
+        middle + own_wire + doubt,
+        middle + own_wire,
+        0.0,
+        f"median {what} of {count} sisters, +-{doubt / middle * 100:.1f} % from their own spread",
+        doubt=fail - doubt,
+        doubt_below=fail - doubt,
+        among="its sisters",
+    )
