@@ -13,6 +13,7 @@ ROOT = Path(__file__).resolve().parents[1]
 FUZZ_SECONDS = os.environ.get("LOOMPROOF_FUZZ_SECONDS", "3600")
 SCRIPTS = os.environ.get("LOOMPROOF_SCRIPTS", "100000")
 STUDIES = {
+    "findings on 3000 random looms": ([sys.executable, "-m", "benchmarks.study", "--looms", "3000"], {}),
     "fault matrix, three seeds": (
         [sys.executable, str(Path(__file__).with_name("fault_matrix.py")), "--seeds", "3"],
         {},
