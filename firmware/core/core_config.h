@@ -17,11 +17,4 @@
 #define CORE_WATCH_QUEUE 32u
 #endif
 
-/* Constant tables stay in the program memory of a part that has one of its own (the compiler says so). */
-#ifdef __FLASH
-#define CORE_ROM __flash
-#else
-#define CORE_ROM
-#endif
-
 #endif

@@ -36,12 +36,12 @@ void session_reset(void)
     memset(&answer, 0, sizeof answer);
 }
 
+/* In the line's interrupt, so it does without the codec: the session number is all there is. */
 static void beat(const struct receive_frame *frame)
 {
-    struct wire_heartbeat heartbeat;
-    if (wire_decode_heartbeat(frame->body, frame->size, &heartbeat) != WIRE_OK) {
+    if (frame->size != WIRE_HEARTBEAT_BYTES) {
         receive_count_bad();
-    } else if (session != NO_SESSION && heartbeat.session == session) {
+    } else if (session != NO_SESSION && wire_get_u32(frame->body) == session) {
         guard_beat();
     }
 }

@@ -14,7 +14,7 @@ from struct import calcsize
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from loomproof_wire.c_code import c_decode, c_encode, c_member, c_size
+from loomproof_wire.c_code import c_member, c_tables
 from loomproof_wire.declaration import Declaration, DeclarationError, FieldDecl, MessageDecl, load_declaration
 from loomproof_wire.vectors import build_vectors, encode_values, frame_bytes
 
@@ -40,12 +40,11 @@ def _from_template(template: str) -> Callable[[Declaration], str]:
             body_size=body_size,
             crc_example=crc_example,
             c_member=c_member,
-            c_decode=c_decode,
-            c_encode=c_encode,
-            c_size=c_size,
         )
         return environment.get_template(template).render(
-            d=declaration, train_example=lambda: train_example(declaration)
+            d=declaration,
+            tables=c_tables(declaration),
+            train_example=lambda: train_example(declaration),
         )
 
     return render

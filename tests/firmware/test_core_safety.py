@@ -68,7 +68,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     "heartbeat may be slow": [("guard.c", "* HAL_TICKS_PER_MS)", "* HAL_TICKS_PER_MS + 20000u)")],
     "no heartbeat is needed": [("requests.c", "if (!guard_alive())", "if (guard_reason() == 99)")],
     "any session's heartbeat counts": [
-        ("session.c", "heartbeat.session == session", "heartbeat.session != 99u")
+        ("session.c", "wire_get_u32(frame->body) == session", "wire_get_u32(frame->body) != 99u")
     ],
     "a stop does not latch": [
         ("guard.c", "        reason = why;\n", ""),
