@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Calibration, Moved, measure, measure_one
+from loomproof.measure import Calibration, Moved, measure, measure_one, plan_pulse
 from loomproof.measure.dip import slope_jumps, threshold
-from loomproof.measure.rise import resistance_inductance
+from loomproof.measure.rise import resistance_inductance, whole_rise
 from loomproof.measure.source import look_at_source
-from loomproof.measure.stillness import explained_without_motion, stroke_pattern
+from loomproof.measure.stroke import bound_stroke, stroke_patterns
 from loomproof_sim.plant import (
     BranchSpec,
     Drive,
@@ -131,20 +131,51 @@ def test_the_statistic_of_a_bend_is_its_bend_over_the_sigma_of_two_slopes():
     assert at[np.argmax(z)] == pytest.approx(t[50] - 0.5e-5, abs=1e-9)
 
 
-def test_stillness_excludes_only_what_would_have_shown(maker):
-    still = maker.trace(maker.circuit(), on_s=ON_S, span_s=SPAN_S)
-    fit = resistance_inductance(still, look_at_source(still)).fit
-    t, u = still.time_s[still.on], still.current_u_a[still.on]
-    span = (0.9e-3, 2.1e-3)
-    assert explained_without_motion(t, u, fit, span, 0.05)
-    assert not explained_without_motion(t, 40 * u, fit, span, 0.05)
-    moving = maker.trace(maker.circuit(stroke_gain=0.2), on_s=ON_S, span_s=SPAN_S)
-    other = resistance_inductance(moving, look_at_source(moving)).fit
-    assert not explained_without_motion(t, u, other, span, 0.05)
-    pattern = stroke_pattern(t, fit, 1.5e-3, 0.1)
-    assert (pattern[t < 1.5e-3] == 0).all()
-    assert pattern[t >= 1.5e-3][0] < 0
-    assert abs(pattern[-1]) < 0.02 * abs(pattern.min())
+def whole(maker, c):
+    trace = maker.trace(c, on_s=ON_S, span_s=SPAN_S)
+    fit = whole_rise(trace, look_at_source(trace), free_start=False)
+    return trace.time_s[trace.on], trace.current_a[trace.on], trace.current_u_a[trace.on], fit
+
+
+@pytest.mark.parametrize("stroke", [0.0, 0.02, 0.05])
+def test_the_stroke_that_fits_beside_the_rise_is_the_true_one(maker, stroke):
+    """The circuit is integrated by the tests' own steps, with motion in it; the pattern is first order in it."""
+    found = bound_stroke(*whole(maker, maker.circuit(stroke_gain=stroke)), (0.9e-3, 2.1e-3))
+    assert abs(found.gain - stroke) < 0.1 * stroke + 4 * found.u
+    assert found.upper >= 0.95 * stroke
+    assert found.fit_quality == pytest.approx(1.0, abs=0.5)
+    # forty times the noise hides it
+    t, current, u, fit = whole(maker, maker.circuit(stroke_gain=stroke))
+    assert bound_stroke(t, current, 40 * u, fit, (0.9e-3, 2.1e-3)).upper > 0.1
+
+
+def test_the_pattern_of_a_stroke_against_the_integrated_difference(maker):
+    """Two integrations of the tests' circuit, with 1 % and without motion; the supply held stiff."""
+    c = maker.circuit(source_ohm=0.0, wire_ohm=0.0)
+    with_it, _, _ = maker.shape(maker.with_(c, stroke_gain=0.01, travel_s=(0.6e-3, 1.5e-3)), ON_S, ON_S)
+    without, _, _ = maker.shape(c, ON_S, ON_S)
+    t = 4e-6 + 26e-6 * np.arange(without.size)
+    pattern = stroke_patterns(t, without, 14e-3 / 14.1, np.array([1.5e-3]))[:, 0]
+    assert np.abs(with_it - without - 0.01 * pattern).max() < 0.03 * np.abs(0.01 * pattern).max()
+
+
+@pytest.mark.parametrize("stroke", [0.02, 0.03, 0.05])
+@pytest.mark.parametrize("key", ["injector_high", "valve_purge"])
+def test_a_stroke_too_short_for_a_dip_is_not_called_stuck(maker, key, stroke):
+    load = CATALOGUE[key]
+    opening_s = load.opening_ms.value * 1e-3
+    c = maker.circuit(
+        load_ohm=load.resistance_ohm.value,
+        rest_h=load.inductance_mh.value * 1e-3,
+        stroke_gain=stroke,
+        travel_s=(0.4 * opening_s, opening_s),
+    )
+    plan = plan_pulse(load, c.wire_ohm, c.emf_v, 26e-6)
+    on_s, period_s = plan.on_time_us * 1e-6, 26e-6 * plan.decimation
+    found = answers(maker, c, range(25), load, on_s, plan.samples * period_s, period_s=period_s)
+    assert Moved.NO not in [s.moved for s in found]
+    doubted = [s for s in found if s.moved is Moved.CANNOT_TELL]
+    assert all(any("would not have shown" in r for r in s.refusals) for s in doubted)
 
 
 @pytest.mark.parametrize(("stuck", "moved"), [(False, Moved.YES), (True, Moved.NO)])

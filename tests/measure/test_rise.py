@@ -5,7 +5,8 @@ import pytest
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure import Calibration, measure_one, trace_from_counts
-from loomproof.measure.rise import fit_rise, resistance_inductance, start_values
+from loomproof.measure.rise import resistance_inductance
+from loomproof.measure.risefit import fit_rise, start_values
 from loomproof.measure.source import look_at_source
 
 STEPPER = CATALOGUE["stepper_idle"]
@@ -38,8 +39,8 @@ def test_the_fit_finds_an_exact_rise_from_a_poor_guess():
     t = 4e-6 + 26e-6 * np.arange(200)
     current = 0.9 * -np.expm1(-t / 1.1e-3)
     got = fit_rise(t, current, np.full(t.size, 1e-3), origin_s=0.0, tau_s=4e-3)
-    assert got.amplitude_a == pytest.approx(0.9, rel=1e-9)
-    assert got.tau_s == pytest.approx(1.1e-3, rel=1e-9)
+    assert got.amplitude_a == pytest.approx(0.9, rel=1e-7)
+    assert got.tau_s == pytest.approx(1.1e-3, rel=1e-7)
     later = t > 1e-3
     got = fit_rise(
         t[later],

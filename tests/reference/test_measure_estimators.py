@@ -9,7 +9,7 @@ from scipy.optimize import curve_fit
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure import Calibration, measure, trace_from_counts
-from loomproof.measure.rise import fit_rise, start_values
+from loomproof.measure.risefit import fit_rise, start_values
 
 
 def rise(t, amplitude, tau):

@@ -9,12 +9,13 @@ looked at.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import optimize, special
 
+from loomproof.measure.crossings import level_for, steepness
 from loomproof.measure.quantities import Estimate
 from loomproof.measure.signature import Moved
 
@@ -24,9 +25,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 FALSE_ALARM = 1e-3  # per pulse, of calling a landing where there is none
-_MISS = 1e-3  # chance accepted of calling NO where an armature of the least stroke landed
 _MIN_WINDOW = 5
-_TOO_FAINT = "the landing of a short stroke would drown in the noise of this trace"
 
 
 @dataclass(frozen=True)
@@ -38,19 +37,25 @@ class Dip:
         statistic: largest jump of slope over its sigma.
         threshold: what it was compared with.
         landing_s: where the slope jumps, from the switch-on edge; None unless `moved` is YES.
-        expected: least statistic an armature of the stated stroke would have given where it should have
-        landed.
         reason: why it cannot tell, in words; empty otherwise.
-        too_faint: it cannot tell only because a short stroke would drown in the noise.
     """
 
     moved: Moved
     statistic: float
     threshold: float
     landing_s: Estimate | None = None
-    expected: float = 0.0
     reason: str = ""
-    too_faint: bool = False
+
+    def undecided(self, reason: str) -> Dip:
+        """The same, but it cannot tell."""
+        return replace(self, moved=Moved.CANNOT_TELL, reason=reason)
+
+
+@lru_cache(maxsize=256)
+def _slope_kernel(window: int) -> Floats:
+    """Weights that give the slope per step of a straight line through `window` samples."""
+    lever = np.arange(window) - (window - 1) / 2.0
+    return np.asarray(lever / float(lever @ lever))
 
 
 def slope_jumps(time_s: Floats, current_a: Floats, u_a: Floats, window: int) -> tuple[Floats, Floats]:
@@ -65,36 +70,33 @@ def slope_jumps(time_s: Floats, current_a: Floats, u_a: Floats, window: int) -> 
     Returns:
         (m,) instants between the windows and (m,) statistics, m = n - 2 window + 1.
     """
-    step = float(time_s[1] - time_s[0])
-    lever = (np.arange(window) - (window - 1) / 2.0) * step
-    kernel = lever / float(lever @ lever)
+    kernel = _slope_kernel(window)
     slopes = np.correlate(current_a, kernel, mode="valid")
-    variance = np.correlate(u_a**2, kernel**2, mode="valid")
     jump = slopes[window:] - slopes[:-window]
-    sigma = np.sqrt(variance[window:] + variance[:-window])
-    instants = time_s[window : window + jump.size] - step / 2.0
-    return instants, jump / sigma
+    first, last = float(u_a[0]), float(u_a[-1])
+    if first == last == float(u_a[u_a.size // 2]) and bool((u_a == first).all()):
+        z = jump / (first * math.sqrt(2.0 * float(kernel @ kernel)))
+    else:
+        variance = np.correlate(u_a**2, kernel**2, mode="valid")
+        z = jump / np.sqrt(variance[window:] + variance[:-window])
+    step = float(time_s[1] - time_s[0])
+    return time_s[window : window + jump.size] - step / 2.0, z
 
 
 def threshold(samples: int, windows: list[int], false_alarm: float = FALSE_ALARM) -> float:
-    """Statistic that pure noise passes with probability `false_alarm` at most in a whole pulse.
-
-    The chance that a normal sequence ever exceeds u is at most that of beginning above it plus the expected
-    number of crossings; neighbours with correlation rho cross with probability 2 T(u, sqrt((1-rho)/(1+rho)))
-    (Owen 1956, the bivariate normal by his T function). Summed over the window lengths.
-    """
-    steepness = []
+    """Statistic that pure noise passes with probability `false_alarm` at most in a whole pulse."""
+    sequences = []
     for window in windows:
         lever = np.arange(window) - (window - 1) / 2.0
         kernel = np.concatenate((-lever, lever))
         rho = float(kernel[1:] @ kernel[:-1]) / float(kernel @ kernel)
-        steepness.append((max(samples - 2 * window, 0), math.sqrt((1.0 - rho) / (1.0 + rho))))
+        sequences.append((float(max(samples - 2 * window, 0)), steepness(rho)))
+    return level_for(false_alarm, sequences)
 
-    def excess(u: float) -> float:
-        start = float(special.ndtr(-u))
-        return sum(start + n * 2.0 * float(special.owens_t(u, a)) for n, a in steepness) - false_alarm
 
-    return float(optimize.brentq(excess, 0.0, 12.0, xtol=1e-6))
+@lru_cache(maxsize=256)
+def _threshold(samples: int, windows: tuple[int, ...]) -> float:
+    return threshold(samples, list(windows))
 
 
 def window_lengths(samples: int, sample_period_s: float, opening_s: float) -> list[int]:
@@ -116,111 +118,41 @@ def look_for_landing(
     *,
     opening_low_s: float,
     opening_high_s: float,
-    least_stroke: float,
     pull_in_a: float | None,
-    model_u_a: float = 0.0,
 ) -> Dip:
-    """The armature's answer for one pulse.
+    """Whether a landing is seen. NO here means only that it should have come and did not show.
 
     Args:
         time_s: (n,) instants of the on-phase, evenly spaced.
         current_a: (n,) current, ripple of the supply removed.
-        u_a: (n,) standard uncertainties.
+        u_a: (n,) standard uncertainties, with what is left of ripple.
         opening_low_s: earliest usual landing.
         opening_high_s: latest usual landing.
-        least_stroke: smallest rise of inductance over the stroke (relative) that NO shall exclude.
         pull_in_a: current that starts the armature, its highest usual value.
-        model_u_a: further standard uncertainty per sample (what is left of ripple).
     """
     count = time_s.size
     if count < 4 * _MIN_WINDOW:
         return Dip(Moved.CANNOT_TELL, 0.0, math.inf, reason="too few samples to see a landing")
-    u = np.hypot(u_a, model_u_a)
     step = float(time_s[1] - time_s[0])
     windows = window_lengths(count, step, 0.5 * (opening_low_s + opening_high_s))
-    limit = threshold(count, windows)
+    limit = _threshold(count, tuple(windows))
     best, best_at, best_window = -math.inf, 0.0, windows[0]
     for window in windows:
-        instants, z = slope_jumps(time_s, current_a, u, window)
+        instants, z = slope_jumps(time_s, current_a, u_a, window)
         if z.size == 0:
             continue
-        k = int(np.argmax(z))
+        k = int(z.argmax())
         if z[k] > best:
             best, best_at, best_window = float(z[k]), float(instants[k]), window
-    expected = _expected(
-        time_s,
-        current_a,
-        u,
-        windows,
-        span_s=(opening_low_s, opening_high_s),
-        least_stroke=least_stroke,
-    )
     if best > limit:
-        landing = _hinge(time_s, current_a, u, best_at, best_window)
-        return Dip(Moved.YES, best, limit, landing, expected)
-    reason = _why_not_no(
-        time_s,
-        current_a,
-        expected=expected,
-        limit=limit,
-        opening_high_s=opening_high_s,
-        pull_in_a=pull_in_a,
-    )
-    answer = Moved.CANNOT_TELL if reason else Moved.NO
-    return Dip(answer, best, limit, None, expected, reason, too_faint=reason == _TOO_FAINT)
-
-
-def _why_not_no(
-    time_s: Floats,
-    current_a: Floats,
-    *,
-    expected: float,
-    limit: float,
-    opening_high_s: float,
-    pull_in_a: float | None,
-) -> str:
+        return Dip(Moved.YES, best, limit, _hinge(time_s, current_a, u_a, best_at, best_window))
     if float(time_s[-1]) < 1.2 * opening_high_s:
-        return "the pulse ends before the armature must have landed"
-    if pull_in_a is not None and float(current_a.max()) < pull_in_a:
-        return f"the current stayed below the {pull_in_a:.3g} A that pull the armature in"
-    if expected < limit - float(special.ndtri(_MISS)):
-        return _TOO_FAINT
-    return ""
-
-
-def _expected(
-    time_s: Floats,
-    current_a: Floats,
-    u_a: Floats,
-    windows: list[int],
-    *,
-    span_s: tuple[float, float],
-    least_stroke: float,
-) -> float:
-    """Least statistic that a landing would give, wherever in its usual span it came.
-
-    The back-EMF that ends at the landing is i dL/dx v; with uniform acceleration over the second half of the
-    opening time the landing speed is twice the mean, so the slope jumps by i * (dL/L) * 2 / (opening / 2).
-    The smooth bend of the rise works against it inside a window; that is read off the trace itself.
-    """
-    weakest = math.inf
-    for landing in np.linspace(*span_s, 4):
-        strongest = 0.0
-        for window in windows:
-            instants, z = slope_jumps(time_s, current_a, u_a, window)
-            if z.size == 0 or not instants[0] <= landing <= instants[-1]:
-                continue
-            k = int(np.argmin(np.abs(instants - landing)))
-            step = float(time_s[1] - time_s[0])
-            lever = (np.arange(window) - (window - 1) / 2.0) * step
-            sigma = float(u_a[min(k + window, u_a.size - 1)]) * math.sqrt(2.0 / float(lever @ lever))
-            current = float(np.interp(landing, time_s, current_a))
-            jump = current * least_stroke * 4.0 / float(landing)
-            # A window longer than the travel averages the dip away: weigh by the part of it that is travel.
-            share = min(1.0, 0.5 * float(landing) / (window * step))
-            strongest = max(strongest, jump * share / sigma + min(float(z[k]), 0.0))
-        weakest = min(weakest, strongest)
-    return 0.0 if math.isinf(weakest) else weakest
+        reason = "the pulse ends before the armature must have landed"
+    elif pull_in_a is not None and float(current_a.max()) < pull_in_a:
+        reason = f"the current stayed below the {pull_in_a:.3g} A that pull the armature in"
+    else:
+        return Dip(Moved.NO, best, limit)
+    return Dip(Moved.CANNOT_TELL, best, limit, reason=reason)
 
 
 def _hinge(time_s: Floats, current_a: Floats, u_a: Floats, at_s: float, window: int) -> Estimate:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from loomproof.job.kinds import LoadKind
 from loomproof.measure.checks import refusals
-from loomproof.measure.quantities import Estimate, pooled
+from loomproof.measure.quantities import Estimate, pooled, straight_line
 from loomproof.measure.settle import mean_current, settle_lamp, settle_motor
 from loomproof.measure.signature import Moved, OffShape, Signature
 from loomproof.measure.source import Source, look_at_source
@@ -67,7 +67,7 @@ def measure_one(trace: Trace, load: LoadType) -> Signature:
         return _logic(trace, base)
     if not _conducts(trace, base.final_current_a):
         note = "no current flows while the channel is on"
-        return replace(base, refusals=(*base.refusals, note))
+        return base.but(refusals=(*base.refusals, note))
     if load.kind in {LoadKind.LAMP, LoadKind.MOTOR}:
         return _settling(trace, load, source, base)
     return measure_winding(trace, load, source, base)
@@ -88,8 +88,7 @@ def _common(trace: Trace, source: Source, base: Signature, *, logic: bool) -> Si
     u_emf = math.sqrt(float(source.covariance[0, 0]))
     step = trace.drain_step_v / math.sqrt(12.0)
     ohm_u = math.sqrt(float(source.covariance[1, 1]))
-    return replace(
-        base,
+    return base.but(
         final_current_a=final,
         supply_v=Estimate(source.emf_v, math.hypot(u_emf, supply_gain), source.dof, supply_gain),
         supply_loaded_v=Estimate(loaded, math.hypot(source.loaded_u_v, supply_gain), source.dof, supply_gain),
@@ -109,7 +108,7 @@ def _final_current(trace: Trace, end: NDArray[np.bool_]) -> Estimate:
 
 
 def _extrapolated(trace: Trace, time: Floats, current: Floats, u_a: Floats) -> Estimate:
-    slope, level = np.polyfit(time, current, 1, w=1.0 / u_a)
+    slope, level = straight_line(time, current, 1.0 / u_a**2)
     end_s = min(trace.on_time_s, float(trace.time_s[-1]))
     residual = (current - slope * time - level) / u_a
     dof = max(time.size - 2, 1)
@@ -127,7 +126,7 @@ def _logic(trace: Trace, base: Signature) -> Signature:
     note = (
         "a logic input shows its level and its input current only; whether what is behind it acts is not seen"
     )
-    found = replace(base, refusals=(*base.refusals, note))
+    found = base.but(refusals=(*base.refusals, note))
     if int(use.sum()) < 3:
         return found
     current = mean_current(trace, use)
@@ -135,8 +134,7 @@ def _logic(trace: Trace, base: Signature) -> Signature:
     rest = float(np.median(trace.drain_v[off])) if off.any() and not trace.truncated else None
     u_level = math.hypot(trace.drain_u_v, trace.drain_step_v / math.sqrt(12.0))
     level = Estimate(float(trace.drain_v[use].mean()), u_level)
-    found = replace(
-        found,
+    found = found.but(
         steady_a=current,
         drain_on_v=level,
         drain_off_v=None if rest is None else Estimate(rest, u_level),
@@ -146,13 +144,12 @@ def _logic(trace: Trace, base: Signature) -> Signature:
     ohm = level.value / current.value
     gain = ohm * math.hypot(current.u_gain / current.value, level.u / level.value)
     u = math.hypot(ohm * current.u_random / current.value, gain)
-    return replace(found, resistance_ohm=Estimate(ohm, u, current.dof, gain))
+    return found.but(resistance_ohm=Estimate(ohm, u, current.dof, gain))
 
 
 def _settling(trace: Trace, load: LoadType, source: Source, base: Signature) -> Signature:
     settled = (settle_lamp if load.kind is LoadKind.LAMP else settle_motor)(trace, source)
-    return replace(
-        base,
+    return base.but(
         inrush_a=settled.inrush_a,
         steady_a=settled.steady_a,
         resistance_ohm=settled.resistance_ohm,
@@ -186,7 +183,7 @@ def combine(signatures: Sequence[Signature]) -> Signature:
         "correlation_r_l": float(np.mean(correlations)) if correlations else None,
         "off_shape": _shape([s.off_shape for s in signatures]),
     }
-    return replace(first, **updates)  # type: ignore[arg-type]
+    return first.but(**updates)
 
 
 def _vote(moves: list[Moved]) -> tuple[Moved, str]:

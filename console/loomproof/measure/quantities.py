@@ -120,6 +120,21 @@ def propagate(gradient: NDArray[np.float64], covariance: NDArray[np.float64]) ->
     return np.asarray(jacobian @ np.asarray(covariance, dtype=np.float64) @ jacobian.T)
 
 
+def straight_line(
+    x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64] | None = None
+) -> tuple[float, float]:
+    """Slope and value at zero of a least-squares line; `weight` is 1 / u^2 (closed form, any textbook)."""
+    if weight is None:
+        mean_x, mean_y = float(x.mean()), float(y.mean())
+        away = x - mean_x
+    else:
+        total = float(weight.sum())
+        mean_x, mean_y = float(weight @ x) / total, float(weight @ y) / total
+        away = weight * (x - mean_x)
+    slope = float(away @ (y - mean_y)) / float(away @ (x - mean_x))
+    return slope, mean_y - slope * mean_x
+
+
 def pooled(estimates: Sequence[Estimate]) -> Estimate:
     """Mean of repeats on one channel, weighted by their random parts; the scale part is common and stays.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -104,7 +105,7 @@ class Trace:
         """Number of samples."""
         return int(self.time_s.size)
 
-    @property
+    @cached_property
     def on(self) -> NDArray[np.bool_]:
         """Which samples lie inside the pulse.
 
@@ -113,7 +114,7 @@ class Trace:
         """
         return np.asarray((self.time_s >= 0.0) & (self.time_s < self.on_time_s - _EDGE_GUARD_S))
 
-    @property
+    @cached_property
     def off(self) -> NDArray[np.bool_]:
         """Which samples lie after the pulse."""
         return np.asarray(self.time_s >= self.on_time_s + _EDGE_GUARD_S)
