@@ -4,8 +4,10 @@
 from __future__ import annotations
 
 import math
+import sys
 from contextlib import asynccontextmanager
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -19,6 +21,8 @@ from loomproof.tui.messages import (
 )
 from loomproof.tui.shell import Console
 from loomproof.tui.words import Live
+
+sys.path.insert(0, str(Path(__file__).parent))  # tmux.py, shared by the tests that run the real program
 
 
 def make_channels() -> tuple[v.ChannelView, ...]:
