@@ -256,6 +256,19 @@ static struct refusal bare(const struct receive_frame *frame, struct reply *repl
     }
 }
 
+static struct refusal bare_or_drive(const struct receive_frame *frame, struct reply *reply)
+{
+    switch (frame->kind) {
+    case WIRE_KIND_GET_DIGEST:
+    case WIRE_KIND_CLEAR_STOP:
+    case WIRE_KIND_GET_STATUS:
+    case WIRE_KIND_CANCEL:
+        return bare(frame, reply);
+    default:
+        return drives(frame);
+    }
+}
+
 struct refusal requests_carry_out(const struct receive_frame *frame, struct reply *reply)
 {
     switch (frame->kind) {
@@ -273,12 +286,7 @@ struct refusal requests_carry_out(const struct receive_frame *frame, struct repl
         return scan(frame, reply);
     case WIRE_KIND_READ_TRACE:
         return read_trace(frame, reply);
-    case WIRE_KIND_GET_DIGEST:
-    case WIRE_KIND_CLEAR_STOP:
-    case WIRE_KIND_GET_STATUS:
-    case WIRE_KIND_CANCEL:
-        return bare(frame, reply);
     default:
-        return drives(frame);
+        return bare_or_drive(frame, reply);
     }
 }

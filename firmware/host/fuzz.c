@@ -215,47 +215,38 @@ static void again(void)
     }
 }
 
+static void arm_any(void)
+{
+    arm((uint8_t)(1u + next_of(5)));
+}
+
+static void drive_any(void)
+{
+    drive((uint8_t)(1u + next_of(16)));
+}
+
+static void configure_any(void)
+{
+    configure((uint8_t)(1u + next_of(16)));
+}
+
+static void wait_with_beats(void)
+{
+    wait(true);
+}
+
+static void wait_in_silence(void)
+{
+    wait(false);
+}
+
 static void step(void)
 {
-    switch (next_of(15)) {
-    case 0:
-        hello();
-        break;
-    case 1:
-        command();
-        break;
-    case 2:
-        arm((uint8_t)(1u + next_of(5)));
-        break;
-    case 3:
-        drive((uint8_t)(1u + next_of(16)));
-        break;
-    case 4:
-        any_frame();
-        break;
-    case 5:
-        noise();
-        break;
-    case 6:
-        hands();
-        break;
-    case 7:
-        wait(true);
-        break;
-    case 8:
-        wait(false);
-        break;
-    case 12:
-    case 13:
-        again();
-        break;
-    case 9:
-        configure((uint8_t)(1u + next_of(16)));
-        break;
-    default:
-        do_it_right();
-        break;
-    }
+    static void (*const acts[])(void) = {
+        hello,           command,       arm_any,     drive_any,   any_frame, noise, hands,       wait_with_beats,
+        wait_in_silence, configure_any, do_it_right, do_it_right, again,     again, do_it_right,
+    };
+    acts[next_of(sizeof acts / sizeof acts[0])]();
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);

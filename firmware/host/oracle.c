@@ -116,14 +116,8 @@ static void judge_permit(unsigned channel, const struct permit *permit)
     }
 }
 
-static void judge_on(unsigned channel)
+static void judge_box(unsigned channel)
 {
-    if (o.input_open) {
-        danger("energised while the stop input is open", channel + 1u);
-    }
-    if (o.hung_until) {
-        return; /* the program stands still: the watchdog ends it, judged below */
-    }
     if (o.stopped) {
         danger("energised while stopped", channel + 1u);
     }
@@ -133,6 +127,10 @@ static void judge_on(unsigned channel)
     if (!o.beaten || host_now() - o.beat > WIRE_HEARTBEAT_TIMEOUT_MS * MS + GRACE) {
         danger("energised without heartbeat", channel + 1u);
     }
+}
+
+static void judge_channel(unsigned channel)
+{
     if (!o.configured[channel]) {
         danger("energised without a configuration", channel + 1u);
     }
@@ -143,6 +141,18 @@ static void judge_on(unsigned channel)
         host_now() - o.on_since[channel] > TRIP_TICKS) {
         danger("over-current not cut off", channel + 1u);
     }
+}
+
+static void judge_on(unsigned channel)
+{
+    if (o.input_open) {
+        danger("energised while the stop input is open", channel + 1u);
+    }
+    if (o.hung_until) {
+        return; /* the program stands still: the watchdog ends it, judged below */
+    }
+    judge_box(channel);
+    judge_channel(channel);
     judge_permit(channel, permit_now());
 }
 
@@ -190,28 +200,34 @@ static void void_arming(void)
     memset(o.armed_until, 0, sizeof o.armed_until);
 }
 
-static void answered(uint8_t kind, uint16_t sequence, const uint8_t *body)
+/* The answer that is waited for. */
+static void replied(uint8_t kind, const uint8_t *body)
 {
     bool ack = kind == WIRE_KIND_ACK && body[0] == o.awaited_kind;
-    bool other = kind != WIRE_KIND_ACK && kind != WIRE_KIND_REFUSED && kind < WIRE_KIND_TELEMETRY;
-    if (sequence == o.awaited && (ack || other)) {
-        o.acknowledged = true;
-    }
-    if (sequence == o.awaited && kind == WIRE_KIND_REFUSED) {
-        o.refused = true;
-    }
-    if (sequence == o.awaited && kind < WIRE_KIND_TELEMETRY) {
-        o.answered = true;
-    }
+    bool other = kind != WIRE_KIND_ACK && kind != WIRE_KIND_REFUSED;
+    o.acknowledged = o.acknowledged || ack || other;
+    o.refused = o.refused || kind == WIRE_KIND_REFUSED;
+    o.answered = true;
+}
+
+static void told(uint8_t kind, const uint8_t *body)
+{
     if (kind == WIRE_KIND_STOPPED) {
         o.stopped = true;
         void_arming();
-    }
-    if (kind == WIRE_KIND_TRIP) {
+    } else if (kind == WIRE_KIND_TRIP) {
         o.tripped[body[0] - 1u] = true;
-    }
-    if (kind == WIRE_KIND_DISARMED) {
+    } else if (kind == WIRE_KIND_DISARMED) {
         o.armed_until[body[0]] = 0;
+    }
+}
+
+static void heard(uint8_t kind, uint16_t sequence, const uint8_t *body)
+{
+    if (kind >= WIRE_KIND_TELEMETRY) {
+        told(kind, body);
+    } else if (sequence == o.awaited) {
+        replied(kind, body);
     }
 }
 
@@ -244,7 +260,7 @@ static void listen(void)
         if (i - start >= FRAME_BYTES || unstuff(bytes + start, i - start, raw) < 7) {
             danger("sent what is no frame", 0);
         }
-        answered(raw[0], wire_get_u16(raw + 1), raw + 3);
+        heard(raw[0], wire_get_u16(raw + 1), raw + 3);
         start = i + 1;
     }
     struct host_switch ignored[64];
@@ -273,53 +289,109 @@ static uint64_t smaller(uint64_t a, uint64_t b)
     return a < b ? a : b;
 }
 
-/* The longest that a request may energise anything, by its own words and by the configuration. */
+/* --- the longest that a request may energise anything, by its own words and by the configuration -------------------- */
+
+static void permit_train(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_drive_train r;
+    if (wire_decode_drive_train(body, size, &r) == WIRE_OK) {
+        const struct wire_configure *c = config_of(r.channel);
+        allow(p, r.channel, true, (uint64_t)US * smaller(c->max_on_time_us, r.on_time_us),
+              (uint32_t)smaller(c->max_count, r.count), (uint64_t)r.count * r.period_us * US);
+    }
+}
+
+static void permit_hold(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_drive_hold r;
+    if (wire_decode_drive_hold(body, size, &r) == WIRE_OK) {
+        uint64_t ms = smaller(config_of(r.channel)->max_hold_ms, r.duration_ms);
+        allow(p, r.channel, true, ms * MS, 1, ms * MS);
+    }
+}
+
+static void permit_peak_hold(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_drive_peak_hold r;
+    if (wire_decode_drive_peak_hold(body, size, &r) == WIRE_OK) {
+        uint64_t us = smaller(config_of(r.channel)->max_on_time_us, r.on_time_us);
+        allow(p, r.channel, true, us * US, UINT32_MAX, (uint64_t)r.count * r.period_us * US);
+    }
+}
+
+static void permit_stepper(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_drive_stepper r;
+    if (wire_decode_drive_stepper(body, size, &r) != WIRE_OK) {
+        return;
+    }
+    uint32_t steps = (uint32_t)abs(r.steps);
+    for (unsigned i = 0; i < 4; i++) {
+        const struct wire_configure *c = config_of(r.channels[i]);
+        uint64_t us = smaller(c->max_on_time_us, r.step_us);
+        allow(p, r.channels[i], true, us * US, (uint32_t)smaller(steps, c->max_count), (uint64_t)steps * us * US);
+    }
+}
+
+static void permit_bridge(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_drive_bridge r;
+    if (wire_decode_drive_bridge(body, size, &r) == WIRE_OK) {
+        uint64_t ms = smaller(config_of(r.channel_supply)->max_hold_ms, r.duration_ms);
+        ms = smaller(config_of(r.channel_ground)->max_hold_ms, ms);
+        allow(p, r.channel_supply, true, ms * MS, 2, ms * MS);
+        allow(p, r.channel_ground, true, ms * MS, 2, ms * MS);
+    }
+}
+
+static void permit_sense(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_sense r;
+    if (wire_decode_sense(body, size, &r) == WIRE_OK) {
+        uint64_t us = smaller(config_of(r.channel)->max_sense_us, r.on_time_us);
+        allow(p, r.channel, false, us * US, 1, us * US);
+    }
+}
+
+static void permit_scan(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_scan r;
+    if (wire_decode_scan(body, size, &r) != WIRE_OK || r.on_time_us == 0) {
+        return;
+    }
+    for (uint8_t channel = 1; channel <= CHANNELS; channel++) {
+        if ((r.mask & (1u << (channel - 1u))) && config_of(channel)->max_sense_us) {
+            allow(p, channel, false, (uint64_t)US * r.on_time_us, CHANNELS, 20u * MS);
+        }
+    }
+}
+
+static void permit_watch(struct permit *p, const uint8_t *body, uint16_t size)
+{
+    struct wire_watch r;
+    if (wire_decode_watch(body, size, &r) == WIRE_OK && r.held) {
+        uint64_t ms = smaller(config_of(r.channel)->max_hold_ms, r.duration_ms);
+        allow(p, r.channel, true, ms * MS, 1, ms * MS);
+    }
+}
+
 static struct permit permit_of(uint8_t kind, const uint8_t *body, uint16_t size)
 {
+    static const struct {
+        uint8_t kind;
+        void (*permit)(struct permit *p, const uint8_t *body, uint16_t size);
+    } rules[] = {
+        {WIRE_KIND_DRIVE_TRAIN, permit_train},         {WIRE_KIND_DRIVE_HOLD, permit_hold},
+        {WIRE_KIND_DRIVE_PEAK_HOLD, permit_peak_hold}, {WIRE_KIND_DRIVE_STEPPER, permit_stepper},
+        {WIRE_KIND_DRIVE_BRIDGE, permit_bridge},       {WIRE_KIND_SENSE, permit_sense},
+        {WIRE_KIND_SCAN, permit_scan},                 {WIRE_KIND_WATCH, permit_watch},
+    };
     struct permit p;
     memset(&p, 0, sizeof p);
-    struct wire_drive_train train;
-    struct wire_drive_hold hold;
-    struct wire_drive_peak_hold peak;
-    struct wire_drive_stepper stepper;
-    struct wire_drive_bridge bridge;
-    struct wire_sense sense;
-    struct wire_scan scan;
-    struct wire_watch watch;
-    if (kind == WIRE_KIND_DRIVE_TRAIN && wire_decode_drive_train(body, size, &train) == WIRE_OK) {
-        const struct wire_configure *c = config_of(train.channel);
-        allow(&p, train.channel, true, (uint64_t)US * smaller(c->max_on_time_us, train.on_time_us),
-              (uint32_t)smaller(c->max_count, train.count), (uint64_t)train.count * train.period_us * US);
-    } else if (kind == WIRE_KIND_DRIVE_HOLD && wire_decode_drive_hold(body, size, &hold) == WIRE_OK) {
-        uint64_t ms = smaller(config_of(hold.channel)->max_hold_ms, hold.duration_ms);
-        allow(&p, hold.channel, true, ms * MS, 1, ms * MS);
-    } else if (kind == WIRE_KIND_DRIVE_PEAK_HOLD && wire_decode_drive_peak_hold(body, size, &peak) == WIRE_OK) {
-        uint64_t us = smaller(config_of(peak.channel)->max_on_time_us, peak.on_time_us);
-        allow(&p, peak.channel, true, us * US, UINT32_MAX, (uint64_t)peak.count * peak.period_us * US);
-    } else if (kind == WIRE_KIND_DRIVE_STEPPER && wire_decode_drive_stepper(body, size, &stepper) == WIRE_OK) {
-        uint32_t steps = (uint32_t)abs(stepper.steps);
-        for (unsigned i = 0; i < 4; i++) {
-            uint64_t us = smaller(config_of(stepper.channels[i])->max_on_time_us, stepper.step_us);
-            allow(&p, stepper.channels[i], true, us * US,
-                  (uint32_t)smaller(steps, config_of(stepper.channels[i])->max_count), (uint64_t)steps * us * US);
+    for (size_t i = 0; i < sizeof rules / sizeof rules[0]; i++) {
+        if (rules[i].kind == kind) {
+            rules[i].permit(&p, body, size);
         }
-    } else if (kind == WIRE_KIND_DRIVE_BRIDGE && wire_decode_drive_bridge(body, size, &bridge) == WIRE_OK) {
-        uint64_t ms = smaller(config_of(bridge.channel_supply)->max_hold_ms, bridge.duration_ms);
-        ms = smaller(config_of(bridge.channel_ground)->max_hold_ms, ms);
-        allow(&p, bridge.channel_supply, true, ms * MS, 2, ms * MS);
-        allow(&p, bridge.channel_ground, true, ms * MS, 2, ms * MS);
-    } else if (kind == WIRE_KIND_SENSE && wire_decode_sense(body, size, &sense) == WIRE_OK) {
-        uint64_t us = smaller(config_of(sense.channel)->max_sense_us, sense.on_time_us);
-        allow(&p, sense.channel, false, us * US, 1, us * US);
-    } else if (kind == WIRE_KIND_SCAN && wire_decode_scan(body, size, &scan) == WIRE_OK) {
-        for (uint8_t channel = 1; channel <= CHANNELS; channel++) {
-            if ((scan.mask & (1u << (channel - 1u))) && scan.on_time_us && config_of(channel)->max_sense_us) {
-                allow(&p, channel, false, (uint64_t)US * scan.on_time_us, CHANNELS, 20u * MS);
-            }
-        }
-    } else if (kind == WIRE_KIND_WATCH && wire_decode_watch(body, size, &watch) == WIRE_OK && watch.held) {
-        uint64_t ms = smaller(config_of(watch.channel)->max_hold_ms, watch.duration_ms);
-        allow(&p, watch.channel, true, ms * MS, 1, ms * MS);
     }
     return p;
 }
@@ -433,27 +505,43 @@ static void after_the_bytes(uint8_t kind, uint16_t sequence, const uint8_t *body
     judge();
 }
 
+static bool all_off(void)
+{
+    for (unsigned channel = 0; channel < CHANNELS; channel++) {
+        if (o.drive[channel] != HAL_OFF) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static void await(uint8_t kind, uint16_t sequence)
+{
+    o.acknowledged = false;
+    o.refused = false;
+    o.awaited = sequence;
+    o.awaited_kind = kind;
+    memset(&o.candidate, 0, sizeof o.candidate);
+}
+
+static void before_the_bytes(uint8_t kind, const uint8_t *body, uint16_t size, bool fresh)
+{
+    if (fresh && all_off()) { /* while an output is on, nothing else may begin */
+        o.candidate = permit_of(kind, body, size);
+        o.pulses = o.candidate.channels ? 0 : o.pulses;
+    }
+    act_at_once(kind, body, size);
+}
+
 void oracle_deliver(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size)
 {
     uint8_t frame[FRAME_BYTES + 8u];
     uint32_t session = o.session;
     bool new_number = is_new(sequence);
     bool fresh = kind != WIRE_KIND_HELLO && kind != WIRE_KIND_STOP && kind != WIRE_KIND_HEARTBEAT && new_number;
-    o.acknowledged = false;
-    o.refused = false;
-    o.awaited = sequence;
-    o.awaited_kind = kind;
-    memset(&o.candidate, 0, sizeof o.candidate);
-    bool idle = true;
-    for (unsigned channel = 0; channel < CHANNELS; channel++) {
-        idle = idle && o.drive[channel] == HAL_OFF;
-    }
+    await(kind, sequence);
     if (o.hung_until == 0) {
-        if (fresh && idle) { /* while an output is on, nothing else may begin */
-            o.candidate = permit_of(kind, body, size);
-            o.pulses = o.candidate.channels ? 0 : o.pulses;
-        }
-        act_at_once(kind, body, size);
+        before_the_bytes(kind, body, size, fresh);
     }
     host_receive(frame, stuffed(kind, sequence, body, size, frame));
     listen();

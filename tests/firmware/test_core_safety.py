@@ -39,9 +39,21 @@ def test_the_fuzzer_finds_no_crash_no_undefined_behaviour_and_no_danger():
     assert runs >= 100 * FUZZ_SECONDS, "the fuzzer hardly ran"
 
 
-def test_analyzers_find_nothing_and_stacks_are_small():
+def test_analyzers_find_nothing_and_functions_and_stacks_are_small():
     ran = _make("check")
     assert ran.returncode == 0, ran.stdout + ran.stderr
+
+
+TOO_BRANCHED = "int f(int x)\n{\n" + "    if (x) x--;\n" * 10 + "    return x;\n}\n"
+TOO_LONG = "int f(int x)\n{\n" + "    x--;\n" * 40 + "    return x;\n}\n"
+
+
+@pytest.mark.parametrize("source", [TOO_BRANCHED, TOO_LONG], ids=["branches", "lines"])
+def test_a_function_over_the_limit_of_complexity_or_length_is_named(source, tmp_path):
+    (tmp_path / "one.c").write_text(source)
+    ran = _make("complexity", f"MEASURED={tmp_path}")
+    assert ran.returncode != 0
+    assert "one.c:1: warning: f has" in ran.stdout
 
 
 MUTANTS: dict[str, list[tuple[str, str, str]]] = {
