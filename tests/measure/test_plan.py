@@ -84,6 +84,33 @@ def test_it_fits_the_memory_of_the_box(most):
         assert plan.samples * plan.decimation * PERIOD_S > plan.on_time_us * 1e-6
 
 
+@pytest.mark.parametrize("key", ["injector_low", "relay_resistor", "stepper_idle"])
+def test_a_box_that_sees_less_of_a_pulse_gets_more_of_them(key):
+    load = CATALOGUE[key]
+    quick = plan_pulse(load, 0.2, 13.5, PERIOD_S)
+    slow = plan_pulse(load, 0.2, 13.5, 160e-6, 300)
+    assert quick.count == 2
+    assert quick.count < slow.count <= 5
+    assert slow.on_time_us == quick.on_time_us
+    assert plan_pulse(load, 0.2, 13.5, 160e-6, 300, PlanLimits(max_count=3)).count == 3
+
+
+@pytest.mark.parametrize("key", ["coil_bare", "lamp_21w", "motor_fan"])
+def test_what_heats_or_sparks_is_not_repeated_however_little_is_seen(key):
+    assert plan_pulse(CATALOGUE[key], 0.2, 13.5, 160e-6, 300).count == 1
+
+
+def test_traces_that_the_box_cannot_hold_can_be_read_before_the_next():
+    """10 bits a byte, 8 bytes a sample set, 250 kbaud: docs/protocol.md."""
+    load = CATALOGUE["relay_plain"]
+    one = plan_pulse(load, 0.2, 13.5, 64e-6, 300, free_traces=1)
+    many = plan_pulse(load, 0.2, 13.5, 64e-6, 300, free_traces=8)
+    reading_us = one.samples * 8 * 10 / 250_000 * 1e6
+    assert one.count > 1
+    assert one.period_us > 1.2 * reading_us
+    assert many.period_us < one.period_us
+
+
 @pytest.mark.parametrize("bad", [(0.0, PERIOD_S, 600), (13.5, 0.0, 600), (13.5, PERIOD_S, 8)])
 def test_nonsense_is_refused(bad):
     with pytest.raises(ValueError, match="needs a supply"):

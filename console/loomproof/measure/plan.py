@@ -18,6 +18,12 @@ _STROKE_GAIN = 1.5  # inductance after landing over at rest, at most usual
 _SETTLING_S = {LoadKind.LAMP: 0.1, LoadKind.MOTOR: 0.1}
 _LOGIC_S = 2e-3
 _SETTLE_BETWEEN_S = 0.05
+_SAMPLES_WANTED = 400
+_MOST_REPEATS = 5
+"""A box that samples slowly, or holds short traces, gets so many pulses that together they hold this many samples."""
+_READING_S_PER_SAMPLE = 0.42e-3
+"""Eight bytes of ten bits at 250 kbaud, and a third more for frames and requests: a box with room for one trace must be
+rid of it before the next."""
 
 
 class PulseLimits(Protocol):
@@ -52,6 +58,7 @@ def plan_pulse(  # noqa: PLR0917 - the order others call it by
     sample_period_s: float,
     max_samples: int = 600,
     limits: PulseLimits | None = None,
+    free_traces: int = 8,
 ) -> PulsePlan:
     """The pulse train and capture that measure one load best within its limits.
 
@@ -62,6 +69,7 @@ def plan_pulse(  # noqa: PLR0917 - the order others call it by
         sample_period_s: one sample set of the box.
         max_samples: sample sets one trace can hold.
         limits: what else bounds the pulse, for example a safety budget; the load's own limits always hold.
+        free_traces: how many traces the box holds before it pushes out one that was not read.
 
     Raises:
         ValueError: no supply, no samples.
@@ -80,7 +88,10 @@ def plan_pulse(  # noqa: PLR0917 - the order others call it by
     samples = min(max_samples, math.ceil(span / (sample_period_s * decimation)) + 1)
     duty = min(load.limits.max_duty, bounds.max_duty_permille / 1000.0, 0.5)
     period = max(on_time / duty, 1.0 / load.limits.max_frequency_hz, on_time + _SETTLE_BETWEEN_S)
-    count = min(_pulses(load), load.limits.max_count, bounds.max_count)
+    repeats = _repeats(load, on_time / (sample_period_s * decimation))
+    count = min(repeats, load.limits.max_count, bounds.max_count)
+    if count > free_traces:
+        period = max(period, samples * _READING_S_PER_SAMPLE)
     return PulsePlan(
         on_time_us=on_time_us,
         period_us=math.ceil(period * 1e6),
@@ -93,9 +104,16 @@ def plan_pulse(  # noqa: PLR0917 - the order others call it by
     )
 
 
-def _pulses(load: LoadType) -> int:
-    """Two pulses where a repeat costs little and shows an unsteady contact; one where it heats or sparks."""
-    return 2 if load.kind in {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER} else 1
+def _repeats(load: LoadType, samples_each: float) -> int:
+    """Two pulses or more where a repeat costs little and shows an unsteady contact; one where it heats or sparks.
+
+    Args:
+        load: what hangs there.
+        samples_each: kept sample sets within one pulse.
+    """
+    if load.kind not in {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER}:
+        return 1
+    return min(max(2, math.ceil(_SAMPLES_WANTED / max(samples_each, 1.0))), _MOST_REPEATS)
 
 
 def _wanted_on_time(load: LoadType, wire_ohm: float, supply_v: float) -> tuple[float, str, float]:

@@ -120,6 +120,7 @@ def _measuring(core: Core, plan: DrivePlan, result: StepResult) -> tuple[DriveRe
         identity.sample_period_ns * 1e-9,
         identity.max_trace_samples,
         budget,
+        core.box.status().free_traces,
     )
     fitted, notes = fit_all(core, channel, Pulses(wanted.count, wanted.period_us, wanted.on_time_us))
     result.notes.extend(f"Measuring: {note}" for note in notes)
