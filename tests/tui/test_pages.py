@@ -520,3 +520,29 @@ async def test_the_cursor_stays_on_its_step_when_the_sheet_changes(console, desk
         desk.post(Progressed(replace(desk.progress, steps=(replace(steps[0], state="fail"), *steps[1:]))))
         await pilot.pause()
         assert console.screen.query_one("#steps", RowList).key == "boost"
+
+
+@pytest.mark.parametrize(
+    ("busy_s", "for_s", "words"),
+    [
+        (None, 0.2, "► Working. The stop key"),
+        (None, 31.0, "► Working, 30 s so far."),
+        (8.0, 2.0, "► Working ▰▰▰▱▱▱▱▱▱▱▱▱ about 6 s left."),
+        (8.0, 9.0, "► Working ▰▰▰▰▰▰▰▰▰▰▰▰ a moment longer."),
+        (0.5, 0.2, "► Working. The stop key"),
+    ],
+)
+def test_work_that_takes_over_a_second_says_how_long(busy_s, for_s, words):
+    from loomproof.tui.screens.sheet import working_text
+
+    assert working_text(busy_s, for_s).startswith(words)
+    assert "stop key" in working_text(busy_s, for_s)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"), [(0.2, "1 s"), (7.4, "7 s"), (52, "50 s"), (430, "7 min"), (4300, "1 h 10 min")]
+)
+def test_a_span_of_time_in_words(seconds, words):
+    from loomproof.tui.words import about
+
+    assert about(seconds) == words

@@ -27,6 +27,7 @@ from loomproof.procedure.events import (
     TraceTaken,
 )
 from loomproof.procedure.session import Session
+from loomproof.procedure.timing import left_s
 from loomproof.safety import VOIDER_TEXT, form_for
 from loomproof.tui.headers import header_views
 from loomproof.tui.messages import Progress
@@ -143,8 +144,10 @@ class Gathered:
             return Progress(
                 channels=channels, engine=engine, headers=headers, record=record, running=self.running
             )
+        outcomes = {step.id: session.outcome_of(step.id) for step in session.sheet.steps}
+        fitted = sum(1 for channel in channels if channel.fitted)
         steps = tuple(
-            step_view(step, number, session.outcome_of(step.id), running=step.id == active)
+            step_view(step, number, outcomes[step.id], running=step.id == active, fitted=fitted)
             for number, step in enumerate(session.sheet.steps, 1)
         )
         following = session.next_step()
@@ -158,6 +161,7 @@ class Gathered:
             record=record,
             running=self.running,
             finished=following is None,
+            left_s=left_s(session.sheet.steps, (made for made in outcomes.values() if made is not None)),
         )
 
 

@@ -52,6 +52,8 @@ class Progress:
     record: RecordView = field(default_factory=RecordView)
     running: bool = False
     finished: bool = False
+    left_s: float | None = None
+    """About how long the rest of the sheet takes at the pace so far; None: not known yet."""
 
 
 class Progressed(Message):

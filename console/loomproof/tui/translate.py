@@ -12,6 +12,7 @@ from loomproof.measure.quantities import Estimate
 from loomproof.measure.signature import Moved, Signature
 from loomproof.procedure.model import Step, StepEnd, StepOutcome
 from loomproof.procedure.prompts import CHOICE_TEXT, Choice, Prompt
+from loomproof.procedure.timing import busy_s
 from loomproof.safety import Caution
 from loomproof.tui import views as v
 from loomproof.tui.words import Live
@@ -240,8 +241,10 @@ def _pull_text(outcome: StepOutcome) -> str:
     )
 
 
-def step_view(step: Step, number: int, outcome: StepOutcome | None, *, running: bool) -> v.StepView:
-    """Return one step of the run sheet."""
+def step_view(
+    step: Step, number: int, outcome: StepOutcome | None, *, running: bool, fitted: int = 0
+) -> v.StepView:
+    """Return one step of the run sheet; `fitted` is how many channels the loom has."""
     return v.StepView(
         id=step.id,
         number=number,
@@ -256,6 +259,7 @@ def step_view(step: Step, number: int, outcome: StepOutcome | None, *, running: 
         outcome=outcome_text(outcome),
         attempts=outcome.attempt if outcome else 0,
         short=step.title.replace("Pull the connector: ", "Pull "),
+        busy_s=busy_s(step, fitted),
     )
 
 

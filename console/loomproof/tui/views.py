@@ -95,6 +95,8 @@ class StepView:
     attempts: int = 0
     short: str = ""
     """The title for the list; empty: the title itself."""
+    busy_s: float | None = None
+    """How long the box is busy in it, about; None: it waits for hands, or nobody knows."""
 
 
 @dataclass(frozen=True)

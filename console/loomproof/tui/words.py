@@ -94,3 +94,13 @@ STOP_IS = f"{STOP_KEYS} switches every output off"
 STOP_IS_NOT = "It is not an emergency stop. In an emergency open the box's stop switch or cut its supply."
 STOP_IS_NOT_SHORT = "All off. Not an emergency stop: use the box's switch."
 STOP_IS_NOT_LONG = f"Every output off. {STOP_IS_NOT}"
+
+
+def about(seconds: float) -> str:
+    """Return a span of time as a reader says it: `4 s`, `50 s`, `7 min`, `1 h 10 min`."""
+    if seconds < 10:
+        return f"{max(1, round(seconds))} s"
+    if seconds < 90:
+        return f"{5 * round(seconds / 5)} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {5 * round(minutes % 60 / 5)} min"

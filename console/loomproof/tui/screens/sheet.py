@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from time import monotonic
+
 from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Button, Static
 
+from loomproof.tui.messages import Progress
 from loomproof.tui.screens.asking import AskReason
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.views import ChoiceView, PromptView, StepView
@@ -16,8 +19,10 @@ from loomproof.tui.widgets.engine import EnginePicture
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.rows import Row, RowList
 from loomproof.tui.widgets.waveform import Waveform
-from loomproof.tui.words import step_sign
+from loomproof.tui.words import about, step_sign
 
+BAR_CELLS = 12
+TICK_S = 0.5
 RUN_CHOICES = (
     ChoiceView("g", "Run this step", "screen.go"),
     ChoiceView("o", "Run on", "screen.run_on"),
@@ -55,10 +60,31 @@ class Answers(Horizontal):
             yield KeyButton(choice.key, choice.label, id=f"answer-{choice.key}")
 
 
+def steps_title(progress: Progress) -> str:
+    """Return the title of the list: how many steps are done, and about how long the rest takes."""
+    done = sum(1 for step in progress.steps if step.state not in ("waiting", "running"))
+    if not done or progress.finished or progress.left_s is None:
+        return "All steps"
+    return f"All steps: {done} of {len(progress.steps)}, about {about(progress.left_s)} left"
+
+
 def question(prompt: PromptView, step: StepView) -> str:
     """Return a question without repeating the step's own title."""
     text = prompt.text if prompt.title == step.title else f"{prompt.title}\n{prompt.text}"
     return f"{text}\n{prompt.problem}" if prompt.problem else text
+
+
+def working_text(busy_s: float | None, for_s: float) -> str:
+    """Return the line that stands while the box works: a bar with what is left, or how long it has been at it."""
+    end = "The stop key below ends it at once."
+    if busy_s is None:
+        return f"► Working, {about(for_s)} so far. {end}" if for_s > 1 else f"► Working. {end}"
+    if busy_s <= 1:
+        return f"► Working. {end}"
+    done = min(1.0, for_s / busy_s)
+    full = round(done * BAR_CELLS)
+    left = f"about {about(busy_s - for_s)} left" if for_s < busy_s else "a moment longer"
+    return f"► Working {'▰' * full}{'▱' * (BAR_CELLS - full)} {left}. {end}"
 
 
 class StepCard(Vertical):
@@ -91,13 +117,25 @@ class StepCard(Vertical):
         await self.query_one(Cautions).show(prompt.cautions if prompt and prompt.cautions else step.cautions)
         await self._ask(step, prompt, running)
 
+    _began = 0.0
+    """When the box began to work on the step that is shown; 0: it does not."""
+
+    def tick(self, step: StepView | None) -> None:
+        """Say how far the work is, if it is known how long it takes."""
+        if step is None or not self._began:
+            return
+        self._write("step-question", working_text(step.busy_s, monotonic() - self._began))
+
     async def _ask(self, step: StepView, prompt: PromptView | None, running: bool) -> None:
         answers = self.query_one(Answers)
+        if prompt is not None or not running:
+            self._began = 0.0
         if prompt is not None and not prompt.facts:
             self._write("step-question", f"? {question(prompt, step)}")
             await answers.show(prompt.choices)
         elif running:
-            self._write("step-question", "► Working. The stop key below ends it at once.")
+            self._began = self._began or (monotonic() if step.state == "running" else 0.0)
+            self.tick(step)
             await answers.show(())
         else:
             self._write("step-question", "")
@@ -157,6 +195,12 @@ load.
             self.watch(self.app, name, self._show_steps)
         self.watch(self.app, "trace", self._show_trace)
         self.query_one("#steps", RowList).focus()
+        self.set_interval(TICK_S, self._tick)
+
+    def _tick(self) -> None:
+        app = self.console_app
+        if app.progress.running and app.prompt is None and self.is_current:
+            self.query_one(StepCard).tick(self.shown_step())
 
     def _show_trace(self) -> None:
         self.query_one(Waveform).view = self.console_app.trace
@@ -173,6 +217,7 @@ load.
         progress = app.progress
         rows = self.query_one("#steps", RowList)
         rows.show([step_row(step, step.id == progress.current) for step in progress.steps])
+        self.query_one("#pane-steps", Pane).border_title = steps_title(progress)
         if progress.current and progress.current != self._last_current:
             self._last_current = progress.current
             rows.go_to(progress.current)
