@@ -2,6 +2,8 @@
 
 from loomproof.boxcheck import Act, Need
 from loomproof.job.loading import parse_job
+from loomproof_wire.frames import Frame, FrameReader, decode
+from loomproof_wire.messages import WireError
 
 JOB = """
 schema_version = 1
@@ -81,3 +83,49 @@ class SimulatedHands:
                 self.hands.pull(channel)
             case Act.SEAT:
                 self.hands.seat(channel)
+
+
+class Tap:
+    """A port that notes every well-formed message which passes, in both directions."""
+
+    virtual_clock = True
+
+    def __init__(self, port):
+        self.port = port
+        self.timeout = 0.0
+        self.sent, self.heard = [], []
+        self._readers = FrameReader(), FrameReader()
+
+    def _note(self, reader, data, noted):
+        for frame in reader.feed(data):
+            if isinstance(frame, Frame):
+                try:
+                    noted.append(decode(frame))
+                except WireError:  # a case says something wrong on purpose
+                    continue
+
+    def take(self):
+        """Return what passed since the last time: sent, heard."""
+        taken = self.sent, self.heard
+        self.sent, self.heard = [], []
+        return taken
+
+    def now_s(self):
+        return self.port.now_s()
+
+    def read(self, size=1):
+        self.port.timeout = self.timeout
+        data = self.port.read(size)
+        self._note(self._readers[1], data, self.heard)
+        return data
+
+    def write(self, data):
+        self._note(self._readers[0], data, self.sent)
+        return self.port.write(data)
+
+    @property
+    def in_waiting(self):
+        return self.port.in_waiting
+
+    def close(self):
+        self.port.close()

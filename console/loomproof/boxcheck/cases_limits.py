@@ -4,7 +4,9 @@ from loomproof.boxcheck.bench import LOWEST_TRIP_MA, Bench
 from loomproof.boxcheck.case import CaseBook, Need, NotShown
 from loomproof_wire.messages import (
     Arm,
+    Cancel,
     ChannelKind,
+    Disarm,
     DriveBridge,
     DrivePeakHold,
     DriveTrain,
@@ -210,6 +212,15 @@ def order_of_refusals(bench: Bench) -> None:
     bench.refused(too_long, Refusal.NOT_ARMED)
     bench.arm(Hazard.MOTION)
     bench.refused(too_long, Refusal.BUSY)
+    bench.accepted(Cancel())
+    bench.accepted(
+        bench.configuration(second, hazard=Hazard.MOTION, max_on_time_us=1000, max_current_ma=LOWEST_TRIP_MA)
+    )
+    bench.arm(Hazard.MOTION)
+    bench.accepted(bench.hold(500, channel=second.channel))
+    bench.event(Trip, 100, channel=second.channel)
+    bench.accepted(Disarm(Hazard.MOTION))
+    bench.refused(too_long, Refusal.TRIPPED)
     bench.accepted(Stop())
     bench.refused(too_long, Refusal.STOPPED)
     bench.refused(Arm(Hazard.FUEL, 1000), Refusal.STOPPED)
