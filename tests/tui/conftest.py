@@ -194,6 +194,15 @@ class FakeDesk:
     def expected(self, channel) -> v.TraceView:
         return replace(make_trace(), channel=channel)
 
+    def start_walk(self, *, free) -> None:
+        self.asked.append(("start_walk", free))
+
+    def walk_key(self, key, place=None) -> None:
+        self.asked.append(("walk_key", key, place))
+
+    def run_steps(self, step_ids) -> None:
+        self.asked.append(("run_steps", step_ids))
+
     def stop_now(self) -> None:
         self.stops += 1
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import queue
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import Protocol
@@ -32,6 +32,7 @@ from loomproof.tui.operator import TuiOperator
 from loomproof.tui.panels import PanelKeeper
 from loomproof.tui.translate import job_view, prompt_view
 from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
+from loomproof.tui.walking import Walking
 from loomproof_wire.messages import StopReason
 
 SWITCH_S = 0.001
@@ -91,6 +92,7 @@ class SessionDesk:
         self._panel = PanelKeeper()
         self._traces = Traces(job)
         self._gathered = Gathered(job, record_where, wall)
+        self._walking = Walking(job, self._tell)
         self._free = FreeWork(job, self._operator, self._panel, self._gathered, self._tell)
 
     # --- the interface's side --------------------------------------------------------------------------
@@ -151,6 +153,19 @@ class SessionDesk:
         """Return the traces of a channel over the expected band."""
         return self._traces.view(channel)
 
+    def start_walk(self, *, free: bool) -> None:
+        """Walk in the worker thread."""
+        self._run(lambda session: self._walking.walk(session, free=free))
+
+    def walk_key(self, key: str, place: str | None = None) -> None:
+        """Pass a key on to the walk."""
+        self._walking.key(key, place)
+
+    def run_steps(self, step_ids: Sequence[str]) -> None:
+        """Run these steps one after the other."""
+        for step_id in step_ids:
+            self.run_step(step_id)
+
     def stop_now(self) -> None:
         """Stop frame first, from whatever thread this is; then the session is told."""
         box, session = self._box, self._session
@@ -183,6 +198,7 @@ class SessionDesk:
         """End the worker, close the record, then the link."""
         self._post = lambda message: None
         self._operator.close()
+        self._walking.key("finish")
         self._tasks.put(None)
         if self._worker is not None:
             self._worker.join(3.0)
@@ -244,6 +260,7 @@ class SessionDesk:
         self._clear_old_silence(session, box)
         self._session = session
         self._gathered.opened(session)
+        self._walking.opened(session)
         self._panel.status(box.status(), box.now_s(), session.interlocks)
         self._post(messages.PanelChanged(self._panel.view()))
         self._publish()

@@ -99,6 +99,18 @@ class Desk(Protocol):
         """Return the last trace of a channel with its expected band, and sister channels' traces."""
         ...
 
+    def start_walk(self, *, free: bool) -> None:
+        """Walk round the loom, in free or in guided order."""
+        ...
+
+    def walk_key(self, key: str, place: str | None = None) -> None:
+        """Tell the walk what the operator says: a `procedure.walk.WalkKey` value."""
+        ...
+
+    def run_steps(self, step_ids: Sequence[str]) -> None:
+        """Run these steps one after the other."""
+        ...
+
     def stop_now(self) -> None:
         """Every output off, at once, from any thread. Never raises, never waits for an answer."""
         ...

@@ -17,6 +17,7 @@ from loomproof.tui.views import (
     StepView,
     TraceView,
 )
+from loomproof.tui.walkviews import WalkView
 
 
 class PanelChanged(Message):
@@ -66,6 +67,14 @@ class Progressed(Message):
     def can_replace(self, message: Message) -> bool:
         """Only the newest counts."""
         return isinstance(message, Progressed)
+
+
+class WalkTold(Message):
+    """The location walk went on. Never replaced by a newer one: each carries its own sounds."""
+
+    def __init__(self, view: WalkView) -> None:
+        super().__init__()
+        self.view = view
 
 
 class TraceCaptured(Message):

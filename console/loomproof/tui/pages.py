@@ -16,9 +16,12 @@ PAGES: tuple[tuple[str, str, str], ...] = (
     ("4", "findings", "Findings"),
     ("5", "record", "Record"),
     ("6", "hands", "Hands"),
+    ("7", "walk", "Walk"),
 )
 START = "start"
 """The mode in which a job and a box are chosen."""
+SHORT_LABELS = {"sheet": "Sheet"}
+"""Where the screen is too narrow for all labels."""
 STARTING = "starting"
 """The mode that stands before there is a desk."""
 

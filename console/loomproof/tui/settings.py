@@ -34,6 +34,7 @@ class Settings:
     theme: str = ""
     large_text: bool = False
     sounds: bool = True
+    sound_kind: str = "bell"
     who: str = ""
     jobs: tuple[RecentJob, ...] = ()
     boxes: tuple[str, ...] = field(default=())

@@ -19,9 +19,11 @@ from loomproof.tui.messages import Progress
 from loomproof.tui.pages import PAGES, START, STARTING, page_maker
 from loomproof.tui.screens.starting import StartingScreen
 from loomproof.tui.settings import SettingsKeeper
+from loomproof.tui.sounds import BELL_S, Sound, SoundKind, Sounds, kind_of
 from loomproof.tui.stopping import Guards, StopKeyDriver
 from loomproof.tui.theme import THEMES
 from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
+from loomproof.tui.walkviews import WalkView
 
 if TYPE_CHECKING:
     from textual.command import Provider
@@ -49,6 +51,7 @@ class Console(App[int]):
         "findings": page_maker("findings", "FindingsPage"),
         "record": page_maker("record", "RecordPage"),
         "hands": page_maker("hands", "HandsPage"),
+        "walk": page_maker("walk", "WalkPage"),
     }
     DEFAULT_MODE = "sheet"
     BINDINGS = [
@@ -70,6 +73,8 @@ class Console(App[int]):
     trace: reactive[TraceView] = reactive(TraceView(), init=False)
     bench_channel: reactive[int] = reactive(0, init=False)
     drive_said: reactive[str] = reactive("", init=False)
+    walk: reactive[WalkView] = reactive(WalkView(), init=False)
+    sound_means: reactive[str] = reactive("", init=False)
 
     def __init__(
         self,
@@ -90,6 +95,8 @@ class Console(App[int]):
         super().__init__(driver_class=StopKeyDriver)
         self.starter = starter
         self.settings = settings or SettingsKeeper()
+        self.sounds = Sounds(self._ring, kind_of(self.settings.now))
+        self.sound_means = self.sounds.means.value
         self.hands = hands
         self.who = who or self.settings.now.who
         self._welcome = welcome
@@ -220,6 +227,22 @@ class Console(App[int]):
     @on(messages.DriveFinished)
     def _drive_finished(self, message: messages.DriveFinished) -> None:
         self.drive_said = f"{'✓' if message.ok else '✗'} {message.text}"
+
+    @on(messages.WalkTold)
+    def _walk_told(self, message: messages.WalkTold) -> None:
+        self.walk = message.view
+        for cue in message.view.cues:
+            self.sounds.play(Sound(cue.sound), number=cue.number, role=cue.role, words=cue.words)
+
+    def _ring(self, times: int) -> None:
+        for number in range(times):
+            self.set_timer(BELL_S * number, self.bell) if number else self.bell()
+
+    def change_sounds(self) -> None:
+        """By the next means: bell, tones, voice, silence; remembered."""
+        self.sounds.turn()
+        self.sound_means = self.sounds.means.value
+        self.settings.change(sounds=self.sounds.kind is not SoundKind.OFF, sound_kind=self.sounds.kind.value)
 
     @on(messages.Said)
     def _said(self, message: messages.Said) -> None:

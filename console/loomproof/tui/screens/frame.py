@@ -14,14 +14,14 @@ from textual.reactive import reactive
 from textual.screen import Screen
 from textual.widgets import Button, Footer, Static
 
-from loomproof.tui.pages import PAGES
+from loomproof.tui.pages import PAGES, SHORT_LABELS
 from loomproof.tui.widgets.status import StatusBar
 
 if TYPE_CHECKING:
     from loomproof.tui.shell import Console
 
 STYLES = Path(__file__).parents[1] / "styles"
-STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking")
+STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking", "walk")
 FOLD_WIDTH = 110
 FOLD_HEIGHT = 32
 
@@ -34,6 +34,7 @@ class PageLine(Horizontal):
         self._current = current
         self._title = title
         self._with_hands = with_hands
+        self._faces: list[tuple[Button, str, str]] = []
 
     def compose(self) -> ComposeResult:
         """Lay out one button a page."""
@@ -41,14 +42,27 @@ class PageLine(Horizontal):
             if name == "hands" and not self._with_hands:
                 continue
             here = name == self._current
-            face = f"▸{key} {label}" if here else f"{key} {label}"
-            button = Button(face, action=f"app.page('{name}')", compact=True, classes="-here" if here else "")
-            button.can_focus = False
-            yield button
-        help_button = Button("? Help", action="app.page_help", compact=True)
-        help_button.can_focus = False
-        yield help_button
+            mark = "▸" if here else ""
+            yield self._button(
+                f"{mark}{key} {label}",
+                f"{mark}{key} {SHORT_LABELS.get(name, label)}",
+                f"app.page('{name}')",
+                "-here" if here else "",
+            )
+        yield self._button("? Help", "?", "app.page_help")
         yield Static(self._title, classes="job-title", markup=False)
+
+    def _button(self, face: str, short: str, action: str, classes: str = "") -> Button:
+        button = Button(face, action=action, compact=True, classes=classes)
+        button.can_focus = False
+        self._faces.append((button, face, short))
+        return button
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Use the short faces where the long ones would not fit."""
+        narrow = event.size.width < FOLD_WIDTH
+        for button, face, short in self._faces:
+            button.label = short if narrow else face
 
 
 class Pane(Vertical):
