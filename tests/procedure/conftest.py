@@ -109,6 +109,7 @@ class FakeBox:
     clock_s: float = 100.0
     armed: set = field(default_factory=set)
     loose: dict = field(default_factory=dict)
+    heard: object = None
 
     def __post_init__(self):
         self.channels = {c: info(c) for c in range(1, self.channel_count + 1)}
@@ -194,6 +195,9 @@ class FakeBox:
         if self.tripped & set(channels):
             return SimpleNamespace(pulses=0, reason=m.EndReason.TRIPPED, traces=())
         traces = tuple(self.trace(channels[0], on_us, decimation, samples) for _ in range(1)) if every else ()
+        for trace in traces:
+            if self.heard is not None:
+                self.heard(trace)
         reason = m.EndReason.STOPPED if self.stopped else m.EndReason.COMPLETE
         return SimpleNamespace(pulses=pulses, reason=reason, traces=traces)
 
@@ -226,6 +230,9 @@ class FakeBox:
         return self._drive(
             "hold", (channel,), 1, duration_ms * 1000, 1, decimation, samples, duration_ms / 1e3
         )
+
+    def hear_traces(self, callback):
+        self.heard = callback
 
     def sense(self, channel, on_time_us, samples):
         self._do("sense", channel)

@@ -39,6 +39,7 @@ class Box(BoxConnection):
         super().__init__(url, open_again, patience_s)
         self._driving = threading.Lock()
         self._driving_channel = 0
+        self._on_trace: Callable[[RawTrace], object] | None = None
 
     # --- configuration --------------------------------------------------------------------------------------
 
@@ -148,6 +149,10 @@ class Box(BoxConnection):
         )
         return self._drive(request, (channel_supply, channel_ground))
 
+    def hear_traces(self, callback: Callable[[RawTrace], object] | None) -> None:
+        """Hand each trace of a drive over as soon as it is read, in the thread that drives; None: no more."""
+        self._on_trace = callback
+
     def sense(self, channel: int, on_time_us: int, samples: int) -> RawTrace:
         """Give one sense pulse, too short to move or spark anything, and return its trace.
 
@@ -192,7 +197,7 @@ class Box(BoxConnection):
             self._link.clear_events()
             self._start(request)
             try:
-                return DriveLog(self._link, channels).follow()
+                return DriveLog(self._link, channels, on_trace=self._on_trace).follow()
             except EventLost:
                 raise
             except BaseException:

@@ -1,6 +1,6 @@
 """Following one drive from its request to its end, reading traces as they become ready."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from loomproof.box.asking import ask, stop_reason
@@ -79,6 +79,8 @@ class DriveLog:
     traces_lost: int = 0
     trip: messages.Trip | None = None
     stop_reason: messages.StopReason | None = None
+    on_trace: Callable[[RawTrace], object] | None = None
+    """Called with each trace as soon as it is read, while the drive goes on."""
 
     def follow(self) -> DriveOutcome:
         """Wait for the end of the drive and return its outcome; raises as `events_until_end`."""
@@ -113,8 +115,12 @@ class DriveLog:
 
     def _read(self, header: messages.TraceReady) -> None:
         try:
-            self.traces.append(read_trace(self.link, header))
+            trace = read_trace(self.link, header)
         except Refused as refused:
             if refused.reason is not messages.Refusal.NO_TRACE:
                 raise
             self.traces_lost += 1
+            return
+        self.traces.append(trace)
+        if self.on_trace is not None:
+            self.on_trace(trace)

@@ -1,5 +1,6 @@
 """From a trace to a signature with its uncertainty (pure)."""
 
+from loomproof.measure.between import Between, between
 from loomproof.measure.dropouts import Dropout, DropoutDesign, DropoutDetector, Watched
 from loomproof.measure.loads import combine, measure, measure_one
 from loomproof.measure.plan import PlanLimits, PulseLimits, plan_pulse
@@ -9,6 +10,7 @@ from loomproof.measure.signature import Moved, OffShape, PulsePlan, Signature
 from loomproof.measure.trace import Calibration, Trace, trace_from_counts
 
 __all__ = [
+    "Between",
     "Calibration",
     "Cause",
     "Change",
@@ -28,6 +30,7 @@ __all__ = [
     "State",
     "Trace",
     "Watched",
+    "between",
     "combine",
     "measure",
     "measure_one",

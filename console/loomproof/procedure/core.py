@@ -11,6 +11,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from loomproof.box import BoxError, LinkDown
@@ -38,6 +39,7 @@ from loomproof.safety import (
     BoxCeilings,
     Budget,
     FuelLedger,
+    HeatLedger,
     Interlocks,
     Permit,
     StatementKind,
@@ -98,6 +100,7 @@ class Core:
         self.recorder = recorder
         self.interlocks = Interlocks(setting=job.setting, expiry_s=expiry_s)
         self.ledger = FuelLedger()
+        self.heat = HeatLedger()
         self.stopped: str | None = None
         self.link_down: str | None = None
         self.supply_v = 0.0
@@ -213,7 +216,8 @@ class Core:
             max_current_ma=info.max_current_ma,
             max_sense_us=info.max_sense_us,
         )
-        return pulse_budget(
+        budget = partial(
+            pulse_budget,
             self.job,
             channel,
             self.supply_v,
@@ -222,6 +226,9 @@ class Core:
             ceilings=ceilings,
             released_ul=self.ledger.at(self.place(channel)),
         )
+        cold = budget()
+        warm_k = self.heat.rise_k(channel, cold.model, self.box.now_s())
+        return budget(warm_k=warm_k) if warm_k else cold
 
     def place(self, channel: int) -> str:
         """Where a channel's load is, for the fuel ledger."""

@@ -13,12 +13,13 @@ from loomproof.procedure.core import Core, NotPermittedError
 from loomproof.procedure.events import DriveFinished, DriveStarted, HazardArmed, HazardDisarmed, TraceTaken
 from loomproof.procedure.model import DriveShape
 from loomproof.procedure.port import DriveResult
-from loomproof.procedure.readings import trace_of
+from loomproof.procedure.readings import CountsOfTrace, chopped, trace_of
 from loomproof.procedure.recording import EventKind
 from loomproof.safety import (
     Block,
     Blocked,
     Limit,
+    LoadModel,
     Pulses,
     TrainProblem,
     Voider,
@@ -52,23 +53,35 @@ class Capture:
 
 
 @dataclass(frozen=True, slots=True)
+class Chop:
+    """How a peak-and-hold pulse goes on after its peak."""
+
+    peak_us: int
+    period_us: int
+    duty_permille: int
+
+
+@dataclass(frozen=True, slots=True)
 class DriveRequest:
     """What to drive.
 
-    `channels` as in `DrivePlan`; for a bridge `pulses.on_time_us` is how long, and the
+    `channels` as in `DrivePlan`; for a bridge or a hold `pulses.on_time_us` is how long, and of a bridge the
     first channel is the one chopped to the supply; for a stepper `pulses.count` is the steps, negative for
-    backwards.
+    backwards. `chop` is for peak and hold, None: the load type's own. `level_permille` is the
+    bridge's duty, None: as much as its channels may have.
     """
 
     shape: DriveShape
     channels: tuple[int, ...]
     pulses: Pulses
     capture: Capture = Capture()
+    chop: Chop | None = None
+    level_permille: int | None = None
 
     @property
     def duration_s(self) -> float:
         """How long the drive takes."""
-        if self.shape is DriveShape.BRIDGE:
+        if self.shape in (DriveShape.BRIDGE, DriveShape.HOLD):
             return self.pulses.on_time_us * 1e-6
         return abs(self.pulses.count) * self.pulses.period_us * 1e-6
 
@@ -92,11 +105,22 @@ def drive(core: Core, request: DriveRequest) -> DriveResult:
         core.publish(
             DriveStarted(lead, request.pulses.count, request.pulses.period_us, request.pulses.on_time_us)
         )
-        result = _send(core, request)
+        core.box.hear_traces(lambda raw: core.publish(taken(core, request, raw)))
+        try:
+            result = _send(core, request)
+        finally:
+            core.box.hear_traces(None)
     core.publish(DriveFinished(lead, result.pulses, result.reason.name.lower()))
-    for raw in result.traces:
-        core.publish(TraceTaken(trace_of(raw, core.calibrations[raw.header.channel])))
     return result
+
+
+def taken(core: Core, request: DriveRequest, raw: CountsOfTrace) -> TraceTaken:
+    """A trace of a drive, as it can be held against what a sound load draws."""
+    trace = trace_of(raw, core.calibrations[raw.header.channel])
+    if request.shape is DriveShape.BRIDGE:
+        return TraceTaken(chopped(trace, level_permille(core, request) / 1000))
+    chop = chop_of(core, request)
+    return TraceTaken(trace, None if chop is None else chop.peak_us * 1e-6)
 
 
 def check_request(core: Core, request: DriveRequest) -> None:
@@ -108,12 +132,18 @@ def check_request(core: Core, request: DriveRequest) -> None:
     problems: list[TrainProblem] = []
     for channel in core.loads_reached(request.channels):
         budget = core.budget(channel)
-        if request.shape is DriveShape.BRIDGE:
+        if request.shape in (DriveShape.BRIDGE, DriveShape.HOLD):
             asked_ms = math.ceil(request.pulses.on_time_us / 1000)
             if asked_ms > budget.max_hold_ms:
                 limit = budget.binding("hold_ms")
                 problems.append(
                     TrainProblem("hold_ms", asked_ms, limit.value, limit.reason, "Hold it shorter.")
+                )
+            if (request.level_permille or 0) > budget.max_duty_permille:
+                limit = budget.binding("duty_permille")
+                level = request.level_permille or 0
+                problems.append(
+                    TrainProblem("duty_permille", level, limit.value, limit.reason, "Lower the level.")
                 )
         elif request.shape is DriveShape.STEPPER:
             share = len(request.channels)
@@ -152,6 +182,7 @@ def _mark(core: Core, request: DriveRequest) -> None:
     """Void what this drive voids, and count its fuel: before it, so that nothing can come in between."""
     for channel in core.loads_reached(request.channels):
         load = core.job.load_type(channel)
+        _mark_heat(core, channel, request)
         if core.job.channel(channel).fuel_pump:
             core.void(Voider.PUMP_DRIVEN)
         if releases_fuel(load.kind) or load.hazard is HazardClass.FUEL:
@@ -159,6 +190,21 @@ def _mark(core: Core, request: DriveRequest) -> None:
             model = core.budget(channel).model
             liquid_ul = model.liquid_released_ul(request.pulses.count, request.pulses.on_time_us)
             core.ledger = core.ledger.with_drive(core.place(channel), liquid_ul)
+
+
+def _mark_heat(core: Core, channel: int, request: DriveRequest) -> None:
+    model = core.budget(channel).model
+    heat_j = heat_of(model, request)
+    core.heat = core.heat.with_drive(channel, model, heat_j, core.box.now_s(), request.duration_s)
+
+
+def heat_of(model: LoadModel, request: DriveRequest) -> float:
+    """Heat in J that a drive leaves in one of its loads, as if it were fully on (pure)."""
+    each = model.heat_j(request.pulses.on_time_us * 1e-6)
+    if request.shape in (DriveShape.BRIDGE, DriveShape.HOLD):
+        return each
+    count = abs(request.pulses.count)
+    return each * (math.ceil(count / len(request.channels)) if request.shape is DriveShape.STEPPER else count)
 
 
 @contextlib.contextmanager
@@ -201,31 +247,33 @@ def _disarm(core: Core, hazard: messages.Hazard) -> None:
 def _send(core: Core, request: DriveRequest) -> DriveResult:
     pulses, capture = request.pulses, request.capture
     channel = request.channels[0]
+    if request.shape is DriveShape.HOLD:
+        return core.box.drive_hold(
+            channel, math.ceil(pulses.on_time_us / 1000), capture.decimation, capture.samples
+        )
     if request.shape is DriveShape.BRIDGE:
-        duty = bridge_duty_permille(core, request.channels)
         return core.box.drive_bridge(
             request.channels[0],
             request.channels[1],
             math.ceil(pulses.on_time_us / 1000),
             BRIDGE_CHOP_US,
-            duty,
+            level_permille(core, request),
             capture.decimation,
             capture.samples,
         )
     if request.shape is DriveShape.STEPPER:
         first, second, third, fourth = request.channels
         return core.box.drive_stepper((first, second, third, fourth), pulses.count, pulses.period_us)
-    shape = core.job.load_type(channel).peak_hold
-    if request.shape is DriveShape.PEAK_HOLD and shape is not None:
-        peak_us = min(round(shape.peak_ms * 1e3), pulses.on_time_us)
+    chop = chop_of(core, request)
+    if chop is not None:
         return core.box.drive_peak_hold(
             channel,
             pulses.count,
             pulses.period_us,
             pulses.on_time_us,
-            peak_us,
-            shape.chop_period_us,
-            round(shape.chop_duty * 1000),
+            min(chop.peak_us, pulses.on_time_us),
+            chop.period_us,
+            chop.duty_permille,
             capture.every,
             capture.decimation,
             capture.samples,
@@ -239,6 +287,21 @@ def _send(core: Core, request: DriveRequest) -> DriveResult:
         capture.decimation,
         capture.samples,
     )
+
+
+def chop_of(core: Core, request: DriveRequest) -> Chop | None:
+    """How a request's pulses go on after their peak; None: they are on throughout."""
+    if request.shape is not DriveShape.PEAK_HOLD or request.chop is not None:
+        return request.chop
+    own = core.job.load_type(request.channels[0]).peak_hold
+    if own is None:
+        return None
+    return Chop(round(own.peak_ms * 1e3), own.chop_period_us, round(own.chop_duty * 1000))
+
+
+def level_permille(core: Core, request: DriveRequest) -> int:
+    """Duty at which a request's bridge is chopped."""
+    return request.level_permille or bridge_duty_permille(core, request.channels)
 
 
 def bridge_duty_permille(core: Core, channels: tuple[int, ...]) -> int:

@@ -104,6 +104,18 @@ class TraceTaken:
     """A trace was read."""
 
     trace: Trace
+    band_until_s: float | None = None
+    """What a sound load would draw can be told only up to here (it is chopped afterwards); None: all of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class FreeDriveAdvanced:
+    """A free drive of several trains begins one of them."""
+
+    channel: int
+    number: int
+    of: int
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +190,7 @@ SessionEvent = (
     | DriveStarted
     | DriveFinished
     | TraceTaken
+    | FreeDriveAdvanced
     | ChannelMeasured
     | LoadsPresent
     | WalkChanged

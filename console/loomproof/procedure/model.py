@@ -43,6 +43,7 @@ class DriveShape(StrEnum):
     """How a load is driven."""
 
     TRAIN = "train"
+    HOLD = "hold"
     PEAK_HOLD = "peak and hold"
     BRIDGE = "bridge"
     STEPPER = "stepper"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from typing import Protocol
+from typing import Any, Protocol
 
 from loomproof.box import LinkDown
 from loomproof.procedure.readings import CountsOfTrace
@@ -120,6 +120,10 @@ class BoxPort(Protocol):
         trace_samples: int = 0,
     ) -> DriveResult:
         """Drive a half-bridge pair."""
+        ...
+
+    def hear_traces(self, callback: Callable[[Any], object] | None) -> None:
+        """Hand each trace of a drive over as soon as it is read; None: no more."""
         ...
 
     def sense(self, channel: int, on_time_us: int, samples: int) -> CountsOfTrace:

@@ -33,7 +33,7 @@ from loomproof.procedure.events import (
     StepStarted,
 )
 from loomproof.procedure.evidence import gather, newest, reached_elsewhere
-from loomproof.procedure.freely import FreeDrive, drive_freely
+from loomproof.procedure.freely import FreeDrive, FreeDriving
 from loomproof.procedure.looking import run_look
 from loomproof.procedure.model import RunSheet, Step, StepEnd, StepKind, StepOutcome
 from loomproof.procedure.port import BoxPort
@@ -119,6 +119,7 @@ class Session:
         self.record_id = ""
         self._core = Core(job, box, operator, recorder or NullRecorder(), expiry_s)
         self._outcomes: list[StepOutcome] = list(outcomes)
+        self.free = FreeDriving(self._core, self._look_again)
         self._job_text = job_text
         self._software = software or SoftwareFacts("loomproof", __version__, messages.SPEC_HASH)
         self._url = url
@@ -318,9 +319,12 @@ class Session:
         """The budget of a channel now."""
         return self._core.budget(channel, on_time_us=on_time_us, period_us=period_us)
 
+    def _look_again(self) -> None:
+        self._core.reaches = dict(reached_elsewhere(self._outcomes))
+
     def permit(self, channel: int) -> Permit | Blocked:
         """Whether a channel may be driven now, or which statements would free it."""
-        self._core.reaches = dict(reached_elsewhere(self._outcomes))
+        self._look_again()
         return self._core.permit((channel,))
 
     def drive(self, channel: int, pulses: Pulses) -> FreeDrive:
@@ -333,8 +337,7 @@ class Session:
             StepInterruptedError: everything is stopped.
             ValueError: the channel is not fitted.
         """
-        self._core.reaches = dict(reached_elsewhere(self._outcomes))
-        return drive_freely(self._core, channel, pulses)
+        return self.free.drive(channel, pulses)
 
     # --- statements, stop, link ---------------------------------------------------------------------------
 

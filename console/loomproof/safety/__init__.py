@@ -23,6 +23,7 @@ from loomproof.safety.cautions import (
     cautions_for,
     opening_cautions,
 )
+from loomproof.safety.heat import HeatLedger
 from loomproof.safety.interlocks import (
     DEFAULT_EXPIRY_S,
     VOIDER_TEXT,
@@ -36,6 +37,7 @@ from loomproof.safety.interlocks import (
     Voider,
 )
 from loomproof.safety.ledger import FuelLedger
+from loomproof.safety.loadmodel import LoadModel
 from loomproof.safety.order import Phase, phase_of, safe_order
 from loomproof.safety.statements import (
     HAZARD_STATEMENTS,
@@ -65,8 +67,10 @@ __all__ = [
     "Caution",
     "Fact",
     "FuelLedger",
+    "HeatLedger",
     "Interlocks",
     "Limit",
+    "LoadModel",
     "Permit",
     "Phase",
     "Pulses",

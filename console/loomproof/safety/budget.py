@@ -122,12 +122,16 @@ class Budget:
         model = self.model
         hot = model.pulses_to_rise(on_time_us * 1e-6, period_us * 1e-6)
         if math.isfinite(hot) and model.thermal is not None:
-            reason = f"more would heat the load by over {model.thermal.rise_k:g} K."
+            reason = f"more would heat the load by over {model.thermal.rise_k:g} K{_already(model)}."
             found.append(Limit("count", int(hot), reason))
         if model.flow_ul_per_ms is not None and model.liquid_ul is not None:
             pulses = int(model.liquid_ul / model.liquid_released_ul(1, on_time_us) + 1e-9)
             found.append(Limit("count", pulses, _liquid_reason(model)))
         return found
+
+
+def _already(model: LoadModel) -> str:
+    return f"; {model.warm_k:.0f} K are left of earlier drives" if model.warm_k >= 1.0 else ""
 
 
 def _liquid_reason(model: LoadModel) -> str:
@@ -146,6 +150,7 @@ def pulse_budget(
     period_us: int | None = None,
     ceilings: BoxCeilings | None = None,
     released_ul: float = 0.0,
+    warm_k: float = 0.0,
 ) -> Budget:
     """The limits of one channel of a job.
 
@@ -158,6 +163,7 @@ def pulse_budget(
         ceilings: what the box allows on this channel; None: the protocol's ceilings.
         released_ul: liquid that this place would already have received since the fuel was last checked, in
         uL.
+        warm_k: temperature rise that earlier drives have left in the load, in K.
     """
     load = job.load_type(channel)
     train = load.train
@@ -170,6 +176,7 @@ def pulse_budget(
         wire_ohm=job.wire_quantity(channel).low,
         cylinder_cm3=cylinder,
         released_ul=released_ul,
+        warm_k=warm_k,
     )
     box = ceilings or BoxCeilings()
     own = load.limits
@@ -235,9 +242,11 @@ def _on_time_limits(model: LoadModel, box: BoxCeilings, own_us: int) -> list[Lim
         )
         found.append(Limit("on_time_us", int(dwell * 1e6), reason))
     if model.thermal is not None and model.resistance_ohm is not None:
-        adiabatic_j = model.thermal.c_j_per_k * model.thermal.rise_k
+        adiabatic_j = model.heat_left_j
         if model.heat_j(box.max_on_time_us * 1e-6) > adiabatic_j:
-            reason = f"one longer pulse would heat the load by over {model.thermal.rise_k:g} K."
+            reason = (
+                f"one longer pulse would heat the load by over {model.thermal.rise_k:g} K{_already(model)}."
+            )
             found.append(Limit("on_time_us", _longest_us(model, adiabatic_j, box.max_on_time_us), reason))
     if model.flow_ul_per_ms is not None and model.liquid_ul is not None:
         longest = int(model.liquid_ul / model.flow_ul_per_ms * 1e3)
@@ -263,7 +272,11 @@ def _hold_limits(model: LoadModel) -> list[Limit]:
     if not math.isfinite(whole):
         return []
     return [
-        Limit("hold_ms", int(whole * 100), f"longer would heat the load by over {model.thermal.rise_k:g} K.")
+        Limit(
+            "hold_ms",
+            int(whole * 100),
+            f"longer would heat the load by over {model.thermal.rise_k:g} K{_already(model)}.",
+        )
     ]
 
 

@@ -54,6 +54,7 @@ class LoadModel:
         target_a: bare coils: the current the dwell may aim at.
         flow_ul_per_ms: injectors: highest flow at rated pressure.
         liquid_ul: injectors: the liquid still missing to make one cylinder just flammable.
+        warm_k: what earlier drives have left of the load's temperature rise.
     """
 
     kind: LoadKind
@@ -66,6 +67,7 @@ class LoadModel:
     flow_ul_per_ms: float | None = None
     liquid_ul: float | None = None
     cylinder_cm3: float | None = None
+    warm_k: float = 0.0
 
     def heat_j(self, on_time_s: float) -> float:
         """Heat in J of one pulse; 0 where the model has none."""
@@ -79,8 +81,17 @@ class LoadModel:
             return math.inf
         power_w = self.heat_j(on_time_s) / period_s
         thermal = self.thermal
-        time_s = physics.time_to_rise_s(power_w, thermal.r_th_k_per_w, thermal.c_j_per_k, thermal.rise_k)
+        time_s = physics.time_to_rise_s(
+            power_w, thermal.r_th_k_per_w, thermal.c_j_per_k, thermal.rise_k, self.warm_k
+        )
         return time_s / period_s
+
+    @property
+    def heat_left_j(self) -> float:
+        """Heat in J until the allowed rise, if none of it left meanwhile; infinite without a thermal model."""
+        if self.thermal is None:
+            return math.inf
+        return self.thermal.c_j_per_k * max(self.thermal.rise_k - self.warm_k, 0.0)
 
     def dwell_s(self) -> float:
         """Longest on-time in s of a bare coil: a share of the linear time to its target; else infinite."""
@@ -113,6 +124,7 @@ def worst_case(
     wire_ohm: float = 0.0,
     cylinder_cm3: float | None = None,
     released_ul: float = 0.0,
+    warm_k: float = 0.0,
 ) -> LoadModel:
     """The load at its worst.
 
@@ -122,6 +134,7 @@ def worst_case(
         wire_ohm: lowest resistance of the wiring, in ohm.
         cylinder_cm3: one cylinder's displacement, for injectors; None: 500 cm3.
         released_ul: liquid that place would already have received (`FuelLedger`), in uL.
+        warm_k: what is left of earlier drives' heat (`HeatLedger`), in K.
     """
     worst_v = max(supply_v, LOWEST_SUPPLY_V) + SUPPLY_MARGIN_V
     resistance = None if load.resistance_ohm is None else load.resistance_ohm.low + wire_ohm
@@ -146,4 +159,5 @@ def worst_case(
         if cylinder is None or flow is None
         else max(0.0, physics.flammable_liquid_ul(cylinder) - released_ul),
         cylinder_cm3=cylinder,
+        warm_k=warm_k,
     )

@@ -60,12 +60,25 @@ def temperature_rise_k(power_w: float, r_th_k_per_w: float, c_j_per_k: float, ti
     return -power_w * r_th_k_per_w * math.expm1(-time_s / (r_th_k_per_w * c_j_per_k))
 
 
-def time_to_rise_s(power_w: float, r_th_k_per_w: float, c_j_per_k: float, rise_k: float) -> float:
-    """Time in s until constant power has raised the temperature by `rise_k`; infinite when it never does."""
-    if power_w <= 0.0:
+def time_to_rise_s(
+    power_w: float, r_th_k_per_w: float, c_j_per_k: float, rise_k: float, start_k: float = 0.0
+) -> float:
+    """Time in s until constant power has raised the temperature by `rise_k` over ambient.
+
+    Infinite when it never does; 0 when it is there already. `start_k` is the rise at the beginning: the
+    solution of C dT/dt = P - T / R_th from T = start_k.
+    """
+    if start_k >= rise_k:
+        return 0.0
+    final_k = power_w * r_th_k_per_w
+    if power_w <= 0.0 or final_k <= rise_k:
         return math.inf
-    share = rise_k / (power_w * r_th_k_per_w)
-    return math.inf if share >= 1.0 else -r_th_k_per_w * c_j_per_k * math.log1p(-share)
+    return r_th_k_per_w * c_j_per_k * math.log((final_k - start_k) / (final_k - rise_k))
+
+
+def cooled_k(rise_k: float, r_th_k_per_w: float, c_j_per_k: float, time_s: float) -> float:
+    """What is left of a rise after `time_s` without power: C dT/dt = -T / R_th."""
+    return rise_k * math.exp(-max(time_s, 0.0) / (r_th_k_per_w * c_j_per_k))
 
 
 def flammable_liquid_ul(volume_cm3: float, fraction: float = LOWER_FLAMMABLE_FRACTION) -> float:
