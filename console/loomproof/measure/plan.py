@@ -21,9 +21,9 @@ _SETTLE_BETWEEN_S = 0.05
 _SAMPLES_WANTED = 400
 _MOST_REPEATS = 5
 """A box that samples slowly, or holds short traces, gets so many pulses that together they hold this many samples."""
-_READING_S_PER_SAMPLE = 0.42e-3
-"""Eight bytes of ten bits at 250 kbaud, and a third more for frames and requests: a box with room for one trace must be
-rid of it before the next."""
+_READING_S_PER_SAMPLE = 0.6e-3
+"""A box with room for one trace must be rid of it before the next. Eight bytes of ten bits at 250 kbaud take 0.32 ms; the
+firmware in its simulated part took 0.43 to 0.49 ms with frames and requests, a real port takes longer."""
 
 
 class PulseLimits(Protocol):
