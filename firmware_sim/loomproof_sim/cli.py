@@ -2,6 +2,7 @@
 
 import selectors
 import sys
+import time
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
@@ -17,6 +18,7 @@ from loomproof_sim.simbox import SimBox
 
 BAD_USAGE = 2
 CANNOT_LISTEN = 3
+MISHAP = 4
 
 
 def serve(  # noqa: PLR0917 - each one is an option of the command
@@ -60,10 +62,13 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
         except ServeError as error:
             _fail(str(error), CANNOT_LISTEN)
         TypedHands(selector, sys.stdin, box)
+        began_s, began_box_s = time.monotonic(), box.now_s()
         Server(box, selector).run(port, lambda: print(f"ready {port.url}", flush=True))
         port.close()
         if hands_server is not None:
             hands_server.close()
+    if elf is not None:
+        _tell_firmware(box, box.now_s() - began_box_s, time.monotonic() - began_s)
 
 
 def _box(scenario: Path | None, options: dict[str, Any], faults: list[str], elf: Path | None) -> SimBox:
@@ -91,6 +96,16 @@ def _firmware_box(scenario: Scenario, elf: Path) -> SimBox:
     except library.CosimError as error:
         _fail(str(error), BAD_USAGE)
     return box
+
+
+def _tell_firmware(box: SimBox, box_s: float, machine_s: float) -> None:
+    """Say whether the simulation kept pace, and what went wrong with the firmware; then the end is not a good one."""
+    mishaps: dict[str, int] = box.controller.mishaps()  # type: ignore[attr-defined]  # a firmware has them
+    counts = ", ".join(f"{count} {name}" for name, count in mishaps.items())
+    pace = f"{box_s:.2f} s in {machine_s:.2f} s, {box_s / machine_s:.0%} of real time"
+    print(f"firmware ran {pace}: {counts}", file=sys.stderr)
+    if any(mishaps.values()):
+        raise typer.Exit(MISHAP)
 
 
 def _port(selector: selectors.BaseSelector, tcp: str | None, box: SimBox, *, anywhere: bool) -> Port:

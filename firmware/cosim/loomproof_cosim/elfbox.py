@@ -19,6 +19,7 @@ from loomproof_wire.messages import StopReason
 
 NS_PER_CYCLE_X2 = 125
 """62.5 ns a cycle at 16 MHz."""
+MISHAPS = ("rx_overruns", "tx_lost", "resets", "halted")
 STEP_NS = 250_000
 """How long the part runs before somebody looks whether it said anything."""
 
@@ -77,6 +78,11 @@ class ElfController:
         self.bench.set_stop(self.part.cycle, open_=open_)
         self.part.set_input(*self.bench.board.stop, open_)
         self.catch_up()
+
+    def mishaps(self) -> dict[str, int]:
+        """How often what must not happen did: bytes lost on the line, resets, a program that ended."""
+        counters = self.part.counters
+        return {name: int(getattr(counters, name)) for name in MISHAPS}
 
     def stop(self, reason: StopReason) -> None:
         """The box is switched off by its server: the same as the stop contact."""
