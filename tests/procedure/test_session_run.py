@@ -292,3 +292,37 @@ def test_a_waiting_prompt_ends_when_another_thread_stops(job, box, make_person):
 def test_hazards_of_steps(session):
     assert session.sheet.step("drive-1").hazard is HazardClass.FUEL
     assert session.sheet.step("drive-2").hazard is HazardClass.SPARK
+
+
+def cut_traces(box, times):
+    """The box misses samples: its next traces end early, as the firmware ends a trace that has a gap."""
+    whole = box.trace
+    left = [times]
+
+    def trace(channel, on_us, decimation, samples):
+        if left[0] > 0 and samples > 50:
+            left[0] -= 1
+            return whole(channel, on_us, decimation, 3)
+        return whole(channel, on_us, decimation, samples)
+
+    box.trace = trace
+
+
+@pytest.mark.parametrize(("cut", "drives"), [(0, 2), (1, 3), (2, 3)])
+def test_a_pulse_whose_samples_were_missed_is_measured_once_more(session, box, cut, drives):
+    session.run_step("look")
+    cut_traces(box, cut)
+    outcome = session.run_step("drive-3")
+    assert outcome.end is StepEnd.DONE
+    assert len(box.calls("drive")) == drives  # the last one is for eyes and ears
+    assert ("Measured twice" in outcome.note) == (cut > 0)
+    resistance = outcome.evidence[0].signature.resistance_ohm
+    assert (resistance is not None) == (cut < 2)
+
+
+def test_fuel_is_not_let_out_again_for_missed_samples(session, box):
+    session.run_step("look")
+    cut_traces(box, 1)
+    outcome = session.run_step("drive-1")
+    assert len([one for one in box.calls("drive") if one[1] == (1,)]) == 1
+    assert any("not driven again" in problem for problem in outcome.problems)

@@ -224,6 +224,18 @@ def test_a_lost_link_is_an_outcome_and_ends_the_run(session, box):
     assert session.interlocks.live(box.now_s()) == ()
 
 
+def test_a_box_that_started_anew_is_a_lost_link(session, box):
+    def forget(_detail):
+        raise Refused(m.Sense.KIND, m.Refusal.NO_SESSION)
+
+    box.on["sense"] = forget
+    ran = session.run_all()
+    assert [o.end for o in ran] == [StepEnd.LINK_LOST]
+    assert session.run_step("drive-3").end is StepEnd.LINK_LOST
+    assert "started anew" in session.outcome_of("drive-3").problems[0]
+    assert session.interlocks.live(box.now_s()) == ()
+
+
 def test_a_link_lost_while_armed_is_still_an_outcome(session, box):
     def lose(_detail):
         raise LinkLost("fake", "unplugged")

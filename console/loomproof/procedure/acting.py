@@ -189,6 +189,8 @@ def _drive_once(core: Core, step: Step, request: DriveRequest, result: StepResul
 
 def _drive_measured(core: Core, step: Step, request: DriveRequest, result: StepResult) -> None:
     done = _drive_once(core, step, request, result)
+    if _all_cut(done, request):
+        done = _measured_again(core, step, request, result) or done
     by_channel: dict[int, list[Trace]] = {}
     for raw in done.traces:
         trace = trace_of(raw, core.calibrations[raw.header.channel])
@@ -203,6 +205,25 @@ def _drive_measured(core: Core, step: Step, request: DriveRequest, result: StepR
             old = result.evidence.get(channel, ChannelEvidence(channel))
             result.evidence[channel] = replace(old, tripped=True)
         raise StepInterruptedError(StepEnd.TRIPPED, f"channel {step.channel} tripped on over-current")
+
+
+def _all_cut(done: DriveResult, request: DriveRequest) -> bool:
+    """Whether a drive that went well brought no trace of the length asked for: the box was too busy to sample."""
+    whole = [raw for raw in done.traces if raw.header.sample_count >= request.capture.samples]
+    return done.reason is messages.EndReason.COMPLETE and request.capture.every > 0 and not whole
+
+
+def _measured_again(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveResult | None:
+    """The same drive once more; None if it is not permitted again, for what came the first time is kept."""
+    try:
+        done = _drive_once(core, step, request, result)
+    except StepInterruptedError as error:
+        if error.end is not StepEnd.BLOCKED:
+            raise
+        result.problems.append(f"the box missed samples, and it is not driven again: {error.reason}")
+        return None
+    result.notes.append("Measured twice: the box missed samples the first time.")
+    return done
 
 
 def _take_in(core: Core, channel: int, traces: list[Trace], result: StepResult) -> None:

@@ -23,6 +23,9 @@ def end_of(error: BoxError, core: Core) -> StepEnd:
 
 def _refusal_end(error: Refused, core: Core) -> StepEnd:
     reason = error.reason
+    if reason is messages.Refusal.NO_SESSION:
+        core.link_lost(f"the box has started anew, by a loss of power or its watchdog; {error.remedy}")
+        return StepEnd.LINK_LOST
     if reason in (messages.Refusal.STOPPED, messages.Refusal.STOP_INPUT_OPEN):
         core.stopped_by(str(error))
         return StepEnd.STOPPED

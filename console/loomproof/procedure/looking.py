@@ -12,6 +12,7 @@ from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.model import Step, StepEnd
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.readings import scan_of, supply_of, trace_of
+from loomproof_wire import messages
 
 FIRST_SENSE_US = 20
 """The first sense pulse, before anything is known of what hangs there."""
@@ -64,6 +65,8 @@ def _sense(core: Core, channel: int, result: StepResult) -> None:
     try:
         raw = core.box.sense(channel, longest_us, min(samples, core.box.identity.max_trace_samples))
     except Refused as refused:
+        if refused.reason is messages.Refusal.NO_SESSION:
+            raise  # not about this channel: the box has started anew
         result.problems.append(f"channel {channel}: no sense pulse: {refused}")
         return
     result.traces.append((raw, "sense"))
