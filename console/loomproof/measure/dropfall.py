@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 
+_CLEAR = 12.0  # sigma of one sample from which a break's own samples place and measure it
 _APART = 2  # samples back in between from which two breaks are two
 
 
@@ -24,7 +25,7 @@ class Dropout:
         start_s: from the first sample.
         length_s: how long the value was down by more than half of `depth`. A winding stretches a short break: its
             current needs its own time to come back.
-        depth: largest fall as a share of what was due, 0 to 1.
+        depth: largest fall as a share of what was due, 0 to 1; the mean over `length_s` where noise is not far below.
         strength: sigma of the filter that saw it best.
         seen_by: that filter.
         lasting: the value did not come back; the watch ended, or it was taken as the load's new value.
@@ -75,20 +76,26 @@ class Fall:
         self.last_hit = max(self.last_hit, hit.last)
         if hit.sigma > self.strength:
             self.strength, self.seen_by = hit.sigma, hit.name
-            self.span = (hit.peak - hit.length + 1, hit.peak + 1)
+            if hit.last - hit.first < hit.length:
+                self.span = (hit.peak - hit.length + 1, hit.peak + 1)
+            else:  # longer than the filter: it answers from half in to half out
+                self.span = (hit.first - hit.length // 2, hit.last + 1 - hit.length // 2)
+        elif hit.name == self.seen_by and hit.last - hit.first >= hit.length:
+            self.span = (self.span[0], hit.last + 1 - hit.length // 2)
 
     def told(self, sigma: float, *, lasting: bool = False) -> list[Dropout]:
         """The break or breaks that it was; `sigma` is that of one sample, `lasting` concerns the last."""
         rest, due = np.concatenate(self.rest), np.concatenate(self.due)
         first, last = max(self.first - self.begin, 0), min(self.last_hit + 1 - self.begin, rest.size)
         deepest = -float(rest[first:last].min())
-        if deepest <= 4.0 * sigma:  # no single sample tells: the span of the filter that saw it, and its mean
+        if (
+            deepest <= _CLEAR * sigma
+        ):  # noise is not far below: the span of the filter that saw it, and its mean
             start, stop = (min(max(x - self.begin, 0), rest.size) for x in self.span)
             return [self._one(due, start, stop, -float(rest[start:stop].mean()), lasting=lasting)]
         # Deep ones that the longest filter runs together are told apart by the samples between them.
-        floor = 6.0 * sigma if deepest > 12.0 * sigma else max(0.5 * deepest, 2.5 * sigma)
-        low = first + np.flatnonzero(-rest[first:last] > floor)
-        runs = np.split(low, np.flatnonzero(np.diff(low) > _APART) + 1) if deepest > 12.0 * sigma else [low]
+        low = first + np.flatnonzero(-rest[first:last] > 0.5 * _CLEAR * sigma)
+        runs = np.split(low, np.flatnonzero(np.diff(low) > _APART) + 1)
         found = []
         for run in runs:
             depth = -float(rest[run].min())

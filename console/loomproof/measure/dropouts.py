@@ -52,7 +52,7 @@ class DropoutDesign:
         block_s: the answer's delay.
     """
 
-    false_alarms_per_10_min: float = 0.5
+    false_alarms_per_10_min: float = 0.1
     skip_s: float = 0.1
     learn_s: float = 1.0
     block_s: float = 0.05
@@ -271,7 +271,7 @@ class DropoutDetector:
 
 
 def least_depth(
-    level: float, sample_u: float, sample_hz: float, *, false_alarms_per_10_min: float = 0.5
+    level: float, sample_u: float, sample_hz: float, *, false_alarms_per_10_min: float = 0.1
 ) -> float:
     """Smallest share of the watched value to ask a box for that compares single samples with a fixed level.
 

@@ -134,6 +134,8 @@ class Change:
 class PresenceDetector:
     """Follows the loads of all channels scan by scan. Feed it everything seated first: it learns that.
 
+    One scan is never enough, so scan again at once while it is not `settled`: that halves the time to an answer.
+
     Args:
         design: wanted false alarms and the like.
         connectors: channels that share a connector; a channel named nowhere stands for itself.

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from loomproof.measure.presence import Reading
 
 _SEPARATION = 2.0  # sigma between load and no load from which a measure takes part at all
-_VISIBLE = 25.0  # (sigma)^2 that all measures together need, else the channel is blind
+_VISIBLE = 16.0  # (sigma)^2 that all measures together need, else the channel is blind
 _ELSEWHERE_SHARE = 0.02  # chance that a pin without its load rests on something else than the bias
 _PIN_RANGE_V = 20.0  # over which a wild reading may lie
 _CURRENT_RANGE_A = 2.0
@@ -32,6 +32,12 @@ class State(StrEnum):
 def _normal(x: float, mean: float, sigma: float) -> float:
     z = (x - mean) / sigma
     return math.exp(-0.5 * z * z) / (sigma * math.sqrt(2.0 * math.pi)) if abs(z) < 38.0 else 0.0
+
+
+def _scatter_u(noise: float, errors: list[float]) -> float:
+    """Noise as stated and as seen, half each in variance: a handful of readings tell their scatter poorly."""
+    seen = _MAD * median(abs(error) for error in errors)
+    return max(noise, math.sqrt(0.5 * (noise**2 + seen**2)), 1e-9)
 
 
 @dataclass
@@ -122,14 +128,14 @@ class ChannelTest:
             p - pin * (s / supply if pin > reading.bias_v else 1.0)
             for s, p in zip(supplies, pins, strict=True)
         ]
-        u_pin = max(reading.drain_u_v, _MAD * median(abs(x) for x in scatter), 1e-6)
+        u_pin = _scatter_u(reading.drain_u_v, scatter)
         # A pin held by the supply goes with it; one held at ground or by a regulator does not.
         goes = 1.0 if abs(pin / supply - 1.0) < 0.1 else 0.0
         found = {"pin": Measure(pin, reading.bias_v, u_pin, supply, goes, _PIN_RANGE_V)}
         sensed = [c for c in currents if c is not None]
         if len(sensed) == len(currents):
             level = median(sensed)
-            u = max(reading.current_u_a, _MAD * median(abs(c - level) for c in sensed), 1e-9)
+            u = _scatter_u(reading.current_u_a, [c - level for c in sensed])
             found["current"] = Measure(level, 0.0, u, supply, 1.0, _CURRENT_RANGE_A)
         self._measures = {k: m for k, m in found.items() if m.separation() > _SEPARATION}
         seen = sum(m.separation() ** 2 for m in self._measures.values())
