@@ -109,6 +109,29 @@ def test_several_pulses_decide_by_majority(maker):
     assert measure(a, INJECTOR).moved is Moved.NO
 
 
+def test_pulses_that_cannot_tell_alone_may_tell_together(maker):
+    """Noise scaled until one pulse leaves room for the least stroke; several of them do not."""
+    calibration = coarse(maker)
+    fields = {f: getattr(calibration, f) for f in calibration.__slots__}
+    calibration = Calibration(**{**fields, "fine_a_per_count": 8 / 1023})
+    c = maker.circuit()
+    clean = maker.shape(c, ON_S, SPAN_S)
+    traces = [
+        maker.trace(c, on_s=ON_S, span_s=SPAN_S, seed=k, clean=clean, calibration=calibration)
+        for k in range(40)
+    ]
+    alone = [measure_one(t, INJECTOR) for t in traces]
+    doubtful = [
+        t for t, s in zip(traces, alone, strict=True) if any("would not have shown" in r for r in s.refusals)
+    ]
+    assert len(doubtful) >= 10
+    pooled = measure(doubtful[:10], INJECTOR)
+    assert pooled.moved is Moved.NO
+    assert not any(r.startswith("motion:") for r in pooled.refusals)
+    few = measure(doubtful[:2], INJECTOR)
+    assert sum(r.startswith("motion:") for r in few.refusals) == (few.moved is Moved.CANNOT_TELL)
+
+
 def test_the_statistic_of_pure_noise_has_unit_spread_and_keeps_its_threshold():
     rng = np.random.default_rng(8)
     t = 26e-6 * np.arange(300)

@@ -7,7 +7,7 @@ import pytest
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.kinds import LoadKind
 from loomproof.measure import PlanLimits, measure, plan_pulse
-from loomproof.measure.winding import opening_span_s
+from loomproof.measure.motion import opening_span_s
 
 PERIOD_S = 26e-6
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from loomproof.measure.quantities import Estimate
+from loomproof.measure.quantities import Estimate, straight_line
 from loomproof.measure.signature import OffShape
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _clamped(trace: Trace, carries: NDArray[np.bool_], level: Estimate, u: float
     above = drain - trace.supply_v[off]
     held = np.flatnonzero(carries)
     held = held[held > 0] if held.size > 1 else held  # the first may lie on the edge
-    top = float(np.median(drain[held]))
+    top = median(drain[held].tolist())
     u_top = math.hypot(trace.drain_u_v / math.sqrt(held.size), trace.voltage_u_relative * top)
     clamp = Estimate(top, u_top, float(max(held.size - 1, 1)), trace.voltage_u_relative * top)
     # `held` stops well before the end, for a clean level; the end itself is where the noise begins.
@@ -94,9 +95,9 @@ def _zero_crossing(time: Floats, current: Floats, last: int, step: float) -> Est
     part = slice(max(0, last - 3), last + 1)
     x, y = time[part], current[part]
     if x.size >= 2:
-        slope, level = np.polyfit(x, y, 1)
+        slope, level = straight_line(x, y)
         if slope < 0.0:
-            end = float(-level / slope)
+            end = -level / slope
             if time[last] <= end <= time[last] + 2.0 * step:
                 return Estimate(end, step / math.sqrt(12.0))
     return Estimate(float(time[last]) + step / 2.0, step / math.sqrt(3.0))
@@ -106,7 +107,7 @@ def _unclamped(trace: Trace, u: float, final_a: float, emf_v: float, level: Esti
     off, step = trace.off, trace.sample_period_s
     time, above = trace.time_s[off] - trace.on_time_s, trace.drain_v[off] - trace.supply_v[off]
     head = above[1:4] if above.size > 4 else above[:2]
-    first = float(np.median(head))
+    first = median(head.tolist())
     if first < max(DIODE_LOW_V, 3.0 * u):
         return OffPhase(OffShape.NOTHING, drain_v=level)
     if first <= DIODE_HIGH_V:
@@ -127,12 +128,12 @@ def _resistor(trace: Trace, u: float, final_a: float, emf_v: float, level: Estim
             OffShape.CANNOT_TELL, drain_v=level, reason="the decay is too short for the sample rate"
         )
     weight = above[seen] / u  # ln of a value has the relative uncertainty of the value
-    slope, start = np.polyfit(time[seen], np.log(above[seen]), 1, w=weight)
+    slope, start = straight_line(time[seen], np.log(above[seen]), weight**2)
     if slope >= 0.0:
         return OffPhase(OffShape.CANNOT_TELL, drain_v=level, reason="the drain does not fall back")
-    peak = math.exp(float(start))
+    peak = math.exp(start)
     ohm = (peak + emf_v) / final_a
     u_start = 1.0 / math.sqrt(float(np.sum(weight**2))) * 2.0
-    tau = -1.0 / float(slope)
+    tau = -1.0 / slope
     estimate = Estimate(ohm, ohm * math.hypot(u_start, step / tau / math.sqrt(12.0)), float(seen.sum() - 2))
     return OffPhase(OffShape.RESISTOR, None, Estimate(tau * 3.0, step), estimate, level)

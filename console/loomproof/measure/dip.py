@@ -161,13 +161,14 @@ def _hinge(time_s: Floats, current_a: Floats, u_a: Floats, at_s: float, window: 
     before, after = slice(max(k - window, 0), k), slice(k, min(k + window, time_s.size))
     lines = []
     for part in (before, after):
-        x, y = time_s[part] - at_s, current_a[part]
-        u2 = float(np.mean(u_a[part] ** 2))
-        spread = float(np.sum((x - x.mean()) ** 2))
-        slope = float(np.sum((x - x.mean()) * (y - y.mean()))) / spread
-        lines.append(
-            (float(y.mean()) - slope * float(x.mean()), slope, u2 / x.size + x.mean() ** 2 * u2 / spread)
-        )
+        x, y, noise = time_s[part] - at_s, current_a[part], u_a[part]
+        count = x.size
+        mean = float(x.sum()) / count
+        away = x - mean
+        spread = float(away @ away)
+        slope = float(away @ y) / spread
+        u2 = float(noise @ noise) / count
+        lines.append((float(y.sum()) / count - slope * mean, slope, u2 / count + mean**2 * u2 / spread))
     (level_0, slope_0, var_0), (level_1, slope_1, var_1) = lines
     step = float(time_s[1] - time_s[0])
     bend = slope_1 - slope_0

@@ -88,7 +88,6 @@ def early_inductance(
     end_s: float,
     *,
     shunted: bool = False,
-    shunt_prior: Estimate | None = None,
 ) -> Early:
     """L i = integral (v - R i) dt before anything moves; errors sit in the current: i is regressed on flux.
 
@@ -99,44 +98,71 @@ def early_inductance(
         total_u_ohm: its standard uncertainty.
         end_s: last instant used.
         shunted: a resistor lies across the winding: its current is a step at switch-on.
-        shunt_prior: what is known of that resistor beforehand, in ohm.
 
     Raises:
         ValueError: too few samples, or no current rises.
     """
     head = _head(trace, source, end_s)
-    weight = 1.0 / head.u
+    line = _steps_and_slope(head, source, total_ohm) if shunted else _slope(head, total_ohm)
+    residual = head.current - line.slope * line.linkage - line.step_a
+    dof = float(max(head.time.size - (2 if shunted else 1), 1))
+    wider = max(1.0, float((residual / head.u) @ (residual / head.u)) / dof)
+    inductance = _finish(
+        trace,
+        head,
+        slope=line.slope,
+        u_slope=math.sqrt(line.var_slope * wider),
+        dof=dof,
+        shift=line.shift,
+        total_u_ohm=total_u_ohm,
+    )
+    u_step = math.hypot(math.sqrt(line.var_step * wider), trace.offset_u_a)
+    if not shunted or line.step_a < 4.0 * u_step:
+        return Early(inductance)
+    shunt = source.emf_v / line.step_a
+    return Early(inductance, Estimate(shunt, shunt * u_step / line.step_a, dof))
+
+
+@dataclass(frozen=True)
+class _Line:
+    """Current on flux linkage: slope and step with their variances, and d ln L per ohm of the known resistance."""
+
+    slope: float
+    step_a: float
+    var_slope: float
+    var_step: float
+    linkage: Floats
+    shift: float
+
+
+def _slope(head: _Head, ohm: float) -> _Line:
+    charge = head.charge(0.0)
+    linkage = head.flux - ohm * charge
+    heavy = linkage / (head.u * head.u)
+    power = float(heavy @ linkage)
+    return _Line(
+        float(heavy @ head.current) / power, 0.0, 1.0 / power, 0.0, linkage, float(heavy @ charge) / power
+    )
+
+
+def _steps_and_slope(head: _Head, source: Source, total_ohm: float) -> _Line:
+    """With a resistor's own current as a step at switch-on; a few rounds, since the winding carries what is left."""
+    weight = 1.0 / (head.u * head.u)
+    whole, level = float(weight.sum()), float(weight @ head.current)
     step_a, ohm = 0.0, total_ohm
-    normal = np.eye(1)
-    linkage, charge = head.flux, head.charge(0.0)
-    solution: Floats = np.zeros(1)
-    residual = head.current
-    for _ in range(4 if shunted else 1):
+    for _ in range(4):
         charge = head.charge(step_a)
         linkage = head.flux - ohm * charge
-        columns = [linkage * weight] + ([weight] if shunted else [])
-        design = np.column_stack(columns)
-        normal = design.T @ design
-        solution = np.asarray(np.linalg.solve(normal, design.T @ (head.current * weight)), dtype=np.float64)
-        residual = head.current * weight - design @ solution
-        if shunted:
-            step_a = min(max(float(solution[1]), 0.0), 0.9 * source.emf_v / total_ohm)
-            ohm = 1.0 / (1.0 / total_ohm - step_a / source.emf_v)
-    dof = float(max(head.time.size - solution.size, 1))
-    covariance = np.linalg.inv(normal) * max(1.0, float(residual @ residual) / dof)
-    slope, u_slope = float(solution[0]), math.sqrt(float(covariance[0, 0]))
-    power = float(np.sum((weight * linkage) ** 2))
-    shift = float(np.sum(weight**2 * linkage * charge)) / power
-    inductance = _finish(
-        trace, head, slope=slope, u_slope=u_slope, dof=dof, shift=shift, total_u_ohm=total_u_ohm
-    )
-    if not shunted:
-        return Early(inductance)
-    u_step = math.hypot(math.sqrt(float(covariance[1, 1])), trace.offset_u_a)
-    if step_a < 4.0 * u_step:
-        return Early(inductance)
-    shunt = source.emf_v / step_a
-    return Early(inductance, Estimate(shunt, shunt * u_step / step_a, dof))
+        heavy = weight * linkage
+        power, product, mean = float(heavy @ linkage), float(heavy @ head.current), float(heavy.sum())
+        det = power * whole - mean * mean
+        if det <= 0.0:
+            raise ValueError("the first part of the rise does not determine an inductance")
+        slope, shown = (product * whole - level * mean) / det, (level * power - product * mean) / det
+        line = _Line(slope, shown, whole / det, power / det, linkage, float(heavy @ charge) / power)
+        step_a = min(max(shown, 0.0), 0.9 * source.emf_v / total_ohm)
+        ohm = 1.0 / (1.0 / total_ohm - step_a / source.emf_v)
+    return line
 
 
 def saturating_inductance(trace: Trace, source: Source, total_ohm: float, total_u_ohm: float) -> Estimate:

@@ -12,6 +12,7 @@ import numpy as np
 
 from loomproof.job.kinds import LoadKind
 from loomproof.measure.checks import refusals
+from loomproof.measure.motion import settle_motion
 from loomproof.measure.quantities import Estimate, pooled, straight_line
 from loomproof.measure.settle import mean_current, settle_lamp, settle_motor
 from loomproof.measure.signature import Moved, OffShape, Signature
@@ -43,7 +44,9 @@ def measure(traces: Sequence[Trace], load: LoadType) -> Signature:
     channels = {trace.channel for trace in traces}
     if len(channels) > 1:
         raise ValueError(f"traces of different channels: {sorted(channels)}")
-    return combine([measure_one(trace, load) for trace in traces])
+    pulses = [measure_one(trace, load) for trace in traces]
+    pooled_signature = combine(pulses)
+    return settle_motion(pooled_signature, pulses, load) if load.moves else pooled_signature
 
 
 def measure_one(trace: Trace, load: LoadType) -> Signature:

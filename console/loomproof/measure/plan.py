@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from loomproof.job.kinds import LoadKind, Suppression
+from loomproof.measure.motion import opening_span_s
 from loomproof.measure.signature import PulsePlan
-from loomproof.measure.winding import opening_span_s
 
 if TYPE_CHECKING:
     from loomproof.job.catalogue import LoadType

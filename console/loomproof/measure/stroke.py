@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 _POINTS = 96  # block means that carry the fit: the patterns are smooth on that scale
 _LANDINGS = 7
 _LEAVES = 0.4  # of the landing time: where the travel begins
-_REACH = 3.1  # sigma of the one-sided bound: 1 in 1000
+REACH = 3.1
+"""Sigma of the one-sided bound: 1 in 1000."""
 
 
 @dataclass(frozen=True)
@@ -103,8 +104,8 @@ def bound_stroke(
     dof = max(left.size - len(columns) - 1, 1)
     quality = np.maximum((float(left @ left) - gains**2 * power) / dof, 0.0)
     sigmas = np.sqrt(np.maximum(quality, 1.0) / power)
-    most = int(np.argmax(gains + _REACH * sigmas))
-    upper = float(gains[most] + _REACH * sigmas[most])
+    most = int(np.argmax(gains + REACH * sigmas))
+    upper = float(gains[most] + REACH * sigmas[most])
     return StrokeBound(float(gains[most]), float(sigmas[most]), upper, float(quality.min()))
 
 

@@ -7,48 +7,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from loomproof.job.kinds import LoadKind, Suppression
+from loomproof.job.kinds import LoadKind
 from loomproof.measure import checks
 from loomproof.measure.after import OffPhase, look_after
 from loomproof.measure.balance import balance_resistance
-from loomproof.measure.dip import Dip, look_for_landing
+from loomproof.measure.dip import Dip
 from loomproof.measure.early import early_inductance, saturating_inductance
+from loomproof.measure.motion import has_resistor, look_for_motion, opening_span_s, with_stroke
 from loomproof.measure.quantities import Estimate
-from loomproof.measure.rise import ResistanceInductance, resistance_inductance, ripple_response, whole_rise
+from loomproof.measure.rise import ResistanceInductance, resistance_inductance
 from loomproof.measure.settle import mean_current
-from loomproof.measure.signature import Moved, OffShape, Signature
-from loomproof.measure.stroke import StrokeBound, bound_stroke
+from loomproof.measure.signature import Signature
 
 if TYPE_CHECKING:
     from loomproof.job.catalogue import LoadType
     from loomproof.measure.source import Source
     from loomproof.measure.trace import Trace
 
-# Usual opening times in s where the load type states none; common practice, no source.
-_OPENING_S = {
-    LoadKind.INJECTOR: (0.9e-3, 2.2e-3),
-    LoadKind.RELAY: (3e-3, 12e-3),
-    LoadKind.VALVE: (2e-3, 12e-3),
-}
-# Smallest rise of inductance over the stroke that `Moved.NO` must exclude: a part that moves with less would be
-# called stuck. Well under what any catalogue part shows; a pulse that does not reach so far cannot tell.
-_LEAST_STROKE = {LoadKind.INJECTOR: 0.015, LoadKind.RELAY: 0.05, LoadKind.VALVE: 0.015}
 _EARLY_SAMPLES = 6
 _TAIL_TRIES = (0.15, 0.3, 0.6, 1.0)  # of the landing time, after the landing
-
-
-def opening_span_s(load: LoadType, supply_v: float = 13.5) -> tuple[float, float]:
-    """Earliest and latest usual landing after switching on.
-
-    Opening times are stated at 13.5 V. A weaker supply takes longer to the same current and pulls less
-    hard; the power 1.5 covers both between 9 and 16 V (common practice, no source).
-    """
-    if load.opening_ms is not None:
-        low, high = load.opening_ms.low * 1e-3, load.opening_ms.high * 1e-3
-    else:
-        low, high = _OPENING_S.get(load.kind, (1e-3, 10e-3))
-    slower = (13.5 / supply_v) ** 1.5 if supply_v > 0.0 else 1.0
-    return low * min(slower, 1.0), high * max(slower, 1.0)
 
 
 def measure_winding(trace: Trace, load: LoadType, source: Source, base: Signature) -> Signature:
@@ -59,11 +36,11 @@ def measure_winding(trace: Trace, load: LoadType, source: Source, base: Signatur
     if load.kind is LoadKind.COIL:
         return _coil(trace, load, source, found)
     if load.moves:
-        dip, bound = _dip(trace, load, source, found)
+        dip, bound = look_for_motion(trace, load, source, shunted=has_resistor(load, found))
         found = found.but(moved=dip.moved, move_time_s=dip.landing_s, dip_statistic=dip.statistic)
         if dip.reason:
             found = _refuse(found, f"motion: {dip.reason}")
-        return _stroke(_moving(trace, load, source, dip, found), bound)
+        return with_stroke(_moving(trace, load, source, dip, found), bound)
     return _still(trace, load, source, found)
 
 
@@ -84,21 +61,9 @@ def _refuse(signature: Signature, reason: str | None) -> Signature:
     return signature.but(refusals=(*signature.refusals, reason))
 
 
-def _has_resistor(load: LoadType, found: Signature) -> bool:
-    return load.suppression is Suppression.RESISTOR or found.off_shape is OffShape.RESISTOR
-
-
-def _resistor_prior(load: LoadType, found: Signature) -> Estimate | None:
-    """The job's value of the resistor, once the decay has shown that there is one."""
-    ohm = load.suppression_ohm
-    if ohm is None or found.off_shape is not OffShape.RESISTOR:
-        return None
-    return Estimate(ohm.value, max((ohm.high - ohm.low) / math.sqrt(12.0), 0.1 * ohm.value))
-
-
 def _still(trace: Trace, load: LoadType, source: Source, found: Signature) -> Signature:
     try:
-        both = resistance_inductance(trace, source, free_start=_has_resistor(load, found))
+        both = resistance_inductance(trace, source, free_start=has_resistor(load, found))
     except (ValueError, np.linalg.LinAlgError) as error:
         return _settled(trace, source, _refuse(found, f"inductance: {error}"), 0.5 * trace.on_time_s)
     return _accept(trace, both, found, closed=False)
@@ -121,39 +86,6 @@ def _accept(trace: Trace, both: ResistanceInductance, found: Signature, *, close
     return found.but(inductance_h=both.inductance_h)
 
 
-def _dip(trace: Trace, load: LoadType, source: Source, found: Signature) -> tuple[Dip, StrokeBound | None]:
-    """The landing's answer and, where none was seen, how large a stroke the pulse leaves room for."""
-    on = trace.on
-    span = opening_span_s(load, source.emf_v)
-    time, current, u = trace.time_s[on], trace.current_a[on], trace.current_u_a[on]
-    if source.rippled:
-        ripple = ripple_response(trace, source)
-        current = current - ripple
-        u = np.hypot(u, 0.1 * float(np.std(ripple)))
-    dip = look_for_landing(
-        time,
-        current,
-        u,
-        opening_low_s=span[0],
-        opening_high_s=span[1],
-        pull_in_a=load.pull_in_a.high if load.pull_in_a else None,
-    )
-    if dip.moved is Moved.YES or dip.reason:
-        return dip, None
-    try:
-        fit = whole_rise(trace, source, free_start=_has_resistor(load, found))
-    except (ValueError, np.linalg.LinAlgError) as error:
-        return dip.undecided(f"no plain rise fits the pulse to look for a stroke beside it ({error})"), None
-    bound = bound_stroke(time, current, u, fit, span)
-    least = _LEAST_STROKE.get(load.kind, 0.05)
-    if bound.upper < least:
-        return dip, bound
-    return dip.undecided(
-        f"a stroke that raises the inductance by up to {100 * bound.upper:.2g} % would not have shown, "
-        f"{100 * least:.2g} % and more must be ruled out to say that nothing moves"
-    ), bound
-
-
 def _moving(trace: Trace, load: LoadType, source: Source, dip: Dip, found: Signature) -> Signature:
     both = _tail(trace, load, source, dip)
     if both is None:
@@ -164,18 +96,6 @@ def _moving(trace: Trace, load: LoadType, source: Source, dip: Dip, found: Signa
     if found.resistance_ohm is None:
         return found
     return _early(trace, load, source, found)
-
-
-def _stroke(found: Signature, bound: StrokeBound | None) -> Signature:
-    """The stroke: beside a landing from the inductance before and after, else the one that fits best."""
-    if bound is not None:
-        return found.but(stroke_gain=Estimate(bound.gain, bound.u))
-    rest, closed = found.inductance_h, found.inductance_closed_h
-    if rest is None or closed is None or rest.value <= 0.0:
-        return found
-    gain = closed.value / rest.value - 1.0
-    u = (1.0 + gain) * math.hypot(closed.u_random / closed.value, rest.u_random / rest.value)
-    return found.but(stroke_gain=Estimate(gain, u, min(closed.dof, rest.dof)))
 
 
 def _tail(trace: Trace, load: LoadType, source: Source, dip: Dip) -> ResistanceInductance | None:
@@ -242,8 +162,7 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
             total,
             found.resistance_ohm.u,
             end,
-            shunted=_has_resistor(load, found),
-            shunt_prior=_resistor_prior(load, found),
+            shunted=has_resistor(load, found),
         )
     except (ValueError, np.linalg.LinAlgError) as error:
         return _refuse(found, f"inductance at rest: {error}")
@@ -299,4 +218,4 @@ def _rise_time(trace: Trace, load: LoadType, found: Signature) -> Signature:
     )
 
 
-__all__ = ["measure_winding", "opening_span_s"]
+__all__ = ["measure_winding"]
