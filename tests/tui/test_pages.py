@@ -546,3 +546,30 @@ def test_a_span_of_time_in_words(seconds, words):
     from loomproof.tui.words import about
 
     assert about(seconds) == words
+
+
+async def test_large_text_stays_on_says_what_is_asked_and_is_remembered(console, desk):
+    from loomproof.tui.widgets.bigtext import BigText
+
+    async with console.run_test() as pilot:
+        big = console.screen.query_one("#step-afar", BigText)
+        assert not big.display
+        await pilot.press("ctrl+l")
+        desk.post(
+            PromptRaised(
+                PromptView("9", "Pull the connector: cylinder 3", "Now.", (ChoiceView("p", "off", "pulled"),))
+            )
+        )
+        await pilot.pause()
+        assert big.display
+        assert big.text == "Pull cylinder 3"
+        assert console.settings.now.large_text
+        await pilot.press("ctrl+l", "ctrl+l")
+        await pilot.pause()
+        assert (big.display, big.text) == (True, "Pull cylinder 3")
+        desk.post(PanelChanged(replace(console.panel, stopped=True)))
+        await pilot.pause()
+        assert (big.text, big.tone) == ("Stopped", "bad")
+        await pilot.press("ctrl+l")
+        assert not big.display
+        assert not console.settings.now.large_text

@@ -36,6 +36,13 @@ RECORD = RecordView(
 )  # fmt: skip
 
 
+PULL_PROMPT = PromptView(
+    "9", "Pull the connector: cylinder 3", "Pull that connector now. The box sees by itself when it is off.",
+    (ChoiceView("p", "it is pulled", "pulled"), ChoiceView("k", "skip this step", "skip", needs_reason=True)),
+    channel=3,
+)  # fmt: skip
+
+
 @pytest.fixture(autouse=True)
 def still(monkeypatch):
     """No blinking cursor and no motion: a picture must not depend on the moment it is taken."""
@@ -126,5 +133,15 @@ def test_header_mirrored(colours, snap_compare, console, desk, size):
         await pilot.pause()
         await pilot.pause()
         assert console.no_color is (colours == "no-colours")
+
+    assert snap_compare(console, terminal_size=size, run_before=run_before)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_large_text(snap_compare, console, desk, size):
+    async def run_before(pilot):
+        await pilot.press("ctrl+l")
+        await settle(console, desk, PromptRaised(PULL_PROMPT))(pilot)
+        await pilot.pause()
 
     assert snap_compare(console, terminal_size=size, run_before=run_before)

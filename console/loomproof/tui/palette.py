@@ -31,6 +31,11 @@ def entries(app: Console) -> Iterator[Entry]:
         if name != app.current_mode and (name != "hands" or app.hands is not None):
             yield f"Go to: {label}", "", act(f"page('{name}')")
     yield from _page_entries(app)
+    yield (
+        "Usual letters" if app.large_text else "Large text",
+        "The run sheet in letters to be read from across the engine bay.",
+        act("large_text"),
+    )
     yield "Help on this page", "", act("page_help")
     for theme in app.console_themes:
         if theme != app.theme:

@@ -60,6 +60,7 @@ class Console(App[int]):
         Binding("question_mark,f1", "page_help", "Help", show=False),
         Binding("ctrl+p", "command_palette", "Commands", priority=True),
         Binding("ctrl+q", "quit", "Leave", priority=True),
+        Binding("ctrl+l", "large_text", "Large text", priority=True, show=False),
         *(Binding(key, f"page('{name}')", label, show=False) for key, name, label in PAGES),
         *(
             Binding(f"f{index + 2}", f"page('{name}')", label, show=False, priority=True)
@@ -73,6 +74,7 @@ class Console(App[int]):
     trace: reactive[TraceView] = reactive(TraceView(), init=False)
     bench_channel: reactive[int] = reactive(0, init=False)
     drive_said: reactive[str] = reactive("", init=False)
+    large_text: reactive[bool] = reactive(False, init=False)
     walk: reactive[WalkView] = reactive(WalkView(), init=False)
     sound_means: reactive[str] = reactive("", init=False)
 
@@ -104,6 +106,7 @@ class Console(App[int]):
         self.console_themes = tuple(theme.name for theme in THEMES)
         for theme in THEMES:
             self.register_theme(theme)
+        self.set_reactive(Console.large_text, self.settings.now.large_text)
         kept = self.settings.now.theme
         self.theme = kept if kept in self.console_themes else THEMES[0].name
 
@@ -331,6 +334,11 @@ class Console(App[int]):
             from loomproof.tui.screens.help import HelpScreen
 
             self.push_screen(HelpScreen(page_help))
+
+    def action_large_text(self) -> None:
+        """Show the run sheet in letters to be read from afar, or in the usual ones; kept for next time."""
+        self.large_text = not self.large_text
+        self.settings.change(large_text=self.large_text)
 
     def action_use_theme(self, name: str) -> None:
         """Use another theme, now and next time."""

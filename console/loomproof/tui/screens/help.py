@@ -17,6 +17,7 @@ EVERYWHERE = f"""
 
 * **1** to **6** (or **F2** to **F7**, also while typing) go to a page; **?** or **F1** is help.
 * **Ctrl+P** opens the list of everything that can be done now.
+* **Ctrl+L** shows the run sheet in letters to be read from across the engine bay, and back.
 * **Ctrl+R** clears a stop once you know why it happened. Nothing is armed again by that.
 * **Ctrl+Q** leaves; the box is stopped first.
 * **Tab** moves between the parts of a page; every button and row also takes a click.

@@ -14,6 +14,7 @@ from loomproof.tui.messages import Progress
 from loomproof.tui.screens.asking import AskReason
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.views import ChoiceView, PromptView, StepView
+from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.engine import EnginePicture
 from loomproof.tui.widgets.keys import KeyButton
@@ -87,11 +88,31 @@ def working_text(busy_s: float | None, for_s: float) -> str:
     return f"► Working {'▰' * full}{'▱' * (BAR_CELLS - full)} {left}. {end}"
 
 
+def afar(
+    step: StepView | None, prompt: PromptView | None, *, running: bool, stopped: bool
+) -> tuple[str, str]:
+    """Return what is to be read from across the engine bay, in few words, and its tone."""
+    if stopped:
+        return "Stopped", "bad"
+    if prompt is not None:
+        return prompt.title.replace("Pull the connector:", "Pull").replace(
+            "Seat the connector:", "Seat"
+        ), "doubt"
+    if step is None:
+        return "No steps", "quiet"
+    if running:
+        return f"Working: {step.short or step.title}", "plain"
+    sign = step_sign(step.state)
+    tone = sign.role if sign.role in ("good", "bad", "doubt") else "plain"
+    return (f"{sign.word}: {step.short or step.title}" if step.outcome else step.short or step.title), tone
+
+
 class StepCard(Vertical):
     """One step in words: what will happen, cautions, what was measured, the question, the answers."""
 
     def compose(self) -> ComposeResult:
         """Lay out the parts; empty ones take no room."""
+        yield BigText(id="step-afar")
         with VerticalScroll(id="step-text", can_focus=False):
             yield Static(id="step-title", markup=False)
             yield Static(id="step-what", markup=False)
@@ -194,6 +215,8 @@ load.
         for name in ("progress", "prompt"):
             self.watch(self.app, name, self._show_steps)
         self.watch(self.app, "trace", self._show_trace)
+        for name in ("large_text", "panel"):
+            self.watch(self.app, name, self._show_afar)
         self.query_one("#steps", RowList).focus()
         self.set_interval(TICK_S, self._tick)
 
@@ -229,10 +252,20 @@ load.
     async def _show_card(self) -> None:
         app = self.console_app
         progress = app.progress
-        await self.query_one(StepCard).show(
-            self.shown_step(), app.prompt, len(progress.steps), progress.running
-        )
+        step = self.shown_step()
+        await self.query_one(StepCard).show(step, app.prompt, len(progress.steps), progress.running)
+        self._show_afar()
         self.refresh_bindings()
+
+    def _show_afar(self) -> None:
+        app = self.console_app
+        self.set_class(app.large_text, "-large")
+        big = self.query_one("#step-afar", BigText)
+        big.display = app.large_text
+        if app.large_text:
+            big.text, big.tone = afar(
+                self.shown_step(), app.prompt, running=app.progress.running, stopped=app.panel.stopped
+            )
 
     @on(RowList.Moved, "#steps")
     async def _moved(self) -> None:
