@@ -54,8 +54,9 @@ pytest: setup
 benchmarks: setup
 	$(BIN)/python -m benchmarks
 
+MINUTES ?= 120
 campaign: setup debs
-	$(BIN)/python -m benchmarks.campaign
+	$(BIN)/python -m benchmarks.campaign --minutes $(MINUTES)
 
 lock:
 	$(BIN)/pip-compile -q --generate-hashes --allow-unsafe --extra dev --strip-extras \

@@ -1,37 +1,153 @@
-"""The long studies: `make campaign`. Fault matrix, differential test, fuzzing; about two hours on two cores.
+"""The long studies: `make campaign`, two hours on two cores; `make campaign MINUTES=15` a shorter one.
 
-LOOMPROOF_FUZZ_SECONDS sets how long the firmware's core is fuzzed (default 3600), LOOMPROOF_SCRIPTS how many random
-scripts both boxes are given (default 100000).
+    python -m benchmarks.campaign [--minutes 120] [--seed N] [--only NAME] [--list]
+
+Every study is given a share of the time, by the pace measured on two cores of a small server; another machine takes
+longer or less. The seed is printed, and the same seed tries the same again (but for the fuzzer, which goes on from
+its corpus in build/firmware/host/corpus). Exit code 1 when a study failed.
 """
 
+import argparse
 import os
+import random
 import subprocess
 import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-FUZZ_SECONDS = os.environ.get("LOOMPROOF_FUZZ_SECONDS", "3600")
-SCRIPTS = os.environ.get("LOOMPROOF_SCRIPTS", "100000")
-STUDIES = {
-    "findings on 3000 random looms": ([sys.executable, "-m", "benchmarks.study", "--looms", "3000"], {}),
-    "fault matrix, three seeds": (
-        [sys.executable, str(Path(__file__).with_name("fault_matrix.py")), "--seeds", "3"],
-        {},
-    ),
-    f"core and Python box on {SCRIPTS} scripts": (
-        [sys.executable, "-m", "pytest", "-q", "--timeout", "0", "tests/firmware/test_differential.py"],
-        {"LOOMPROOF_SCRIPTS": SCRIPTS},
-    ),
-    f"core fuzzed for {FUZZ_SECONDS} s": (
-        ["make", "-C", "firmware/host", "fuzz", f"SECONDS={FUZZ_SECONDS}"],
-        {},
-    ),
-}
+HOST = ROOT / "firmware" / "host"
+MINUTES = 120.0
+SCRIPTS_AT_A_TIME = 5000
+"""Hypothesis slows down over one long run; each of these begins with a seed of its own."""
+LARGEST_SEED = 2**31 - 1
 
-failed = []
-for title, (command, settings) in STUDIES.items():
-    print(f"== {title}", flush=True)
-    if subprocess.call(command, cwd=ROOT, env=os.environ | settings):
-        failed.append(title)
-print("failed: " + ", ".join(failed) if failed else "all held")
-sys.exit(bool(failed))
+
+@dataclass(frozen=True)
+class Run:
+    """One command of a study, and what it adds to the environment."""
+
+    command: tuple[str, ...]
+    settings: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Study:
+    """One study.
+
+    Attributes:
+        name: for `--only`.
+        title: what it tries.
+        minutes: its part of MINUTES.
+        runs: the commands for a share of the standard size (1 = MINUTES) and a seed.
+    """
+
+    name: str
+    title: str
+    minutes: float
+    runs: Callable[[float, int], Iterator[Run]]
+
+
+def _python(*words: str) -> tuple[str, ...]:
+    return (sys.executable, *words)
+
+
+def _looms(share: float, seed: int) -> Iterator[Run]:
+    first = str(1_000_000 + seed)  # no loom that anything was tuned on
+    looms, joints = str(max(10, round(3000 * share))), str(max(50, round(2000 * share)))
+    yield Run(_python("-m", "benchmarks.study", "--looms", looms, "--joints", joints, "--first", first))
+
+
+def _matrix(share: float, seed: int) -> Iterator[Run]:
+    del seed  # the matrix counts its own
+    script = str(ROOT / "benchmarks" / "fault_matrix.py")
+    if (seeds := round(3 * share)) >= 1:
+        yield Run(_python(script, "--seeds", str(seeds)))
+    else:
+        jobs = sorted(path.stem for path in (ROOT / "examples").glob("*.toml"))
+        yield Run(_python(script, *jobs[: max(1, round(3 * share * len(jobs)))]))
+
+
+def _scripts(share: float, seed: int) -> Iterator[Run]:
+    left = max(200, round(200_000 * share))
+    test = "tests/firmware/test_differential.py::test_both_implementations_behave_alike"
+    while left > 0:
+        count = min(left, SCRIPTS_AT_A_TIME)
+        yield Run(
+            _python("-m", "pytest", "-q", "-n", "0", "--timeout", "0", f"--hypothesis-seed={seed}", test),
+            (("LOOMPROOF_SCRIPTS", str(count)),),
+        )
+        left -= count
+        seed = (seed + 1) % LARGEST_SEED
+
+
+def _events(share: float, seed: int) -> Iterator[Run]:
+    yield Run(("make", "-s", "-C", str(HOST), "random"))
+    program = ROOT / "build" / "firmware" / "host" / "random"
+    yield Run((str(program), str(seed), str(max(1000, round(2_400_000 * share)))))
+
+
+def _fuzz(share: float, seed: int) -> Iterator[Run]:
+    del seed
+    yield Run(("make", "-s", "-C", str(HOST), "fuzz", f"SECONDS={max(10, round(2100 * share))}"))
+
+
+STUDIES = (
+    Study("looms", "findings on random looms", 15, _looms),
+    Study("matrix", "every single fault of the example jobs, through the whole run sheet", 30, _matrix),
+    Study("scripts", "the core and the Python box on the same random scripts", 30, _scripts),
+    Study("events", "the core against its safety oracle on random events", 10, _events),
+    Study("fuzz", "the core fuzzed with sanitizers and the oracle", 35, _fuzz),
+)
+
+
+def _arguments(words: Sequence[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.campaign", description=__doc__.split("\n")[0])
+    parser.add_argument(
+        "--minutes", type=float, default=MINUTES, help="about how long (default: %(default)g)"
+    )
+    parser.add_argument("--seed", type=int, help="of what is drawn at random (default: another each time)")
+    names = [study.name for study in STUDIES]
+    parser.add_argument("--only", action="append", choices=names, help="only this study; may be repeated")
+    parser.add_argument("--list", action="store_true", help="list the studies and leave")
+    options = parser.parse_args(words)
+    if not 0 < options.minutes < 100_000:
+        parser.error("--minutes must be above 0 and below 100000")
+    if options.seed is not None and not 0 <= options.seed <= LARGEST_SEED:
+        parser.error(f"--seed must be from 0 to {LARGEST_SEED}")
+    return options
+
+
+def _carry_out(study: Study, share: float, seed: int) -> bool:
+    """Run a study to its end or to its first failure; say what it came to."""
+    print(f"== {study.name}: {study.title}", flush=True)
+    began_s = time.monotonic()
+    held = all(
+        subprocess.call(run.command, cwd=ROOT, env=os.environ | dict(run.settings)) == 0
+        for run in study.runs(share, seed)
+    )
+    minutes = (time.monotonic() - began_s) / 60
+    print(f"== {study.name}: {'held' if held else 'FAILED'}, {minutes:.1f} min", flush=True)
+    return held
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run the campaign; returns the exit code."""
+    options = _arguments(words)
+    chosen = [study for study in STUDIES if not options.only or study.name in options.only]
+    if options.list:
+        for study in STUDIES:
+            print(f"{study.name:8} {study.minutes:3.0f} min  {study.title}")
+        return 0
+    share = options.minutes / sum(study.minutes for study in chosen)
+    seed = random.SystemRandom().randrange(LARGEST_SEED) if options.seed is None else options.seed
+    print(f"about {options.minutes:g} min, seed {seed}", flush=True)
+    failed = [study.name for study in chosen if not _carry_out(study, share, seed)]
+    print(f"failed: {', '.join(failed)} (--seed {seed})" if failed else "all held")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
