@@ -138,7 +138,7 @@ def test_nothing_seen_is_never_a_pass(bench):
 def test_a_resting_pin_at_the_supply_alone_is_not_a_pass(bench):
     lab = bench("inline", seed=31)
     evidence = bench.change(lab.evidence(), 1, signature=None, sense=None, noticed=Noticed.NOT_ASKED)
-    assert channel_verdict(judge(lab.job, evidence), 1) is Verdict.UNSURE
+    assert channel_verdict(judge(lab.job, evidence), 1) is Verdict.NOT_TESTED
 
 
 def test_every_number_is_judged_against_a_limit_with_a_source(bench):

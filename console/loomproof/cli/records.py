@@ -83,7 +83,8 @@ def show(record: Which, store: Where = None) -> None:
         console.print(Text(_plain(line)), soft_wrap=True)
     console.print(_channels(found))
     for finding in found.findings.findings if found.findings else ():
-        console.print(Text(_plain(f"Finding: {finding.sentence} Remedy: {finding.remedy}")), soft_wrap=True)
+        mend = "" if finding.remedy in finding.sentence else f" Remedy: {finding.remedy}"
+        console.print(Text(_plain(f"Finding: {finding.sentence}{mend}")), soft_wrap=True)
     console.print(_steps(found))
     for entry, body in found.statements:
         console.print(Text(_plain(f"{entry.at:%H:%M:%S} {body.who} stated: {body.sentence}")), soft_wrap=True)

@@ -116,7 +116,7 @@ def _catalogue_ohm(job: Job, channel: int, temperature: Estimate) -> Band | None
     spread = 0.1 * wire  # lengths and sections are nominal
     source = (
         f"{ohm.value:.4g} ohm +-{ohm.tolerance_percent:g} % ({ohm.source}), wire and feed {wire * 1e3:.0f} mohm "
-        f"from the job, at {temperature.value:.0f} degC"
+        f"from the job, at {temperature.value:.0f} degC (u {temperature.u:.0f} K)"
     )
     low = ohm.low * factor + wire - spread
     warm = WARM_FILAMENT if load.kind is LoadKind.LAMP else 1.0

@@ -16,6 +16,8 @@ from loomproof_wire import messages
 
 FIRST_SENSE_US = 20
 """The first sense pulse, before anything is known of what hangs there."""
+LEAST_SENSE_US = 10
+"""A shorter sense pulse says nothing; a load that bears no longer one is left out, and told."""
 AFTER_SAMPLES = 40
 """Samples after a sense pulse, for the way its current goes back."""
 
@@ -39,6 +41,16 @@ def run_look(core: Core, step: Step, result: StepResult) -> None:
     for channel in step.channels:
         core.check()
         _sense(core, channel, result)
+    _tell_left_out(core, step, result)
+    result.notes.append("The look alone proves no channel: it only says whether driving may begin.")
+
+
+def _tell_left_out(core: Core, step: Step, result: StepResult) -> None:
+    """Which loads got no sense pulse, because none is short enough to move and spark nothing there."""
+    left = [c for c in step.channels if core.budget(c).max_sense_us < LEAST_SENSE_US]
+    if left:
+        names = ", ".join(f"{c} ({core.job.channel(c).name})" for c in left)
+        result.notes.append(f"No sense pulse on channel {names}: its pin was read at rest only.")
 
 
 def _rest(core: Core, step: Step, result: StepResult) -> None:
@@ -59,7 +71,7 @@ def _rest(core: Core, step: Step, result: StepResult) -> None:
 
 def _sense(core: Core, channel: int, result: StepResult) -> None:
     longest_us = core.budget(channel).max_sense_us
-    if longest_us < 10:
+    if longest_us < LEAST_SENSE_US:
         return
     samples = AFTER_SAMPLES + int(longest_us * 1000 / core.box.identity.sample_period_ns) + 1
     try:

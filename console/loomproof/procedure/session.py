@@ -449,7 +449,14 @@ class Session:
             return Verdict.PASS if outcome.end is StepEnd.DONE else Verdict.NOT_TESTED
         if outcome.end not in (StepEnd.DONE, StepEnd.TRIPPED):
             return Verdict.NOT_TESTED
+        if step.kind is StepKind.PASSIVE_LOOK:
+            return self._looked()
         return self._worst(step.channels)
+
+    def _looked(self) -> Verdict:
+        """Of the look itself: whether anything was amiss before a load was driven. It proves no channel."""
+        found = {v.verdict for v in self.verdicts()}
+        return next((v for v in (Verdict.FAIL, Verdict.UNSURE) if v in found), Verdict.PASS)
 
     def _worst(self, channels: Iterable[int]) -> Verdict:
         found = {channel_verdict(self.verdicts(), channel) for channel in channels}

@@ -48,6 +48,8 @@ class PropertyLine:
     source: str
     mark: Mark
     reason: str
+    risk: str = ""
+    """The specific risk of this verdict in words, where it rests on a number."""
 
 
 @dataclass(frozen=True)
@@ -115,6 +117,7 @@ class ReportView:
     findings: tuple[FindingView, ...]
     lines: tuple[ChannelLine, ...]
     properties: tuple[PropertyLine, ...]
+    risks: str
     figures: tuple[TraceFigure, ...]
     without_picture: str
     traces_kept: str
@@ -142,6 +145,7 @@ def build_view(record: Record) -> ReportView:
         findings=tuple(_finding(f) for f in (record.findings.findings if record.findings else ())),
         lines=lines,
         properties=tuple(_properties(record)),
+        risks=_risks(record),
         figures=figures,
         without_picture=words.listed(missing),
         traces_kept=words.count(len(record.traces), "trace"),
@@ -179,7 +183,21 @@ def _properties(record: Record) -> Iterator[PropertyLine]:
             source=v.limit_source,
             mark=mark(v.verdict),
             reason=v.reason,
+            risk=words.risk(v.verdict, v.probability),
         )
+
+
+def _risks(record: Record) -> str:
+    """How many wrong passes and fails the stated risks foretell."""
+    numeric = [v for v in (record.findings.verdicts if record.findings else ()) if v.probability is not None]
+    passed = [1.0 - v.probability for v in numeric if v.verdict == "pass" and v.probability is not None]
+    failed = [v.probability for v in numeric if v.verdict == "fail" and v.probability is not None]
+    parts = [
+        f"{words.count(len(risks), 'number')} {verb}, of which {sum(risks):.2g} are to be expected wrong"
+        for verb, risks in (("passed", passed), ("failed", failed))
+        if risks
+    ]
+    return f"In this record: {words.listed(parts)}." if parts else ""
 
 
 def _figures(record: Record, lines: Sequence[ChannelLine]) -> Iterator[TraceFigure]:

@@ -150,3 +150,24 @@ def listed(items: list[str]) -> str:
     if len(items) < 2:
         return "".join(items)
     return ", ".join(items[:-1]) + " and " + items[-1]
+
+
+def chance(value: float) -> str:
+    """Return a small chance as a reader can take it in: `0.4 %`, `under 0.01 %`."""
+    percent = 100.0 * min(max(value, 0.0), 1.0)
+    return "under 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
+
+
+def risk(verdict: str, probability: float | None) -> str:
+    """Return the specific risk of a verdict, given the probability that the value lies within its limits.
+
+    JCGM 106:2012, clause 8: of a pass the consumer's, of a fail the producer's; an unsure has both.
+    """
+    if probability is None:
+        return ""
+    outside, inside = chance(1.0 - probability), chance(probability)
+    return {
+        "pass": f"risk that it is outside: {outside}",
+        "fail": f"risk that it is inside: {inside}",
+        "unsure": f"outside {outside}, inside {inside}",
+    }.get(verdict.replace("_", " "), "")

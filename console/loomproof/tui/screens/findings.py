@@ -23,7 +23,7 @@ def finding_text(finding: FindingView) -> str:
     lines = [finding.sentence, "", f"Where      {finding.where}", f"Likelihood {finding.likelihood}"]
     lines += [f"For        {text}" for text in finding.evidence]
     lines += [f"Against    {text}" for text in finding.against]
-    if finding.remedy:
+    if finding.remedy and finding.remedy not in finding.sentence:
         lines += ["", f"Mend       {finding.remedy}"]
     if finding.next_measurement:
         lines += [f"To be sure {finding.next_measurement}"]
