@@ -50,6 +50,17 @@ def prove(
     resume: Annotated[
         str | None, typer.Option("--resume", metavar="RECORD", help="Carry on a record in --out.")
     ] = None,
+    loom: Annotated[
+        str | None, typer.Option("--loom", metavar="SERIAL", help="Serial number of this very loom.")
+    ] = None,
+    baseline: Annotated[
+        str | None,
+        typer.Option(
+            "--baseline",
+            metavar="RECORD",
+            help="Compare with this record of the same loom in --out; by default the newest one of its serial.",
+        ),
+    ] = None,
     walk: Annotated[
         bool,
         typer.Option("--walk", help="Find the places on one hands-free walk, not connector by connector."),
@@ -71,7 +82,10 @@ def prove(
         console.print(f"{job}: {error}\nloomproof check {job} shows every problem.", markup=False)
         raise typer.Exit(Code.USAGE) from None
     url = box_url(box, job, operator)
-    options = Options(operator, out, hands, name, resume, walk)
+    if loom is not None:
+        identity = loaded.identity.model_copy(update={"serial": loom})
+        loaded = loaded.model_copy(update={"identity": identity})
+    options = Options(operator, out, hands, name, resume, walk, baseline)
     raise typer.Exit(Run(console, loaded, job.read_text(encoding="utf-8"), url, options, quiet=quiet).work())
 
 
@@ -100,3 +114,4 @@ class Options:
     name: str = ""
     resume: str | None = None
     walk: bool = False
+    baseline: str | None = None

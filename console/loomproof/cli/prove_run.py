@@ -17,12 +17,12 @@ from loomproof.cli.prove import Code, Options, Who
 from loomproof.cli.prove_tables import print_end, print_opening, print_result, print_step
 from loomproof.cli.simulated_operator import Hands, SimulatedOperator
 from loomproof.cli.walkers import SimulatedWalker, TerminalWalker, print_map
-from loomproof.diagnose import Verdict
+from loomproof.diagnose import Baseline, Verdict
 from loomproof.job.model import Job
 from loomproof.procedure import Operator, Recorder, Session, StepEnd, StepOutcome, WrongBoxError
 from loomproof.procedure.events import SessionEvent, StepFinished
 from loomproof.procedure.walk.runner import Walker
-from loomproof.records import RecordError, RecordStore
+from loomproof.records import RecordError, RecordStore, baseline_of, find_baseline
 from loomproof.records.report import html
 
 RECORD_FILE = "records.sqlite"
@@ -66,7 +66,14 @@ class Run:
         stack.callback(box.close)
         operator = self._operator(stack, box)
         session = Session(
-            self.job, box, operator, recorder, outcomes=outcomes, job_text=self.text, url=self.url
+            self.job,
+            box,
+            operator,
+            recorder,
+            outcomes=outcomes,
+            job_text=self.text,
+            url=self.url,
+            baseline=self._baseline(store, simulated=bool(box.identity.simulated)),
         )
         self.session = session
         if self.stop_asked:
@@ -89,6 +96,24 @@ class Run:
         code = exit_code(session.outcomes, verdict)
         print_end(self.console, verdict, session.outcomes, record_id, report)
         return code
+
+    def _baseline(self, store: RecordStore | None, *, simulated: bool) -> Baseline | None:
+        """The earlier record to compare with: the one named, else the newest of the same serial."""
+        wanted = self.options.baseline
+        if store is None:
+            if wanted is not None:
+                raise _UsageError("--baseline needs --out, the folder that holds the record")
+            return None
+        if wanted is not None:
+            found: Baseline | None = baseline_of(store.read(wanted), self.job)
+        else:
+            found = find_baseline(store, self.job, simulated=simulated, but=self.options.resume or "")
+        if found is not None:
+            text = (
+                f"Compared with record {found.record_id} of {found.when}: {len(found.signatures)} channels."
+            )
+            self.console.print(text, markup=False)
+        return found
 
     def _walk(self, session: Session, operator: Operator) -> bool:
         """First look, then the walk; False when it was left or stopped and the sheet is not to go on."""

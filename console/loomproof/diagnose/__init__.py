@@ -1,12 +1,13 @@
 """Verdicts, findings and the channel-to-location map (pure)."""
 
-from loomproof.diagnose.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
+from loomproof.diagnose.evidence import Baseline, ChannelEvidence, LoomEvidence, Noticed, PullResult
 from loomproof.diagnose.find import find
 from loomproof.diagnose.findings import Finding
 from loomproof.diagnose.judge import judge
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict, channel_verdict
 
 __all__ = [
+    "Baseline",
     "ChannelEvidence",
     "Finding",
     "LoomEvidence",

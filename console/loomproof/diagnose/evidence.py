@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Literal
 
@@ -29,6 +29,19 @@ class PullResult:
     expected_channel: int
     moved_channels: tuple[int, ...]
     outcome: PullOutcome
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """What an earlier record of the same loom measured on the channels that passed then.
+
+    `record_id` and `when` name it for whoever reads the verdicts; `box_serial` is that of its instrument.
+    """
+
+    record_id: str
+    when: str
+    box_serial: str
+    signatures: Mapping[int, Signature] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -73,6 +86,16 @@ class LoomEvidence:
     bias_v: float = 2.5
     drain_u_v: float = 0.05
     baseline_same_box: bool = False
+
+    def compared_with(self, earlier: Baseline, box_serial: str) -> LoomEvidence:
+        """This evidence with an earlier record to compare it with, measured now with that box."""
+        known = {
+            c: replace(own, baseline=earlier.signatures[c])
+            for c, own in self.channels.items()
+            if c in earlier.signatures
+        }
+        same = bool(box_serial) and box_serial == earlier.box_serial
+        return replace(self, channels={**self.channels, **known}, baseline_same_box=same)
 
     def of(self, channel: int) -> ChannelEvidence:
         """A channel's evidence; empty when nothing was seen."""

@@ -39,6 +39,8 @@ class Identity(Part):
 
     title: Text
     job_number: Text
+    serial: Note = ""
+    """Serial number of this very loom: earlier records of the same one are what it is compared with."""
     customer: Note = ""
     vehicle: Note = ""
     builder: Note = ""

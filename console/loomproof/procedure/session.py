@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from loomproof import __version__
 from loomproof.box import BoxError
 from loomproof.diagnose import (
+    Baseline,
     Finding,
     LoomEvidence,
     PropertyVerdict,
@@ -86,6 +87,13 @@ _RUNNERS: Mapping[StepKind, Callable[[Core, Step, StepResult], None]] = {
 }
 
 
+def _comparison(earlier: Baseline) -> str:
+    """Which record the loom is compared with, for its own record."""
+    count = len(earlier.signatures)
+    channels = "one channel that" if count == 1 else f"{count} channels that"
+    return f"Compared with record {earlier.record_id} of {earlier.when}: {channels} passed then."
+
+
 class Session:
     """Works a job's run sheet.
 
@@ -99,6 +107,7 @@ class Session:
         software: the program, for the record.
         url: where the box was reached, for the record.
         expiry_s: how long a statement holds, in s.
+        baseline: an earlier record of the same loom, which every resistance is then compared with.
     """
 
     def __init__(
@@ -113,6 +122,7 @@ class Session:
         software: SoftwareFacts | None = None,
         url: str = "",
         expiry_s: float = DEFAULT_EXPIRY_S,
+        baseline: Baseline | None = None,
     ) -> None:
         self.job = job
         self.sheet: RunSheet = build_sheet(job)
@@ -123,6 +133,7 @@ class Session:
         self._job_text = job_text
         self._software = software or SoftwareFacts("loomproof", __version__, messages.SPEC_HASH)
         self._url = url
+        self._baseline = baseline
         self._open = False
         self._verdicts: tuple[PropertyVerdict, ...] | None = None
         self._findings: tuple[Finding, ...] = ()
@@ -153,7 +164,10 @@ class Session:
         scales = self._core.calibrations.values()
         bias_v = max((s.bias_v for s in scales), default=2.5)
         drain_u_v = max((s.sample_u_counts * s.drain_v_per_count for s in scales), default=0.05)
-        return gather(self.sheet, self._outcomes, bias_v=bias_v, drain_u_v=drain_u_v)
+        seen = gather(self.sheet, self._outcomes, bias_v=bias_v, drain_u_v=drain_u_v)
+        if self._baseline is None:
+            return seen
+        return seen.compared_with(self._baseline, self._core.box.identity.serial_number)
 
     def outcome_of(self, step_id: str) -> StepOutcome | None:
         """The newest attempt at a step."""
@@ -216,6 +230,9 @@ class Session:
             software=self._software,
         )
         self._open = True
+        if self._baseline is not None:
+            core.note(EventKind.NOTE, _comparison(self._baseline), record=self._baseline.record_id)
+            core.write_events()
         core.publish(SessionOpened(self.record_id))
         return self.record_id
 

@@ -1,5 +1,6 @@
 """The durable record of a job and the reports made from it."""
 
+from loomproof.records.baseline import baseline_of, find_baseline
 from loomproof.records.errors import RecordError
 from loomproof.records.integrity import Chain
 from loomproof.records.reading import Entry, Record, StepRecord, StoredTrace
@@ -18,4 +19,6 @@ __all__ = [
     "Resumed",
     "StepRecord",
     "StoredTrace",
+    "baseline_of",
+    "find_baseline",
 ]

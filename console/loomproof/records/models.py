@@ -66,6 +66,7 @@ class IdentityFact(Fact):
 
     title: str = ""
     job_number: str = ""
+    serial: str = ""
     customer: str = ""
     vehicle: str = ""
     builder: str = ""
