@@ -61,7 +61,12 @@ class Features:
     inrush: Estimate | None
     source_ohm: Estimate | None
     unsteady: bool
+    cold: bool = False
+    """A lamp's filament was seen before anything had warmed it."""
 
+
+_COLD_U = 0.06  # relative uncertainty up to which a sense pulse says anything of a filament
+_SENSE_SCALE_U = 0.005  # of one sample on the wide range: scale and offset, relative
 
 # An input hangs between pin and ground. One with a resistor to its own supply rests in between: that says nothing.
 _LOGIC_REST = {
@@ -103,11 +108,16 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
     )
     if load.kind in LOGIC_KINDS:
         rest = _LOGIC_REST.get(rest, Rest.UNKNOWN)
+    resistance = signature.resistance_ohm if signature else None
+    cold = _cold_filament(own, evidence.supply_rest_v) if load.kind is LoadKind.LAMP else None
+    if cold is not None and resistance is not None:
+        # Warmth only raises it, so the lower of the two is the filament's own.
+        resistance = min(resistance, cold, key=lambda e: e.value)
     return Features(
         channel=channel,
         rest=rest,
         conduct=_conduct(own, expected, channel),
-        resistance=signature.resistance_ohm if signature else None,
+        resistance=resistance,
         inductance=_inductance(own, load),
         moved=_moved(signature, load) if signature else None,
         off_shape=signature.off_shape if signature else OffShape.CANNOT_TELL,
@@ -119,7 +129,29 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
         inrush=signature.inrush_a if signature else None,
         source_ohm=signature.source_ohm if signature else None,
         unsteady=bool(signature and _unsteady(signature.resistance_ohm)),
+        cold=cold is not None,
     )
+
+
+def _cold_filament(own: ChannelEvidence, supply_v: float | None) -> Estimate | None:
+    """Resistance from the look's sense pulse, which comes before anything warms a filament: V / i.
+
+    A filament has next to no inductance. What driver and source take is measured with the load's own pulse.
+    """
+    amps, signature = own.sense_current_a, own.signature
+    if amps is None or own.sense_current_u_a is None or supply_v is None or signature is None:
+        return None
+    if amps < 20.0 * own.sense_current_u_a or signature.driver_ohm is None or signature.source_ohm is None:
+        return None
+    source = max(signature.source_ohm.value, 0.0)
+    value = supply_v / amps - source - signature.driver_ohm.value
+    u = math.hypot(
+        supply_v / amps * (own.sense_current_u_a / amps),
+        _SENSE_SCALE_U * supply_v / amps,
+        signature.source_ohm.u,
+        signature.driver_ohm.u,
+    )
+    return Estimate(value, u) if value > 0.0 and u < _COLD_U * value else None
 
 
 def _inductance(own: ChannelEvidence, load: LoadType) -> Estimate | None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from loomproof.diagnose.case import Case, against
@@ -10,6 +11,7 @@ from loomproof.diagnose.expect import expect
 from loomproof.diagnose.features import features_of
 from loomproof.diagnose.rules_action import judge_action, judge_contact, judge_location
 from loomproof.diagnose.rules_electrical import (
+    GROUNDED,
     judge_continuity,
     judge_feed,
     judge_inductance,
@@ -57,7 +59,23 @@ def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
             verdict = rule(case)
             if verdict is not None:
                 verdicts.append(verdict)
-    return tuple(verdicts)
+    return tuple(_loaded(job, verdicts))
+
+
+_SEEMING = frozenset({Property.RESISTANCE, Property.INRUSH, Property.FEED})
+
+
+def _loaded(job: Job, verdicts: Sequence[PropertyVerdict]) -> Iterator[PropertyVerdict]:
+    """Nothing is failed for what a short to ground elsewhere on its feed does to it: the feed sags all the time."""
+    shorted = {v.channel for v in verdicts if v.verdict is Verdict.FAIL and v.reason == GROUNDED}
+    feeds = {job.channel(c).feed: c for c in shorted if job.channel(c).feed is not None}
+    for v in verdicts:
+        by = feeds.get(job.channel(v.channel).feed)
+        if by is None or v.channel in shorted or v.verdict is not Verdict.FAIL or v.property not in _SEEMING:
+            yield v
+            continue
+        reason = f"{v.reason}; but channel {by} on its feed is shorted to ground and loads the feed: mend that first"
+        yield replace(v, verdict=Verdict.UNSURE, reason=reason, risk=None)
 
 
 __all__ = ["against", "judge"]

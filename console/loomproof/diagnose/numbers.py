@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 _OWN_OHM, _OWN_HENRY, _OWN_STEADY = 0.015, 0.04, 0.05
 _OWN_BY_KIND = {LoadKind.MOTOR: 0.12, LoadKind.LAMP: 0.05, LoadKind.COIL: 0.03}
+_JOINT_STEADY = 0.2  # how well the steady current behind a joint is foretold, relative; judgment
 _WARM_SHARE = 0.2  # how often a filament is still warm from the look; judgment
 
 
@@ -88,7 +89,8 @@ class Numbers:
             return added_density(x, base, sigma)
         if shape.lost_turns:
             return lost_turns_density(x, base, sigma)
-        density = with_outliers(_maybe_warm(load, x, base, sigma))
+        cold = self.features[channel].cold
+        density = with_outliers(normal(x, np.log(base), sigma) if cold else _maybe_warm(load, x, base, sigma))
         if shape.foreign:
             density = np.asarray(np.logaddexp(math.log(0.6) + density, math.log(0.4) + BROAD))
         return density if shape.own_batch else np.full(BATCHES, self._marginal(load, density))
@@ -189,10 +191,28 @@ class Numbers:
             return 0.0
         if shape.unknown_type:
             return 0.0  # judged together with the resistance
-        if shape.garbled or shape.foreign or shape.low or shape.added or shape.beside:
+        if shape.garbled or shape.foreign or shape.low or shape.beside:
             return BROAD
         sigma = math.hypot((band.high - band.low) / (2.0 * math.sqrt(3.0) * band.middle), seen.relative)
-        return float(with_outliers(normal(math.log(seen.value), math.log(band.middle), sigma)))
+        sigma = math.hypot(sigma, band.doubt / (2.0 * band.middle))
+        due = self._behind_joint(channel, shape.load, band.middle) if shape.added else band.middle
+        if shape.added:
+            sigma = math.hypot(sigma, _JOINT_STEADY)
+        return float(with_outliers(normal(math.log(seen.value), math.log(due), sigma)))
+
+    def _behind_joint(self, channel: int, load: LoadType, steady_a: float) -> float:
+        """Steady current of a lamp or motor behind what was added to its resistance at rest."""
+        measured, volts = self.features[channel].resistance, 13.5
+        if measured is None:
+            return steady_a
+        added = max(measured.value - float(self._base(channel, load).mean()), 0.0)
+        power = 1.0 / 0.55 if load.kind is LoadKind.LAMP else 1.0  # v ~ i^(1/0.55); a motor's v ~ i
+        low, high = 0.0, steady_a
+        for _ in range(30):
+            middle = 0.5 * (low + high)
+            over = middle * added + volts * (middle / steady_a) ** power > volts
+            low, high = (low, middle) if over else (middle, high)
+        return max(low, 1e-4)
 
     def henry_weights(self, channel: int) -> Floats:
         """Log weights of the batch deviations of inductance."""

@@ -16,7 +16,9 @@ from loomproof.measure.signature import OffShape
 
 if TYPE_CHECKING:
     from loomproof.diagnose.case import Case
+    from loomproof.measure.quantities import Estimate
 
+GROUNDED = "the pin rests at ground with the output off: a short to ground"
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
 _WOUND_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER, LoadKind.COIL})
 _SUPPRESSED_AS = {
@@ -39,7 +41,7 @@ def judge_continuity(case: Case) -> PropertyVerdict:
     if seen.conduct is Conduct.EXCESS:
         return case.say(about, Verdict.FAIL, "far too much current: a short on this circuit")
     if seen.rest is Rest.GROUNDED:
-        return case.say(about, Verdict.FAIL, "the pin rests at ground with the output off: a short to ground")
+        return case.say(about, Verdict.FAIL, GROUNDED)
     if seen.conduct is Conduct.NONE:
         where = {
             Rest.CONNECTED: " although the pin rests at the supply",
@@ -74,8 +76,8 @@ def judge_resistance(case: Case) -> PropertyVerdict | None:
     bands = [
         m.get(case.channel) for m in (case.expected.resistance, case.expected.sisters, case.expected.baseline)
     ]
-    known = [b for b in bands if b is not None]
-    verdict = worst([against(case.channel, about, measured, band, "ohm") for band in known])
+    known = [replace(b, doubt=0.0) if case.features.cold else b for b in bands if b is not None]
+    verdict = worst([_one_resistance(case, measured, band) for band in known])
     if verdict is None:
         return None
     if case.features.unsteady:
@@ -90,6 +92,20 @@ def judge_resistance(case: Case) -> PropertyVerdict | None:
             verdict, reason=f"{verdict.reason}; a joint of less than {blind:.2g} ohm would not be seen"
         )
     return verdict
+
+
+def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdict:
+    """Against one band. Turns that are lost show in the inductance first, so low among sisters is not yet a fault."""
+    verdict = against(case.channel, Property.RESISTANCE, measured, band, "ohm")
+    low = verdict.verdict is Verdict.FAIL and measured.value < band.low
+    catalogue = case.expected.resistance.get(case.channel)
+    if not low or catalogue is None or band is catalogue or measured.value < catalogue.low:
+        return verdict
+    inductance = judge_inductance(case)
+    if inductance is None or inductance.verdict is not Verdict.PASS:
+        return verdict
+    reason = f"{verdict.reason}; its inductance is sound, so it may be the others that have a joint too many"
+    return replace(verdict, verdict=Verdict.UNSURE, reason=reason, risk=None)
 
 
 def judge_inductance(case: Case) -> PropertyVerdict | None:

@@ -163,10 +163,12 @@ def dump_job(job: Job) -> str:
 def job_digest(job: Job) -> str:
     """Return the SHA-256 of a job's content in hex; layout and comments of the file do not matter.
 
-    A connector that does not say how its face looks counts as before these keys existed, so that a record
-    made then can still be carried on.
+    A connector that does not say how its face looks, and a loom without a serial number, count as before these
+    keys existed, so that a record made then can still be carried on.
     """
     content = job.model_dump(mode="json")
+    if not content["identity"]["serial"]:
+        del content["identity"]["serial"]
     for connector in content["connectors"]:
         for key in FACE_KEYS:
             if connector[key] is None:
