@@ -25,15 +25,21 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "measuring.md"
 BEGIN, END = "<!-- study: begin (python -m benchmarks.study --publish) -->", "<!-- study: end -->"
 TUNED_BELOW = 100_000
 FIRST = 1_000_000
+PORTION = 50
 
 
-def looms(first: int, count: int, workers: int) -> list[Outcome]:
-    """Every outcome, in the order of the seeds; the numerical libraries get one thread each."""
-    seeds = range(first, first + count)
-    if workers <= 1:
-        return [run(seed) for seed in seeds]
+def looms(first: int, count: int, workers: int, minutes: float) -> list[Outcome]:
+    """Every outcome, in the order of the seeds, until the time is up."""
+    found: list[Outcome] = []
+    end = time.monotonic() + 60.0 * minutes
     with ProcessPoolExecutor(workers) as pool:
-        return list(pool.map(run, seeds, chunksize=10))
+        for begin in range(first, first + count, PORTION):
+            if time.monotonic() > end:
+                break
+            seeds = range(begin, min(begin + PORTION, first + count))
+            found += pool.map(run, seeds, chunksize=5)
+            print(f"{len(found)} looms", file=sys.stderr, flush=True)
+    return found
 
 
 def misses(outcome: Outcome) -> str | None:
@@ -112,11 +118,12 @@ def main() -> int:
     )
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--joints", type=int, default=2000, help="trials of each bad-joint curve")
+    parser.add_argument("--minutes", type=float, default=1e6, help="stop drawing looms after so long")
     parser.add_argument("--publish", action="store_true", help="write the tables into docs/measuring.md")
     parser.add_argument("--misses", type=Path, help="write a line on each loom that did not go as it should")
     given = parser.parse_args()
     begin = time.perf_counter()
-    study = Study(looms(given.first, given.looms, given.workers))
+    study = Study(looms(given.first, given.looms, given.workers, given.minutes))
     lines = page(study, given.joints, given.first, time.perf_counter() - begin)
     print("\n".join(lines))
     if given.misses:

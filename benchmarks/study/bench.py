@@ -11,8 +11,17 @@ from numpy.typing import NDArray
 
 from loomproof.diagnose import ChannelEvidence, LoomEvidence, Noticed, PullResult
 from loomproof.diagnose.evidence import PullOutcome
+from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
-from loomproof.measure import Calibration, Signature, Trace, measure, plan_pulse, trace_from_counts
+from loomproof.measure import (
+    Calibration,
+    Signature,
+    Trace,
+    cold_filament,
+    measure,
+    plan_pulse,
+    trace_from_counts,
+)
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import BranchSpec, Drive, WoundSpec
 from loomproof_sim.profiles import BoardProfile
@@ -243,10 +252,13 @@ class StudyBench:
         trace = self.pulse(channel, longest, period, 41 + int(longest / period), 20.0)
         on = trace.on
         current = float(trace.current_a[on][-1]) if on.any() else None
+        signature = measure([trace], load)
+        if load.kind is LoadKind.LAMP:
+            signature = signature.but(resistance_ohm=cold_filament(trace))
         return ChannelEvidence(
             channel,
             resting_drain_v=rest_v,
-            sense=measure([trace], load),
+            sense=signature,
             sense_current_a=current,
             sense_current_u_a=float(trace.current_u_a[on][-1]) if current is not None else None,
             sense_on_time_s=float(trace.time_s[on][-1]) if current is not None else None,

@@ -11,8 +11,10 @@ from benchmarks.study.jobs import random_job
 from benchmarks.study.parts import Truth, draw_truth
 
 from loomproof.diagnose import LoomEvidence, Property, PropertyVerdict, Verdict, channel_verdict, find, judge
+from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
 from loomproof.measure import Moved
+from loomproof_sim.plant.spec import MovingSpec
 from loomproof_sim.profiles import REFERENCE, TWELVE_BIT, BoardProfile
 
 BOARDS = (REFERENCE, TWELVE_BIT)
@@ -33,7 +35,11 @@ class Said:
 
 @dataclass(frozen=True)
 class Outcome:
-    """One loom. `words` are the verdicts of its channels; `moved` what the current said of each armature."""
+    """One loom.
+
+    `words` are the verdicts of its channels; `moving` what the current said of each armature, `strokes` whether its true
+    stroke is at least the smallest usual one.
+    """
 
     seed: int
     board: str
@@ -43,6 +49,7 @@ class Outcome:
     words: dict[int, str]
     found: tuple[Said, ...]
     moving: dict[int, str]
+    strokes: dict[int, bool]
     risks: tuple[tuple[str, bool, float], ...]
     """Of each resistance passed or failed: verdict, whether it was right, its stated specific risk."""
     reasons: dict[int, str]
@@ -98,7 +105,7 @@ def run(seed: int, faults: int | None = None) -> Outcome:
     """Draw, measure, judge, find."""
     loom = draw_loom(seed, faults)
     shape = " ".join(sorted(c.load for c in loom.job.channels))
-    blank = Outcome(seed, loom.board.key, loom.truth.loom.law, shape, loom.planted, {}, (), {}, (), {})
+    blank = Outcome(seed, loom.board.key, loom.truth.loom.law, shape, loom.planted, {}, (), {}, {}, (), {})
     try:
         evidence = loom.bench.evidence()
         verdicts = judge(loom.job, evidence)
@@ -123,6 +130,7 @@ def run(seed: int, faults: int | None = None) -> Outcome:
             for f in findings
         ),
         moving=_moving(loom, evidence),
+        strokes=_strokes(loom),
         risks=_risks(loom, verdicts),
     )
 
@@ -134,6 +142,19 @@ def _moving(loom: Loom, evidence: LoomEvidence) -> dict[int, str]:
         signature = evidence.of(item.channel).signature
         if signature is not None and loom.job.load_type(item.channel).moves:
             out[item.channel] = str(signature.moved or Moved.CANNOT_TELL)
+    return out
+
+
+USUAL_STROKE = {LoadKind.INJECTOR: 0.05, LoadKind.VALVE: 0.08, LoadKind.RELAY: 0.10}
+"""Rise of inductance over the stroke that the estimators take for the smallest usual one (docs/measuring.md)."""
+
+
+def _strokes(loom: Loom) -> dict[int, bool]:
+    out = {}
+    for branch in loom.truth.loom.branches:
+        if isinstance(branch.load, MovingSpec) and branch.channel in {c.channel for c in loom.job.channels}:
+            least = USUAL_STROKE.get(loom.job.load_type(branch.channel).kind, 0.0)
+            out[branch.channel] = branch.load.stroke_gain >= least
     return out
 
 

@@ -127,8 +127,18 @@ class Study:
         rows = self.planted(lambda p: p.kind is FaultKind.STUCK_ARMATURE)
         return share(o.moving[p.channels[0]] == "no" for o, p in rows if p.channels[0] in o.moving)
 
-    def stuck_false(self) -> Share:
-        return share(w == "no" for o in self.whole for c, w in o.moving.items() if c not in o.touched)
+    def stuck_false(self, *, usual: bool = False) -> Share:
+        """Free armatures of which the current says that they do not move; `usual`: of usual stroke only."""
+        return share(
+            w == "no"
+            for o in self.whole
+            for c, w in o.moving.items()
+            if c not in o.touched and (o.strokes.get(c, True) or not usual)
+        )
+
+    def stuck_false_usual(self) -> Share:
+        """Those whose stroke is not smaller than the smallest usual one."""
+        return self.stuck_false(usual=True)
 
     def stuck_doubt(self) -> Share:
         return share(

@@ -112,3 +112,21 @@ def test_all_loads_of_a_feed_dead_is_one_finding_and_all_but_one_is_not(bench):
     spared = replace(evidence, channels={**evidence.channels, fed[0]: healthy.of(fed[0])})
     kinds = {f.fault for f in find(lab.job, spared, judge(lab.job, spared))}
     assert kinds == {FaultKind.OPEN}
+
+
+def test_every_pair_that_looks_alike_has_a_measurement_that_separates_it():
+    from loomproof.diagnose.separating import SEPARATES, separating
+
+    alike = {frozenset({kind, twin}) for kind, twins in TWINS.items() for twin in twins}
+    assert alike <= set(SEPARATES)
+    assert all(len(pair) == 2 for pair in SEPARATES)
+    assert separating(FaultKind.OPEN, FaultKind.WEAK_SUPPLY) is None
+
+
+def test_a_finding_tells_what_speaks_against_it_and_what_would_settle_it(bench):
+    lab = bench("inline", "open:3", seed=31)
+    evidence = bench.change(lab.evidence(), 3, noticed=Noticed.HEARD)
+    findings = find(lab.job, evidence, judge(lab.job, evidence))
+    (finding,) = [f for f in findings if 3 in f.channels]
+    assert "the operator: heard, which open circuit seldom shows" in " ".join(finding.evidence_against)
+    assert finding.next_measurement

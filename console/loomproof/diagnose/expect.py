@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from loomproof.job.model import Job
 
 _RESEATED_OHM = 0.01  # one standard deviation of a connector seated anew; common practice, no source
+_OTHER_CORE = 0.2  # common practice, no source
 _STILL_HEATING = 0.15  # common practice, no source
 _COLD_FILAMENT = 0.02  # repeatability of a cold filament, relative; common practice, no source
 
@@ -132,7 +133,9 @@ def _catalogue_henry(load: LoadType) -> Band | None:
     if henry is None:
         return None
     source = f"{henry.value:.4g} mH +-{henry.tolerance_percent:g} % ({henry.source})"
-    return Band(henry.low * 1e-3, henry.high * 1e-3, henry.value * 1e-3, 0.0, source)
+    # A coil's core bends its rise from the first ampere on, and another core's shape bends it otherwise.
+    doubt = _OTHER_CORE * henry.low * 1e-3 if load.kind is LoadKind.COIL else 0.0
+    return Band(henry.low * 1e-3, henry.high * 1e-3, henry.value * 1e-3, 0.0, source, doubt, doubt)
 
 
 def _steady(job: Job, channel: int, evidence: ChannelEvidence) -> Band | None:

@@ -66,7 +66,6 @@ class Features:
 
 
 _COLD_U = 0.06  # relative uncertainty up to which a sense pulse says anything of a filament
-_SENSE_SCALE_U = 0.005  # of one sample on the wide range: scale and offset, relative
 
 # An input hangs between pin and ground. One with a resistor to its own supply rests in between: that says nothing.
 _LOGIC_REST = {
@@ -109,7 +108,7 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
     if load.kind in LOGIC_KINDS:
         rest = _LOGIC_REST.get(rest, Rest.UNKNOWN)
     resistance = signature.resistance_ohm if signature else None
-    cold = _cold_filament(own, evidence.supply_rest_v) if load.kind is LoadKind.LAMP else None
+    cold = _cold_filament(own) if load.kind is LoadKind.LAMP else None
     if cold is not None and resistance is not None:
         # Warmth only raises it, so the lower of the two is the filament's own.
         resistance = min(resistance, cold, key=lambda e: e.value)
@@ -133,25 +132,10 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
     )
 
 
-def _cold_filament(own: ChannelEvidence, supply_v: float | None) -> Estimate | None:
-    """Resistance from the look's sense pulse, which comes before anything warms a filament: V / i.
-
-    A filament has next to no inductance. What driver and source take is measured with the load's own pulse.
-    """
-    amps, signature = own.sense_current_a, own.signature
-    if amps is None or own.sense_current_u_a is None or supply_v is None or signature is None:
-        return None
-    if amps < 20.0 * own.sense_current_u_a or signature.driver_ohm is None or signature.source_ohm is None:
-        return None
-    source = max(signature.source_ohm.value, 0.0)
-    value = supply_v / amps - source - signature.driver_ohm.value
-    u = math.hypot(
-        supply_v / amps * (own.sense_current_u_a / amps),
-        _SENSE_SCALE_U * supply_v / amps,
-        signature.source_ohm.u,
-        signature.driver_ohm.u,
-    )
-    return Estimate(value, u) if value > 0.0 and u < _COLD_U * value else None
+def _cold_filament(own: ChannelEvidence) -> Estimate | None:
+    """Resistance from the look's sense pulse, which comes before anything has warmed the filament."""
+    cold = own.sense.resistance_ohm if own.sense is not None else None
+    return cold if cold is not None and cold.relative < _COLD_U else None
 
 
 def _inductance(own: ChannelEvidence, load: LoadType) -> Estimate | None:

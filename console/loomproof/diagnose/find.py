@@ -11,8 +11,19 @@ from loomproof.diagnose.findings import Finding
 from loomproof.diagnose.hypotheses import Hypothesis, candidates, single_faults
 from loomproof.diagnose.likelihood import Scorer
 from loomproof.diagnose.search import Explained, explain, weigh
+from loomproof.diagnose.separating import separating
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
-from loomproof.diagnose.words import ADVICE, NAMES, TWINS, UNMEASURED, evidence_for, how_much, place, sentence
+from loomproof.diagnose.words import (
+    ADVICE,
+    NAMES,
+    TWINS,
+    UNMEASURED,
+    evidence_against,
+    evidence_for,
+    how_much,
+    place,
+    sentence,
+)
 from loomproof.job.faults import FaultKind
 
 if TYPE_CHECKING:
@@ -170,6 +181,15 @@ def _alike(fault: Hypothesis, features: Mapping[int, Features]) -> tuple[FaultKi
     return (*TWINS.get(fault.kind, ()), *more)
 
 
+def _next_measurement(fault: FaultKind, rivals: Sequence[FaultKind]) -> str:
+    """What separates the leading two; without a rival of another kind, what settles the fault itself."""
+    rival = next((kind for kind in rivals if kind is not fault), None)
+    if rival is None:
+        return ADVICE[fault].next_measurement
+    known = separating(fault, rival) or ADVICE[fault].next_measurement
+    return f"{known} (would separate it from {NAMES[rival]})"
+
+
 def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
     fault, features = item.fault, dict(scorer.features)
     advice = ADVICE[fault.kind]
@@ -183,16 +203,14 @@ def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
     )
     amount = how_much(fault, features, scorer.expected)
     sound = next((p for h, p in item.rivals if h is None), 0.0)
-    against = [f"{NAMES[h.kind]} instead: {p:.0%}" for h, p in rivals]
+    against = list(evidence_against(scorer, fault))
+    against += [f"{NAMES[h.kind]} instead: {p:.0%}" for h, p in rivals]
     if sound > _RIVAL_SHARE:
         against.append(f"nothing wrong at all: {sound:.0%}")
     first = fault.channels[0] if fault.channels else None
     location = job.location_of(first) if first is not None else None
     feed = job.feed_of(first) if first is not None else None
-    rival = next((h.kind for h, _ in rivals if h.kind not in twins), None)
-    following = advice.next_measurement
-    if rival is not None:
-        following += f" (would separate it from {NAMES[rival]})"
+    following = _next_measurement(fault.kind, [h.kind for h, _ in rivals])
     together = item.probability + sum(p for h, p in rivals if h.kind in twins)
     return Finding(
         fault=fault.kind,

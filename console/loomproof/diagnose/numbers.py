@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 _OWN_OHM, _OWN_HENRY, _OWN_STEADY = 0.015, 0.04, 0.05
 _OWN_BY_KIND = {LoadKind.MOTOR: 0.12, LoadKind.LAMP: 0.05, LoadKind.COIL: 0.03}
+_BESIDE_HENRY = 0.2  # spread of two windings' common inductance, relative; judgment
 _JOINT_STEADY = 0.2  # how well the steady current behind a joint is foretold, relative; judgment
 _WARM_SHARE = 0.2  # how often a filament is still warm from the look; judgment
 
@@ -144,6 +145,9 @@ class Numbers:
         wire = series_ohm(self.job, channel)
         a, b = one.value + wire, two.value + wire
         both = a * b / (a + b)
+        if LoadKind.LAMP in {load.kind, beside.kind}:
+            # A filament heats up beside it: anything from both cold to the other one alone, and a little beyond.
+            return flat(math.log(measured.value), math.log(0.8 * both), math.log(1.5 * max(a, b)))
         shares = math.hypot(one.tolerance_percent * b, two.tolerance_percent * a) / (a + b)
         spread = shares / 100.0 / math.sqrt(3.0)
         sigma = math.hypot(spread + 0.03, measured.relative)
@@ -154,7 +158,7 @@ class Numbers:
     def _types(self, channel: int) -> float:
         """Some other load of the catalogue, or one nobody knows; judged by all numbers together."""
         seen = self.features[channel]
-        measured, henry, steady = seen.resistance, seen.inductance, self._steady_ratio(channel)
+        measured, henry, steady = _told(seen.resistance), _told(seen.inductance), self._steady_ratio(channel)
         if measured is None and henry is None and steady is None:
             return 0.0
         key = self.job.load_type(channel).key
@@ -163,7 +167,7 @@ class Numbers:
         others = [t for t in {**CATALOGUE, **{t.key: t for t in self.job.loads}}.values() if t.key != key]
         for other in others:
             score = math.log(0.7 / len(others))
-            if measured is not None and measured.value > 0.0:
+            if measured is not None:
                 base, sigma = self._base(channel, other), self._sigma(other, measured)
                 score += self._marginal(other, normal(math.log(measured.value), np.log(base), sigma))
             if henry is not None:
@@ -236,6 +240,10 @@ class Numbers:
         return density if shape.own_batch else np.full(BATCHES, float(logsumexp(density + weights)))
 
 
+def _told(measured: Estimate | None) -> Estimate | None:
+    return None if measured is None or _says_nothing(measured) else measured
+
+
 def _says_nothing(measured: Estimate) -> bool:
     return measured.value <= 0.0 or measured.relative > USELESS
 
@@ -257,10 +265,20 @@ def _henry_apart(x: float, middle: float, shape: Shape) -> float | None:
     if shape.low:
         return flat(x, middle - math.log(2e5), middle - math.log(40.0))
     if shape.beside is not None:
-        return flat(x, middle - math.log(200.0), middle + 2.0)
+        return _henry_beside(x, middle, shape.beside)
     if shape.lost_turns:
         return flat(x, middle - math.log(50.0), middle - 0.15)
     return None
+
+
+def _henry_beside(x: float, middle: float, beside: LoadType) -> float:
+    """Two windings side by side; one of them without inductance, or unlike the other, and little can be foretold."""
+    anything = math.log(0.4) + flat(x, middle - math.log(2e4), middle + 2.0)
+    if beside.inductance_mh is None:
+        return anything
+    own, other = math.exp(middle), beside.inductance_mh.value * 1e-3
+    both = math.log(own * other / (own + other))
+    return float(np.logaddexp(anything, math.log(0.6) + float(normal(x, both, _BESIDE_HENRY))))
 
 
 def _steady_of_type(measured: Estimate, load: LoadType) -> float:

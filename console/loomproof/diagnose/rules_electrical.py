@@ -85,13 +85,22 @@ def judge_resistance(case: Case) -> PropertyVerdict | None:
         at_worst = Verdict.FAIL if verdict.verdict is Verdict.FAIL else Verdict.UNSURE
         return replace(verdict, verdict=at_worst, reason=reason, risk=None)
     if verdict.verdict is Verdict.PASS:
-        blind = max(
-            min(b.high for b in known) + 2.0 * measured.u - min(max(b.low for b in known), measured.value), 0
-        )
-        return replace(
-            verdict, reason=f"{verdict.reason}; a joint of less than {blind:.2g} ohm would not be seen"
-        )
+        return replace(verdict, reason=f"{verdict.reason}; {_blind(case, measured, known)}")
     return verdict
+
+
+def _blind(case: Case, measured: Estimate, known: list[Band]) -> str:
+    """How large a joint, or a weak feed, could hide in this pass."""
+
+    def least(bands: list[Band]) -> float:
+        lowest = min(max(b.low for b in bands), measured.value)
+        return max(min(b.high for b in bands) + 2.0 * measured.u - lowest, 0.0)
+
+    joint = least(known)
+    alone = [b for b in known if b.among != "its sisters"]  # they may hang on the same feed
+    if not alone or case.load.kind in LOGIC_KINDS or least(alone) < 1.05 * joint:
+        return f"a joint of less than {joint:.2g} ohm would not be seen"
+    return f"a joint of less than {joint:.2g} ohm, or a feed weak by less than {least(alone):.2g} ohm, would not be seen"
 
 
 def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdict:

@@ -11,6 +11,7 @@ from loomproof.diagnose.features import Conduct
 from loomproof.diagnose.tables import TABLES, WordTable, fault_table, sound_table
 from loomproof.diagnose.temperature import direct_ohm
 from loomproof.job.faults import FaultKind
+from loomproof.job.kinds import Suppression
 
 if TYPE_CHECKING:
     from loomproof.diagnose.hypotheses import Hypothesis
@@ -72,6 +73,10 @@ def _apply(job: Job, channel: int, shape: Shape, fault: Hypothesis) -> Shape:
         if both[Conduct.EXCESS] > 0.5:
             words = replace(words, conduct=both, noticed=None)
         return replace(shape, words=words, beside=beside)
+    if kind is FaultKind.SUPPRESSION_MISSING:
+        # Without its resistor beside it the winding alone is measured.
+        bare = shape.load.model_copy(update={"suppression": Suppression.NONE})
+        return replace(shape, words=words, load=bare)
     logic = shape.load.kind in LOGIC_KINDS
     flag = (_LOGIC_FLAGS.get(kind) if logic else None) or _FLAGS.get(kind)
     said: dict[str, bool] = {flag: True} if flag is not None else {}

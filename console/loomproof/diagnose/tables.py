@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from loomproof.job.catalogue import LoadType
 
 _NEVER = 1e-4
+_SELDOM = 0.05
 Odds = Mapping[str, float]
 
 
@@ -63,6 +64,29 @@ class WordTable:
         if seen.watched:
             total += _binary(self.dropouts, yes=seen.dropouts > 0)
         return total + _binary(self.unsteady, yes=seen.unsteady)
+
+    def surprises(self, seen: Features) -> list[str]:
+        """What was seen in words and this table holds for unlikely."""
+        flows = seen.conduct is Conduct.FLOWS
+        rows: list[tuple[Odds | None, str | None, str]] = [
+            (self.rest, None if seen.rest is Rest.UNKNOWN else str(seen.rest), f"the pin rests {seen.rest}"),
+            (self.conduct, None if seen.conduct is Conduct.UNKNOWN else str(seen.conduct), str(seen.conduct)),
+            (
+                self.moved,
+                str(seen.moved) if flows and seen.moved is not None else None,
+                f"moved: {seen.moved}",
+            ),
+            (self.off_shape, str(seen.off_shape) if flows else None, f"after the pulse: {seen.off_shape}"),
+        ]
+        if seen.noticed is not Noticed.NOT_ASKED:
+            rows.append((self.noticed, _noticed(seen.noticed), f"the operator: {seen.noticed}"))
+        if seen.pull is not None and seen.pull.outcome != "skipped":
+            rows.append((self.pull, str(seen.pull.outcome), f"pulling its connector: {seen.pull.outcome}"))
+        return [
+            words
+            for odds, word, words in rows
+            if odds is not None and word is not None and odds.get(word, _NEVER) < _SELDOM
+        ]
 
     def _pull(self, seen: Features, moved_elsewhere: int | None) -> float:
         pull = seen.pull
@@ -156,11 +180,12 @@ TABLES: Mapping[FaultKind, WordTable] = {
     FaultKind.OPEN: _NO_CIRCUIT,
     FaultKind.FEED_OPEN: _NO_CIRCUIT,
     FaultKind.SHORT_TO_GROUND: WordTable(
-        rest={Rest.GROUNDED: 0.85, Rest.BETWEEN: 0.1, Rest.FLOATING: 0.03, Rest.CONNECTED: 0.02},
-        conduct={Conduct.NONE: 0.6, Conduct.FLOWS: 0.38, Conduct.EXCESS: 0.02},
-        moved={Moved.YES: 0.02, Moved.CANNOT_TELL: 0.58, Moved.NO: 0.4},
+        # Through some ohm the pin rests in between, by chance at the bias, and the load still gets its pulse.
+        rest={Rest.GROUNDED: 0.8, Rest.BETWEEN: 0.15, Rest.FLOATING: 0.03, Rest.CONNECTED: 0.02},
+        conduct={Conduct.NONE: 0.5, Conduct.FLOWS: 0.48, Conduct.EXCESS: 0.02},
+        moved={Moved.YES: 0.2, Moved.CANNOT_TELL: 0.5, Moved.NO: 0.3},
         off_shape=_ANY_AFTER,
-        noticed=_DEAD,
+        noticed={"something": 0.15, "nothing": 0.85},
         pull={"none": 0.5, "matched": 0.48, "other": 0.01, "several": 0.01},
     ),
     FaultKind.SHORT_TO_SUPPLY: _SHORTED,

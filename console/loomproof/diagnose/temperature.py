@@ -25,7 +25,7 @@ COPPER_PER_K = 0.00393  # IEC 60028:1925, annealed copper at 20 degC
 
 # How far the loads may be from the ambient temperature that the job states, one standard deviation in K. Common
 # practice, no source: on a bench everything has settled; on a vehicle the engine may be half warm.
-AMBIENT_U_K = {Setting.BENCH: 4.0, Setting.CLASSROOM: 4.0, Setting.VEHICLE: 15.0}
+AMBIENT_U_K = {Setting.BENCH: 5.0, Setting.CLASSROOM: 5.0, Setting.VEHICLE: 15.0}
 
 _FEWEST_LOADS = 3
 _GRID_C = np.linspace(-60.0, 160.0, 881)

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from loomproof.diagnose.expect import Expectations
     from loomproof.diagnose.features import Features
     from loomproof.diagnose.hypotheses import Hypothesis
+    from loomproof.diagnose.likelihood import Scorer
     from loomproof.job.model import Job
 
 NAMES = {
@@ -239,6 +240,16 @@ def sentence(job: Job, fault: Hypothesis, amount: str, twins: tuple[FaultKind, .
         others = " or ".join(NAMES[t] for t in twins)
         text += f" (this box cannot tell it from {others}: {_WHY_TWINS[fault.kind]})"
     return text
+
+
+def evidence_against(scorer: Scorer, fault: Hypothesis) -> tuple[str, ...]:
+    """What was seen on the fault's channels although such a fault seldom shows it."""
+    out = []
+    for channel in fault.channels:
+        odd = scorer.shape(channel, (fault,)).words.surprises(scorer.features[channel])
+        if odd:
+            out.append(f"channel {channel}: {', '.join(odd)}, which {NAMES[fault.kind]} seldom shows")
+    return tuple(out)
 
 
 def evidence_for(fault: Hypothesis, features: dict[int, Features]) -> tuple[str, ...]:

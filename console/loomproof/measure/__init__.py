@@ -2,6 +2,7 @@
 
 from loomproof.measure.between import Between, between
 from loomproof.measure.dropouts import Dropout, DropoutDesign, DropoutDetector, Watched
+from loomproof.measure.filament import cold_filament
 from loomproof.measure.loads import combine, measure, measure_one
 from loomproof.measure.plan import PlanLimits, PulseLimits, plan_pulse
 from loomproof.measure.presence import Cause, Change, PresenceDesign, PresenceDetector, ScanReading, State
@@ -31,6 +32,7 @@ __all__ = [
     "Trace",
     "Watched",
     "between",
+    "cold_filament",
     "combine",
     "measure",
     "measure_one",

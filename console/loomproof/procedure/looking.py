@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from loomproof.box import Refused
 from loomproof.diagnose import ChannelEvidence
-from loomproof.measure import measure
+from loomproof.job.kinds import LoadKind
+from loomproof.measure import cold_filament, measure
 from loomproof.procedure.core import Core, StepInterruptedError, StepResult
 from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.model import Step, StepEnd
@@ -83,7 +84,10 @@ def _sense(core: Core, channel: int, result: StepResult) -> None:
         return
     result.traces.append((raw, "sense"))
     trace = trace_of(raw, core.calibrations[channel])
-    signature = measure([trace], core.job.load_type(channel))
+    load = core.job.load_type(channel)
+    signature = measure([trace], load)
+    if load.kind is LoadKind.LAMP:
+        signature = signature.but(resistance_ohm=cold_filament(trace))
     core.publish(ChannelMeasured(channel, signature, sense=True))
     core.box.call_in()
     on = trace.on
