@@ -13,6 +13,13 @@ def test_a_steady_voltage_gives_the_textbook_rise():
     assert got == pytest.approx(3.0 * (1 - np.exp(-t * 4.0 / 6e-3)), rel=1e-9)
 
 
+def test_instants_with_gaps_give_the_same_rise():
+    t = 3e-6 + 26e-6 * np.arange(200)
+    t = t[np.arange(200) % 7 < 4]
+    got = driven_current(np.full(t.size, 12.0), t, 4.0, 6e-3)
+    assert got == pytest.approx(3.0 * (1 - np.exp(-t * 4.0 / 6e-3)), rel=1e-9)
+
+
 def test_a_changing_voltage_against_a_general_integrator():
     t = 2e-6 * np.arange(1, 2000)
     drive = 13.0 + np.sin(2 * np.pi * 400 * t)

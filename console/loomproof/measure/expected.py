@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 Interval = tuple[float, float]
+_EVEN = 1e-9  # spread of the decay from one instant to the next by which instants count as evenly spaced
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ def driven_current(drive_v: Floats, time_s: Floats, resistance_ohm: float, induc
 
     Args:
         drive_v: (n,) voltage across it, V; the first value also holds before the first instant.
-        time_s: (n,) evenly spaced instants after switch-on, s.
+        time_s: (n,) rising instants after switch-on, s.
         resistance_ohm: over 0.
         inductance_h: 0 or more.
 
@@ -50,10 +51,15 @@ def driven_current(drive_v: Floats, time_s: Floats, resistance_ohm: float, induc
             drive_v / resistance_ohm * -np.expm1(-rate * np.maximum(time_s, 0.0)) if time_s.size else drive_v
         )
     tau = inductance_h / resistance_ohm
-    stay = float(np.exp(-(time_s[1] - time_s[0]) / tau))
+    stay = np.exp(-np.diff(time_s) / tau)
     first = float(drive_v[0] / resistance_ohm * -np.expm1(-max(time_s[0], 0.0) / tau))
     push = np.concatenate(([first], drive_v[:-1] * (1.0 - stay) / resistance_ohm))
-    return np.asarray(signal.lfilter([1.0], [1.0, -stay], push), dtype=np.float64)
+    if np.ptp(stay) < _EVEN:
+        return np.asarray(signal.lfilter([1.0], [1.0, -float(stay[0])], push), dtype=np.float64)
+    current = push.copy()
+    for index, kept in enumerate(stay):  # samples are missing in between
+        current[index + 1] += kept * current[index]
+    return current
 
 
 def expected_current(

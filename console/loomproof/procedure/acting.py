@@ -7,6 +7,7 @@ from dataclasses import replace
 from loomproof.box import Refused
 from loomproof.diagnose import ChannelEvidence, Noticed
 from loomproof.measure import Trace, measure, plan_pulse
+from loomproof.procedure.bridging import chopped, decimation
 from loomproof.procedure.configuring import configure_again
 from loomproof.procedure.core import Core, NotPermittedError, StepInterruptedError, StepResult
 from loomproof.procedure.driving import (
@@ -22,12 +23,14 @@ from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.model import DrivePlan, DriveShape, Step, StepEnd
 from loomproof.procedure.port import DriveResult
 from loomproof.procedure.prompts import Choice, PromptKind
-from loomproof.procedure.readings import chopped, lowest_supply, trace_of
+from loomproof.procedure.readings import lowest_supply, trace_of
 from loomproof.procedure.stating import ask_statement, ensure_permit
 from loomproof.safety import Pulses, StatementKind, fit_train
 from loomproof_wire import messages
 
 BRIDGE_SAMPLES = 400
+BRIDGE_SEEN_S = 0.06
+"""How much of a bridge's drive is traced, from its beginning: a motor's inrush and a good part of its steady run."""
 BRIDGE_REST_S = 2.0
 """Between the two directions, so that the motor stands: reversed while it runs, it draws twice its inrush."""
 _END: dict[messages.EndReason, StepEnd] = {
@@ -105,10 +108,11 @@ def _measuring(core: Core, plan: DrivePlan, result: StepResult) -> tuple[DriveRe
     if plan.shape is DriveShape.BRIDGE:
         longest_us = min(core.budget(c).max_hold_ms for c in plan.channels) * 1000
         pulses = Pulses(1, plan.on_time_us, min(plan.on_time_us, longest_us))
-        period_us = core.box.identity.sample_period_ns / 1000
         samples = min(BRIDGE_SAMPLES, core.box.identity.max_trace_samples)
-        every = max(1, -(-pulses.on_time_us // int(samples * period_us)))
-        forth = DriveRequest(plan.shape, plan.channels, pulses, Capture(1, min(every, 255), samples))
+        duty = bridge_duty_permille(core, plan.channels) / 1000
+        period_s = core.box.identity.sample_period_ns * 1e-9
+        every = decimation(period_s, min(pulses.on_time_us * 1e-6, BRIDGE_SEEN_S), samples, duty)
+        forth = DriveRequest(plan.shape, plan.channels, pulses, Capture(1, every, samples))
         return forth, reversed_bridge(forth)
     channel = plan.channels[0]
     load, budget = core.job.load_type(channel), core.budget(channel)

@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 
 from loomproof.box import BoxError, LinkLost
 from loomproof.job.kinds import HazardClass
+from loomproof.procedure.bridging import BRIDGE_CHOP_US, chopped
 from loomproof.procedure.core import Core, NotPermittedError
 from loomproof.procedure.events import DriveFinished, DriveStarted, HazardArmed, HazardDisarmed, TraceTaken
 from loomproof.procedure.model import DriveShape
 from loomproof.procedure.port import DriveResult
-from loomproof.procedure.readings import CountsOfTrace, chopped, trace_of
+from loomproof.procedure.readings import CountsOfTrace, trace_of
 from loomproof.procedure.recording import EventKind
 from loomproof.safety import (
     Block,
@@ -32,7 +33,6 @@ from loomproof_wire import messages
 ARM_MARGIN_S = 1.0
 LONGEST_ARM_S = messages.CEILINGS.max_arm_ms / 1000
 SHORTEST_ARM_S = 0.1
-BRIDGE_CHOP_US = 100
 
 
 class OverBudgetError(Exception):

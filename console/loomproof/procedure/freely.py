@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 
 from loomproof.box import BoxError, LinkLost
 from loomproof.measure import Signature, Trace, measure
+from loomproof.procedure.bridging import chopped
 from loomproof.procedure.configuring import configure_again
 from loomproof.procedure.core import Core, NotPermittedError, StepInterruptedError
 from loomproof.procedure.driving import Capture, DriveRequest, OverBudgetError, drive
 from loomproof.procedure.events import FreeDriveAdvanced
 from loomproof.procedure.model import DriveShape
 from loomproof.procedure.planning import FreePlan, plan_free
-from loomproof.procedure.readings import CountsOfTrace, chopped, trace_of
+from loomproof.procedure.readings import CountsOfTrace, trace_of
 from loomproof.procedure.recording import EventKind
 from loomproof.procedure.ways import Values, Way, channels_of, defaults, ways_of
 from loomproof.safety import Blocked, Budget, Permit, Pulses

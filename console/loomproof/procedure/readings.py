@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import Protocol
 
 import numpy as np
@@ -81,14 +81,6 @@ def trace_of(raw: CountsOfTrace, calibration: Calibration) -> Trace:
         truncated=bool(header.truncated),
         tripped=bool(header.tripped),
     )
-
-
-def chopped(trace: Trace, duty: float) -> Trace:
-    """A bridge's trace as its load saw it: chopped and freewheeling, it gets the mean of the supply.
-
-    Holds while the chop period is short against the load's time constant, so that the current runs on.
-    """
-    return replace(trace, supply_v=trace.supply_v * duty, supply_u_v=trace.supply_u_v * duty)
 
 
 def counts_of(raw: CountsOfTrace, purpose: str) -> TraceCounts:

@@ -131,11 +131,14 @@ class Bench:
         return self._pins(channel, times_s)[1] * (full / profile.drain_full_v)
 
     def _shunt_a(self, times_s: Floats) -> Floats:
-        """Current in the common source line: of what conducts to ground, and what a clamp lets through."""
+        """Current in the common source line: of what conducts to ground, and what a clamp lets through.
+
+        A bridge's current that goes round through both lower legs goes past it.
+        """
         total = np.zeros(len(times_s))
         for channel in self._followed():
             if self._drives[channel] is not Drive.HIGH:
-                total += np.abs(self._pins(channel, times_s)[0])
+                total += self._pins(channel, times_s)[0]
         return total
 
     def _pins(self, channel: int, times_s: Floats) -> tuple[Floats, Floats, Floats]:
