@@ -110,6 +110,24 @@ def test_adding_and_removing_tables_keeps_the_comments_around_them():
     assert "# the first place\n[[locations]]" in document.text
 
 
+def test_the_head_of_the_job():
+    document = JobDocument(BASE)
+    document.set("", 0, "setting", "vehicle")
+    document.set("", 0, "ambient_c", 18)
+    document.set("identity", 0, "title", "Rig 8")
+    document.set("identity", 0, "note", "new")
+    assert changed_lines(BASE, document.text) == [
+        '- setting = "bench"',
+        '+ setting = "vehicle"',
+        "+ ambient_c = 18",
+        '- title = "Rig"',
+        '+ title = "Rig 8"',
+        '+ note = "new"',
+    ]
+    with pytest.raises(EditError, match="no \\[engine\\] table"):
+        document.set("engine", 0, "cylinders", 4)
+
+
 def test_undo_and_redo_go_through_every_state():
     document = JobDocument(BASE)
     states = [BASE]
@@ -176,7 +194,7 @@ def test_what_only_the_text_can_change_is_told():
     [
         ("channel", "3", 3), ("channel", "3.5", 3.5), ("channel", "x", "x"), ("section_mm2", "0,75", 0.75),
         ("length_m", "thick", "thick"), ("fitted", "no", False), ("fitted", "perhaps", "perhaps"), ("name", " a ", "a"),
-        ("name", "  ", None),
+        ("name", "  ", None), ("firing_order", "1-3, 4 2", [1, 3, 4, 2]),
     ],
 )  # fmt: skip
 def test_typed_values(key, text, value):

@@ -12,8 +12,9 @@ from loomproof.job.positions import UNREADABLE, find_positions
 from loomproof.job.problem import Problem
 
 MOST_STATES = 500
-WHOLE = ("channel", "partner", "count")
-NUMBERS = ("section_mm2", "length_m", "frequency_hz", "on_time_ms")
+WHOLE = ("channel", "partner", "count", "cylinders")
+NUMBERS = ("section_mm2", "length_m", "frequency_hz", "on_time_ms", "ambient_c")
+LISTS = ("firing_order",)
 FLAGS = ("fitted", "fuel_pump")
 YES = ("true", "yes", "y", "1")
 NO = ("false", "no", "n", "0")
@@ -38,6 +39,11 @@ def typed_value(key: str, text: str) -> object | None:
     if key in FLAGS:
         word = text.casefold()
         return True if word in YES else False if word in NO else text
+    if key in LISTS:
+        return [
+            typed_value("channel", part)
+            for part in text.strip("[]").replace(",", " ").replace("-", " ").split()
+        ]
     if key in WHOLE or key in NUMBERS:
         try:
             number = float(text.replace(",", "."))

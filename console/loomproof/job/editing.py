@@ -10,16 +10,21 @@ from typing import Any
 
 import tomlkit
 
-from loomproof.job.model import Channel, Connector, Feed, Location
+from loomproof.job.engine import Engine
+from loomproof.job.model import Channel, Connector, Feed, Identity, Location
 from loomproof.job.positions import Statement, statements
 
 ORDER: Mapping[str, Sequence[str]] = {
+    "identity": tuple(Identity.model_fields),
+    "engine": tuple(Engine.model_fields),
     "connectors": tuple(Connector.model_fields),
     "feeds": tuple(Feed.model_fields),
     "locations": tuple(Location.model_fields),
     "channels": tuple(Channel.model_fields),
 }
 """Order of keys in a table: a new one goes where it belongs."""
+SINGLE = ("identity", "engine")
+"""Tables that stand once."""
 TABLES = ("connectors", "feeds", "locations", "channels")
 """Order of the tables in a file."""
 
@@ -78,7 +83,7 @@ def set_value(text: str, table: str, index: int, keys: tuple[str, ...], value: o
 
     Args:
         text: The job file.
-        table: `channels`, `locations`, ...; empty for the keys at the top.
+        table: `channels`, `identity`, ...; empty for the keys at the top.
         index: Which of the tables, from 0.
         keys: The key, and the key inside it: `("train", "count")`.
         value: What it is to be.
@@ -102,7 +107,12 @@ def set_value(text: str, table: str, index: int, keys: tuple[str, ...], value: o
 def _section(text: str, table: str, index: int) -> _Section:
     if not table:
         return _sections(text)[0]
+    single = [section for section in _sections(text) if section.name == table and not section.listed]
+    if single:
+        return single[0]
     found = _tables(text, table)
+    if not found and table in SINGLE:
+        raise EditError(f"there is no [{table}] table yet: add it in the text")
     if index >= len(found):
         raise EditError(f"{table} are not written as [[{table}]]: change them in the text")
     return found[index]
