@@ -6,7 +6,7 @@ from importlib import import_module
 import typer
 
 COMMAND_MODULES: dict[str, tuple[str, ...]] = {
-    "console": ("open", "demo"),
+    "console": ("open", "demo", "edit"),
     "check": ("check",),
     "import_pinout": ("import",),
     "prove": ("prove",),

@@ -40,6 +40,7 @@ def register(app: typer.Typer) -> None:
     """Add the commands to the application."""
     app.command("open")(open_job)
     app.command("demo")(demo)
+    app.command("edit")(edit)
 
 
 def open_job(
@@ -95,6 +96,21 @@ def demo(
     _need_terminal(path)
     faults: Sequence[str] = fault or (() if sound or job is not None else DEMO_FAULTS)
     raise typer.Exit(_run(path, sim_url(path, seed, faults), who, records, None, demo=True))
+
+
+def edit(
+    job: Annotated[
+        Path | None, typer.Argument(metavar="JOB", help="The job file; one that is not there yet is begun.")
+    ] = None,
+    who: Who = "",
+    records: Where = None,
+) -> None:
+    """Make or edit a job file in the console, without a box: from a template, a pin-out table, or as it is.
+
+    Exit code: 0 left in order, 2 bad call, 4 ended by a signal or a closed terminal.
+    """
+    _need_terminal(None)
+    raise typer.Exit(_run(None, "", who, records, None, edit=job or True))
 
 
 def demo_job() -> Path:
@@ -304,19 +320,27 @@ class JobStarter:
 
 
 def _run(
-    path: Path | None, url: str, who: str, records: str | None, resume: str | None, *, demo: bool = False
+    path: Path | None,
+    url: str,
+    who: str,
+    records: str | None,
+    resume: str | None,
+    *,
+    demo: bool = False,
+    edit: Path | bool = False,
 ) -> int:
     from loomproof.tui.shell import Console, run_console
 
     settings = SettingsKeeper(usual_path())
     starter = JobStarter(who, records, settings)
     if path is None:
-        console = Console(who=who, settings=settings, starter=starter)
+        edited = edit if isinstance(edit, Path) else None
+        console = Console(who=who, settings=settings, starter=starter, making=bool(edit), job_path=edited)
     else:
         maker = DeskMaker(path, url, who, records, resume=resume, settings=None if demo else settings)
         starter.made.append(maker)
         hands = DemoHands() if demo else None
-        console = Console(maker, hands=hands, welcome=demo, who=who, settings=settings)
+        console = Console(maker, hands=hands, welcome=demo, who=who, settings=settings, job_path=path)
     try:
         return run_console(console)
     finally:

@@ -17,6 +17,7 @@ PAGES: tuple[tuple[str, str, str], ...] = (
     ("5", "record", "Record"),
     ("6", "hands", "Hands"),
     ("7", "walk", "Walk"),
+    ("0", "making", "Job"),
 )
 START = "start"
 """The mode in which a job and a box are chosen."""

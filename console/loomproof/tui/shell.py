@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import on, work
@@ -27,6 +28,8 @@ from loomproof.tui.walkviews import WalkView
 
 if TYPE_CHECKING:
     from textual.command import Provider
+
+    from loomproof.tui.screens.making.page import MakingPage
 
 CALL_IN_S = 0.1
 
@@ -52,6 +55,7 @@ class Console(App[int]):
         "record": page_maker("record", "RecordPage"),
         "hands": page_maker("hands", "HandsPage"),
         "walk": page_maker("walk", "WalkPage"),
+        "making": page_maker("making.page", "MakingPage"),
     }
     DEFAULT_MODE = "sheet"
     BINDINGS = [
@@ -87,15 +91,20 @@ class Console(App[int]):
         who: str = "",
         settings: SettingsKeeper | None = None,
         starter: Starter | None = None,
+        making: bool = False,
+        job_path: Path | None = None,
     ) -> None:
         if desk is None and starter is None:
             raise ValueError("a console needs a desk, or a starter that makes one")
         self._make_desk: MakeDesk | None = desk if callable(desk) else None
         self._desk: Desk | None = None if callable(desk) else desk
         if desk is None or callable(desk):
-            self.DEFAULT_MODE = STARTING if desk else START  # type: ignore[misc] # of this one console
+            start = "making" if making else START
+            self.DEFAULT_MODE = STARTING if desk else start  # type: ignore[misc] # of this one console
         super().__init__(driver_class=StopKeyDriver)
         self.starter = starter
+        self.making_path = None if job_path is None else job_path.resolve()
+        self.making_page: MakingPage | None = None
         self.settings = settings or SettingsKeeper()
         self.sounds = Sounds(self._ring, kind_of(self.settings.now))
         self.sound_means = self.sounds.means.value
@@ -126,6 +135,7 @@ class Console(App[int]):
         """Open a job on a box, both chosen on the start page."""
         if self.starter is not None:
             make, self.hands = self.starter.open(job, box)
+            self.making_path = Path(job).resolve()
             self._open(make)
 
     def open_practice(self) -> None:
@@ -174,6 +184,11 @@ class Console(App[int]):
             self.push_screen(HelpScreen(WELCOME))
         # Connect only once the page stands: drawing it may take longer than the heartbeat allows.
         self.call_after_refresh(self.desk.begin, self.post_message)
+
+    @property
+    def has_desk(self) -> bool:
+        """Whether a job is open on a box."""
+        return self._desk is not None
 
     @property
     def desk(self) -> Desk:
@@ -320,6 +335,31 @@ class Console(App[int]):
     def action_reconnect(self) -> None:
         """Open the link anew."""
         self.desk.reconnect()
+
+    async def make_job(self) -> None:
+        """Go to the page on which a job is made, from the start page."""
+        await self.switch_mode("making")
+
+    async def leave_making(self, job: Path | None = None) -> None:
+        """Go back to the start page, with a job to be proven."""
+        if self.starter is None:
+            return
+        from loomproof.tui.screens.start import StartPage
+
+        await self.switch_mode(START)
+        if job is not None and isinstance(self.screen, StartPage):
+            self.screen.offer(str(job))
+
+    async def action_quit(self) -> None:
+        """Stop, then leave; unsaved changes of a job are asked about first."""
+        self.stop_now()
+        page = self.making_page
+        if page is None or not page.unsaved:
+            self.exit()
+            return
+        if self.current_mode != "making":
+            await self.switch_mode("making")
+        page.ask_leave(self.exit)
 
     async def action_page(self, name: str) -> None:
         """Go to a page, unless a question stands before it."""

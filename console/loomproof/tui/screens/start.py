@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 PRACTICE = "practice"
 OTHER = "other"
+MAKE = "make"
 SIMULATED = "sim://"
 FIRST = """\
 Nothing is opened and nothing is driven yet. Choose a job with the arrow keys and Enter.
@@ -44,6 +45,7 @@ def job_rows(settings: Settings) -> tuple[Row, ...]:
         rows.append(Row(f"job:{index}", (sign, (name, "plain")), tail=tail))
     rows.append(Row(PRACTICE, (("► ", "live"), ("The practice loom, on a simulated box", "plain"))))
     rows.append(Row(OTHER, (("… ", "quiet"), ("Another job file", "plain"))))
+    rows.append(Row(MAKE, (("+ ", "quiet"), ("Make or edit a job", "plain"))))
     return tuple(rows)
 
 
@@ -160,6 +162,8 @@ class StartPage(Screen[None]):
             self._type(box=bool(self._job))
         elif kind == PRACTICE:
             self.console_app.open_practice()
+        elif kind == MAKE:
+            self.call_later(self.console_app.make_job)
         elif kind == "job":
             self._take_job(self.console_app.settings.now.jobs[int(value)].path)
         else:
@@ -183,6 +187,10 @@ class StartPage(Screen[None]):
             self.console_app.open_job(self._job, text)
         else:
             self._take_job(str(Path(text).expanduser()))
+
+    def offer(self, path: str) -> None:
+        """Take a job that was just made; the box is still to be chosen."""
+        self._take_job(path)
 
     def _take_job(self, path: str) -> None:
         if not Path(path).is_file():

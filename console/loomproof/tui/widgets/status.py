@@ -19,9 +19,9 @@ def state_parts(view: PanelView) -> list[Part]:
     """Return the first line as (text, role) parts: link, supply, box, isolation, arming."""
     parts: list[Part] = []
     link_shape = {"live": "●", "connecting": "◌"}.get(view.link.value, "✗")
-    parts.append(
-        (f"{link_shape} {'simulated box' if view.simulated else 'box'} {view.link.value}", _link_role(view))
-    )
+    box = "simulated box" if view.simulated else "box"
+    named = view.link.value if view.link is LinkState.NONE else f"{box} {view.link.value}"
+    parts.append((f"{link_shape} {named}", _link_role(view)))
     if view.link is LinkState.LIVE:
         volts = "supply -" if view.supply_v is None else f"supply {view.supply_v:.1f} V"
         parts.append((volts, "bad" if view.supply_v is not None and view.supply_v < 9.0 else "plain"))
