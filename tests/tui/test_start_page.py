@@ -67,7 +67,7 @@ async def test_the_recent_job_opens_on_its_last_box(starter, job, desk):
     console = Console(starter=starter, settings=remembered(job))
     async with console.run_test() as pilot:
         assert isinstance(console.screen, StartPage)
-        assert rows(console) == ["job:0", "practice", "other"]
+        assert rows(console) == ["job:0", "practice", "make", "other"]
         await pilot.press("enter")
         await settle(pilot)
         assert rows(console) == ["box:/dev/ttyUSB9", "box:/dev/ttyX7", "box:sim://", "other"]

@@ -10,6 +10,7 @@ from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Container, Horizontal, Vertical
+from textual.geometry import Size
 from textual.reactive import reactive
 from textual.screen import Screen
 from textual.widgets import Button, Footer, Static
@@ -26,6 +27,19 @@ FOLD_WIDTH = 110
 FOLD_HEIGHT = 32
 
 
+class PageButton(Button):
+    """A button exactly as wide as its label: the page line is short of room."""
+
+    def __init__(self, action: str) -> None:
+        super().__init__("", action=action, compact=True)
+        self.styles.line_pad = 0  # the style sheet does not take a 0 here
+        self.can_focus = False
+
+    def get_content_width(self, container: Size, viewport: Size) -> int:
+        """Return the label's width; the base class adds two cells."""
+        return super().get_content_width(container, viewport) - 2
+
+
 class PageLine(Horizontal):
     """The pages with their keys, the present one marked; the job's title where there is room."""
 
@@ -34,35 +48,35 @@ class PageLine(Horizontal):
         self._current = current
         self._title = title
         self._with_hands = with_hands
-        self._faces: list[tuple[Button, str, str]] = []
 
     def compose(self) -> ComposeResult:
         """Lay out one button a page."""
-        for key, name, label in PAGES:
-            if name == "hands" and not self._with_hands:
-                continue
-            here = name == self._current
-            mark = "▸" if here else ""
-            yield self._button(
-                f"{mark}{key} {label}",
-                f"{mark}{key} {SHORT_LABELS.get(name, label)}",
-                f"app.page('{name}')",
-                "-here" if here else "",
-            )
-        yield self._button("? Help", "?", "app.page_help")
+        for _key, name, _label in self._pages():
+            button = PageButton(f"app.page('{name}')")
+            button.set_class(name == self._current, "-here")
+            yield button
+        yield PageButton("app.page_help")
         yield Static(self._title, classes="job-title", markup=False)
 
-    def _button(self, face: str, short: str, action: str, classes: str = "") -> Button:
-        button = Button(face, action=action, compact=True, classes=classes)
-        button.can_focus = False
-        self._faces.append((button, face, short))
-        return button
+    def on_mount(self) -> None:
+        """Write the labels."""
+        self._face(short=True)
+
+    def _pages(self) -> list[tuple[str, str, str]]:
+        return [page for page in PAGES if page[1] != "hands" or self._with_hands]
 
     def on_resize(self, event: events.Resize) -> None:
-        """Use the short faces where the long ones would not fit."""
-        narrow = event.size.width < FOLD_WIDTH
-        for button, face, short in self._faces:
-            button.label = short if narrow else face
+        """Write short labels where the full ones would run over the edge."""
+        full = sum(len(f"{key} {label} ") for key, _, label in self._pages())
+        self._face(short=full + len("▸? Help") > event.size.width)
+
+    def _face(self, *, short: bool) -> None:
+        buttons = list(self.query(Button))
+        for button, (key, name, label) in zip(buttons, self._pages(), strict=False):
+            mark = "▸" if name == self._current else ""
+            button.label = f"{mark}{key} {SHORT_LABELS.get(name, label) if short else label}"
+        if buttons:
+            buttons[-1].label = "?" if short else "? Help"
 
 
 class Pane(Vertical):

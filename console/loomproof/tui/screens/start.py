@@ -44,8 +44,8 @@ def job_rows(settings: Settings) -> tuple[Row, ...]:
         tail = (Path(job.path).name if there else "file is gone", "quiet" if there else "bad")
         rows.append(Row(f"job:{index}", (sign, (name, "plain")), tail=tail))
     rows.append(Row(PRACTICE, (("► ", "live"), ("The practice loom, on a simulated box", "plain"))))
-    rows.append(Row(OTHER, (("… ", "quiet"), ("Another job file", "plain"))))
     rows.append(Row(MAKE, (("+ ", "quiet"), ("Make or edit a job", "plain"))))
+    rows.append(Row(OTHER, (("… ", "quiet"), ("Another job file", "plain"))))
     return tuple(rows)
 
 

@@ -118,7 +118,7 @@ class CellGrid(Widget, can_focus=True):
 
     def compose(self) -> ComposeResult:
         """Lay out the input, which waits hidden."""
-        yield Input(compact=True, max_length=200)
+        yield Input(compact=True, max_length=200, select_on_focus=False)
 
     # --- what is shown ---------------------------------------------------------------------------------
 

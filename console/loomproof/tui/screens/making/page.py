@@ -123,7 +123,10 @@ The session that runs now keeps the job as it was opened: open it again to prove
                     FORM_COLUMNS, id="making-head", suggest=self._suggest_field, raw=self._raw_head
                 )
             with Pane(title="Text", id="pane-making-text"):
-                yield Static("Esc leaves the text. Anything a job file may say can be written here.", classes="making-hint")
+                yield Static(
+                    "Esc leaves the text. Anything a job file may say can be written here.",
+                    classes="making-hint",
+                )
                 yield TextArea(id="making-text", show_line_numbers=True, tab_behavior="focus")
 
     def on_mount(self) -> None:
