@@ -4,6 +4,7 @@ from loomproof.box.box import Box
 from loomproof.box.connecting import Found, connect, list_boxes, serial_ports
 from loomproof.box.connection import Reconnection
 from loomproof.box.errors import ConfigurationMismatch, EventLost, Incompatible, Stopped
+from loomproof.box.looking import LookingBox, LookingOnlyError
 from loomproof.box.outcome import DriveOutcome, RawTrace
 from loomproof.box.watching import WatchRun
 from loomproof.link import BoxError, Counters, LinkDown, LinkLost, NoReply, Refused, Unreadable
@@ -19,6 +20,8 @@ __all__ = [
     "Incompatible",
     "LinkDown",
     "LinkLost",
+    "LookingBox",
+    "LookingOnlyError",
     "NoReply",
     "RawTrace",
     "Reconnection",

@@ -9,6 +9,7 @@ COMMAND_MODULES: dict[str, tuple[str, ...]] = {
     "console": ("open", "demo", "edit"),
     "check": ("check",),
     "import_pinout": ("import",),
+    "web": ("web",),
     "prove": ("prove",),
     "records": ("records", "report"),
     "boxes": ("boxes",),

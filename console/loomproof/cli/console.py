@@ -7,7 +7,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 from urllib.parse import quote, urlencode
 
 import typer
@@ -15,6 +15,7 @@ import typer
 from loomproof.tui.settings import RecentJob, SettingsKeeper, usual_path
 
 if TYPE_CHECKING:
+    from loomproof.box import Box
     from loomproof.job.model import Job
     from loomproof.records import RecordStore, Resumed
     from loomproof.tui.desk import Desk, Hands, MakeDesk
@@ -29,6 +30,7 @@ DEMO_SEED = 5
 DEMO_FAULTS = ("swapped:1:2", "added_resistance:8:1.2")
 """Sealed into the demo's loom: two injector plugs crossed, and a poor joint at a coil."""
 
+InBrowser = Annotated[bool, typer.Option("--in-browser", hidden=True, help="Used by `loomproof web`.")]
 Who = Annotated[str, typer.Option("--who", help="Your name or initials, for statements and the record.")]
 Where = Annotated[
     str | None,
@@ -56,12 +58,14 @@ def open_job(
     resume: Annotated[
         str | None, typer.Option("--resume", metavar="RECORD", help="Carry this record on (or: last).")
     ] = None,
+    in_browser: InBrowser = False,
 ) -> None:
     """Open a job in the console and prove its loom on a box; without a job, choose both on the first page.
 
     Exit code: 0 left in order, 2 bad job, record or call, 4 ended by a signal or a closed terminal.
     """
-    _need_terminal(job)
+    if not in_browser:
+        _need_terminal(job)
     if job is None and (box is not None or resume is not None):
         typer.echo("Name the job: loomproof open JOB --box URL", err=True)
         raise typer.Exit(BAD_JOB)
@@ -72,7 +76,7 @@ def open_job(
             err=True,
         )
         raise typer.Exit(BAD_JOB)
-    raise typer.Exit(_run(job, box or "", who, records, resume))
+    raise typer.Exit(_run(job, box or "", who, records, resume, reading=in_browser))
 
 
 def demo(
@@ -87,15 +91,18 @@ def demo(
     seed: Annotated[int, typer.Option("--seed", help="Draws the parts and the noise.")] = DEMO_SEED,
     who: Who = "",
     records: Where = None,
+    in_browser: InBrowser = False,
 ) -> None:
     """Try the console: an example loom on a simulated box, with a page that plays your hands.
 
     Nothing real is driven. The record says that it was made with a simulated box.
     """
     path = job or demo_job()
-    _need_terminal(path)
+    if not in_browser:
+        _need_terminal(path)
     faults: Sequence[str] = fault or (() if sound or job is not None else DEMO_FAULTS)
-    raise typer.Exit(_run(path, sim_url(path, seed, faults), who, records, None, demo=True))
+    url = sim_url(path, seed, faults)
+    raise typer.Exit(_run(path, url, who, records, None, demo=True, reading=in_browser))
 
 
 def edit(
@@ -175,7 +182,7 @@ def _need_terminal(job: Path | None) -> None:
 
     try:
         if job is not None:
-            _read(job)
+            read_job(job)
     except StartRefusedError as refused:
         typer.echo(str(refused), err=True)
         raise typer.Exit(refused.code) from None
@@ -183,7 +190,8 @@ def _need_terminal(job: Path | None) -> None:
     raise typer.Exit(NO_TERMINAL)
 
 
-def _read(path: Path) -> tuple[Job, str]:
+def read_job(path: Path) -> tuple[Job, str]:
+    """Return a job and its text. Raises `StartRefusedError` with everything that is wrong."""
     from loomproof.job.loading import JobError, load_job
     from loomproof.tui.desk import StartRefusedError
 
@@ -231,6 +239,7 @@ class DeskMaker:
         resume: the record to carry on.
         settings: remembers the job and the box as recent ones; None: they are not remembered.
         shown_as: the box as it is remembered; None: its URL.
+        reading: the box is only read and sensed: whatever would drive a load is refused before it leaves.
     """
 
     def __init__(
@@ -243,7 +252,9 @@ class DeskMaker:
         resume: str | None = None,
         settings: SettingsKeeper | None = None,
         shown_as: str | None = None,
+        reading: bool = False,
     ) -> None:
+        self._reading = reading
         self._shown_as = shown_as or url
         self._path = path
         self._url = url
@@ -255,14 +266,15 @@ class DeskMaker:
 
     def __call__(self) -> Desk:
         """Read the job, open the records and return the desk. Raises `StartRefusedError`."""
-        job, text = _read(self._path)
+        job, text = read_job(self._path)
         self._store = store = _store(self._records)
         resumed = _resumed(store, self._resume)
-        from loomproof.box import connect
+        from loomproof.box import LookingBox, connect
         from loomproof.procedure.port import BoxPort
         from loomproof.procedure.prompts import Operator
         from loomproof.procedure.session import Session
         from loomproof.tui.conductor import SessionDesk
+        from loomproof.tui.readingdesk import ReadingDesk
 
         def make_session(box: BoxPort, operator: Operator) -> Session:
             recorder = resumed.recorder if resumed is not None else store.recorder()
@@ -272,13 +284,13 @@ class DeskMaker:
         if self._settings is not None:
             recent = RecentJob(str(self._path.resolve()), job.identity.title, self._shown_as)
             self._settings.keep(self._settings.now.remembering(recent))
-        return SessionDesk(
-            job,
-            lambda: connect(self._url, auto_call_in=False),
-            make_session,
-            who=self._who or _user(),
-            record_where=store.url,
-        )
+
+        def connected() -> Box:
+            box = connect(self._url, auto_call_in=False)
+            return cast("Box", LookingBox(box)) if self._reading else box
+
+        desk = SessionDesk(job, connected, make_session, who=self._who or _user(), record_where=store.url)
+        return cast("Desk", ReadingDesk(desk)) if self._reading else desk
 
     def close(self) -> None:
         """Close the record store, if it was opened."""
@@ -328,6 +340,7 @@ def _run(
     *,
     demo: bool = False,
     edit: Path | bool = False,
+    reading: bool = False,
 ) -> int:
     from loomproof.tui.shell import Console, run_console
 
@@ -337,10 +350,13 @@ def _run(
         edited = edit if isinstance(edit, Path) else None
         console = Console(who=who, settings=settings, starter=starter, making=bool(edit), job_path=edited)
     else:
-        maker = DeskMaker(path, url, who, records, resume=resume, settings=None if demo else settings)
+        kept = None if demo or reading else settings
+        maker = DeskMaker(path, url, who, records, resume=resume, settings=kept, reading=reading)
         starter.made.append(maker)
         hands = DemoHands() if demo else None
-        console = Console(maker, hands=hands, welcome=demo, who=who, settings=settings, job_path=path)
+        console = Console(
+            maker, hands=hands, welcome=demo, who=who, settings=settings, job_path=path, reading=reading
+        )
     try:
         return run_console(console)
     finally:

@@ -35,3 +35,9 @@ def page_maker(module: str, name: str) -> Callable[[], Screen[Any]]:
         return page
 
     return make
+
+
+def offered(*, hands: bool, reading: bool) -> list[tuple[str, str, str]]:
+    """Return the pages that can be gone to: hands are the demo's, and a browser writes no files."""
+    hidden = {*(() if hands else ("hands",)), *(("making",) if reading else ())}
+    return [page for page in PAGES if page[1] not in hidden]

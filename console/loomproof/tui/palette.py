@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 
-from loomproof.tui.pages import PAGES
+from loomproof.tui.pages import offered
 
 if TYPE_CHECKING:
     from loomproof.tui.shell import Console
@@ -27,8 +27,8 @@ def entries(app: Console) -> Iterator[Entry]:
         yield "Clear the stop", "Nothing is armed again by this.", act("clear_stop")
     if app.link_lost:
         yield "Connect to the box again", "Its state is read anew and nothing is armed.", act("reconnect")
-    for _key, name, label in PAGES:
-        if name != app.current_mode and (name != "hands" or app.hands is not None):
+    for _key, name, label in offered(hands=app.hands is not None, reading=app.reading):
+        if name != app.current_mode:
             yield f"Go to: {label}", "", act(f"page('{name}')")
     yield from _page_entries(app)
     yield (

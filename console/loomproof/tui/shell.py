@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual import on, work
 from textual.app import App
 from textual.binding import Binding
+from textual.driver import Driver
 from textual.reactive import reactive
 from textual.screen import Screen
 
 from loomproof.tui import messages
 from loomproof.tui.desk import Desk, Hands, MakeDesk, Reply, Starter, StartRefusedError
 from loomproof.tui.messages import Progress
-from loomproof.tui.pages import PAGES, START, STARTING, page_maker
+from loomproof.tui.pages import PAGES, START, STARTING, offered, page_maker
 from loomproof.tui.screens.starting import StartingScreen
 from loomproof.tui.settings import SettingsKeeper
 from loomproof.tui.sounds import BELL_S, Sound, SoundKind, Sounds, kind_of
@@ -40,8 +41,17 @@ def _commands() -> type[Provider]:
     return NowCommands
 
 
+def _browser_driver() -> type[Driver]:
+    from loomproof.tui.browser import BrowserDriver
+
+    return BrowserDriver
+
+
 class Console(App[int]):
-    """The Loomproof console."""
+    """The Loomproof console.
+
+    With `reading` it stands in a browser: nothing is driven from it.
+    """
 
     TITLE = "Loomproof"
     COMMANDS = {_commands}
@@ -93,6 +103,7 @@ class Console(App[int]):
         starter: Starter | None = None,
         making: bool = False,
         job_path: Path | None = None,
+        reading: bool = False,
     ) -> None:
         if desk is None and starter is None:
             raise ValueError("a console needs a desk, or a starter that makes one")
@@ -101,7 +112,8 @@ class Console(App[int]):
         if desk is None or callable(desk):
             start = "making" if making else START
             self.DEFAULT_MODE = STARTING if desk else start  # type: ignore[misc] # of this one console
-        super().__init__(driver_class=StopKeyDriver)
+        self.reading = reading
+        super().__init__(driver_class=_browser_driver() if reading else StopKeyDriver)
         self.starter = starter
         self.making_path = None if job_path is None else job_path.resolve()
         self.making_page: MakingPage | None = None
@@ -230,7 +242,7 @@ class Console(App[int]):
 
         waiting = self.prompt.title if self.prompt is not None and self.current_mode != "sheet" else ""
         stopped_before = self.panel.stopped
-        self.panel = replace(message.view, waiting=waiting)
+        self.panel = replace(message.view, waiting=waiting, reading=self.reading)
         if self.panel.stopped != stopped_before:
             self.refresh_bindings()
 
@@ -363,7 +375,8 @@ class Console(App[int]):
 
     async def action_page(self, name: str) -> None:
         """Go to a page, unless a question stands before it."""
-        if self._desk is None or self.screen.is_modal or (name == "hands" and self.hands is None):
+        there = (page for _, page, _ in offered(hands=self.hands is not None, reading=self.reading))
+        if self._desk is None or self.screen.is_modal or name not in there:
             return
         await self.switch_mode(name)
 

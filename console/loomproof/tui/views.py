@@ -45,6 +45,8 @@ class PanelView:
     tripped: tuple[int, ...] = ()
     waiting: str = ""
     """A question that waits for an answer, in a few words; empty: none."""
+    reading: bool = False
+    """This console only reads and senses: it is in a browser."""
 
 
 @dataclass(frozen=True)

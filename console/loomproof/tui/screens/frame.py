@@ -15,7 +15,7 @@ from textual.reactive import reactive
 from textual.screen import Screen
 from textual.widgets import Button, Footer, Static
 
-from loomproof.tui.pages import PAGES, SHORT_LABELS
+from loomproof.tui.pages import SHORT_LABELS, offered
 from loomproof.tui.widgets.status import StatusBar
 
 if TYPE_CHECKING:
@@ -43,8 +43,9 @@ class PageButton(Button):
 class PageLine(Horizontal):
     """The pages with their keys, the present one marked; the job's title where there is room."""
 
-    def __init__(self, current: str, title: str, *, with_hands: bool) -> None:
+    def __init__(self, current: str, title: str, *, with_hands: bool, reading: bool = False) -> None:
         super().__init__()
+        self._reading = reading
         self._current = current
         self._title = title
         self._with_hands = with_hands
@@ -63,7 +64,7 @@ class PageLine(Horizontal):
         self._face(short=True)
 
     def _pages(self) -> list[tuple[str, str, str]]:
-        return [page for page in PAGES if page[1] != "hands" or self._with_hands]
+        return offered(hands=self._with_hands, reading=self._reading)
 
     def on_resize(self, event: events.Resize) -> None:
         """Write short labels where the full ones would run over the edge."""
@@ -156,7 +157,7 @@ class Page(Screen[None]):
     def compose(self) -> ComposeResult:
         """Lay out the frame around the page's body."""
         app = self.console_app
-        yield PageLine(self.NAME, app.desk.job.title, with_hands=app.hands is not None)
+        yield PageLine(self.NAME, app.desk.job.title, with_hands=app.hands is not None, reading=app.reading)
         yield from self.compose_body()
         yield Footer(compact=True, show_command_palette=False)
         yield StatusBar()

@@ -26,6 +26,8 @@ def state_parts(view: PanelView) -> list[Part]:
         volts = "supply -" if view.supply_v is None else f"supply {view.supply_v:.1f} V"
         parts.append((volts, "bad" if view.supply_v is not None and view.supply_v < 9.0 else "plain"))
         parts.append(_box_part(view))
+    if view.reading:
+        return [*parts, ("◇ reading only: drives nothing", "doubt")]
     parts.append(_isolation_part(view))
     armed = [a for a in view.armed if a.left_s > 0]
     if armed:
@@ -94,6 +96,7 @@ _SHORTER = {
     "fuel isolated": "isolated",
     "tripped ch": "trip",
     "driving ch": "ch",
+    "reading only: drives nothing": "reading only",
 }
 
 

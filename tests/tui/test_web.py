@@ -1,0 +1,458 @@
+"""The console in a browser: who may connect, that nothing is driven, and that every way out ends with the box off.
+
+Two ways of looking: an aiohttp client that speaks the page's websocket, and headless Chromium on the page itself.
+Waiting is by what happens, with patience for a busy machine; nothing is compared with a clock.
+"""
+
+import asyncio
+import base64
+import contextlib
+import os
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import aiohttp
+import pytest
+from test_real_terminal import ServedBox
+
+from loomproof.box.looking import LONGEST_SENSE_US, LOOKS, LookingBox, LookingOnlyError
+from loomproof.cli import web_server
+from loomproof.cli.web_server import WebServer
+from loomproof_wire import messages
+
+ROOT = Path(__file__).parents[2]
+JOB = ROOT / "examples" / "inline-five-turbo.toml"
+PATIENCE_S = 60.0
+DRIVES = {
+    kind.KIND
+    for kind in (
+        messages.Arm,
+        messages.DriveTrain,
+        messages.DriveHold,
+        messages.DrivePeakHold,
+        messages.DriveStepper,
+        messages.DriveBridge,
+    )
+}
+
+
+async def until(true, patience_s=PATIENCE_S):
+    end = time.monotonic() + patience_s
+    while not true():
+        assert time.monotonic() < end, "it did not come to that"
+        await asyncio.sleep(0.02)
+
+
+# --- who may connect ---------------------------------------------------------------------------------------
+
+PARROT = """
+import sys, time
+sys.stdout.buffer.write(b"__GANGLION__\\n" + b"D" + (5).to_bytes(4, "big") + b"hello"); sys.stdout.flush()
+if len(sys.argv) > 1:
+    import signal
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    while True: time.sleep(1)
+sys.stdin.buffer.read(1)
+"""
+
+
+@contextlib.asynccontextmanager
+async def serving(token, *arguments):
+    bound = asyncio.get_running_loop().create_future()
+    over = asyncio.Event()
+    command = [sys.executable, "-c", PARROT, *arguments]
+    server = WebServer(command, "127.0.0.1", 0, token=token, told=bound.set_result)
+    task = asyncio.create_task(server.run(over))
+    port = await asyncio.wait_for(bound, PATIENCE_S)
+    try:
+        yield f"127.0.0.1:{port}"
+    finally:
+        over.set()
+        await asyncio.wait_for(task, PATIENCE_S)
+
+
+async def status(url, **headers):
+    async with aiohttp.ClientSession() as client, client.get(f"http://{url}", headers=headers) as answer:
+        return answer.status
+
+
+async def socket_status(url, **headers):
+    async with aiohttp.ClientSession() as client:
+        try:
+            async with client.ws_connect(f"http://{url}", headers=headers) as page:
+                return (await page.receive()).data
+        except aiohttp.WSServerHandshakeError as refused:
+            return refused.status
+
+
+async def test_without_the_token_nothing_is_served():
+    async with serving("right") as host:
+        for path in (
+            "/",
+            "/ws",
+            "/static/js/textual.js",
+            "/download/x",
+            "/?token=",
+            "/?token=wrong",
+            "/?token=rightt",
+        ):
+            assert await status(host + path) == 403, path
+        assert await status(f"{host}/", Cookie="loomproof_token=wrong") == 403
+        assert await socket_status(f"{host}/ws?token=wrong", Origin=f"http://{host}") == 403
+        assert await socket_status(f"{host}/ws", Origin=f"http://{host}") == 403
+
+
+async def test_with_the_token_the_page_the_scripts_and_the_console_come():
+    async with (
+        serving("right") as host,
+        aiohttp.ClientSession(cookie_jar=aiohttp.CookieJar(unsafe=True)) as client,
+    ):
+        async with client.get(f"http://{host}/?token=right") as answer:
+            page = await answer.text()
+            assert answer.status == 200
+            assert "HttpOnly" in answer.headers["Set-Cookie"]
+            assert "SameSite=Strict" in answer.headers["Set-Cookie"]
+        wanted = re.findall(r'(?:src|href)="([^"]+)"|url\("([^"]+)"\)', page)
+        addresses = [one or other for one, other in wanted]
+        assert len(addresses) == 3
+        for address in addresses:
+            assert address.startswith("/static/"), "nothing may come from elsewhere"
+            async with client.get(f"http://{host}{address}") as answer:
+                assert answer.status == 200
+        address = re.search(r'data-session-websocket-url="([^"]+)"', page)[1]
+        assert await socket_status(address.removeprefix("ws://"), Origin=f"http://{host}") == b"hello"
+
+
+async def test_on_this_machine_no_token_is_needed_but_no_other_page_gets_in():
+    async with serving(None) as host:
+        port = host.rpartition(":")[2]
+        assert await status(f"{host}/") == 200
+        assert await status(f"{host}/", Host=f"localhost:{port}") == 200
+        assert await status(f"{host}/", Host=f"elsewhere.example:{port}") == 403
+        assert await socket_status(f"{host}/ws", Origin=f"http://{host}") == b"hello"
+        assert await socket_status(f"{host}/ws", Origin="http://elsewhere.example") == 403
+        assert await socket_status(f"{host}/ws", Origin="null") == 403
+        assert await socket_status(f"{host}/ws") == 403
+
+
+async def test_one_browser_at_a_time(monkeypatch):
+    monkeypatch.setattr(web_server, "TAKE_OVER_S", 0.3)
+    async with serving(None) as host, aiohttp.ClientSession() as client:
+        async with client.ws_connect(f"http://{host}/ws", headers={"Origin": f"http://{host}"}) as first:
+            assert (await first.receive()).data == b"hello"
+            answer = await socket_status(f"{host}/ws", Origin=f"http://{host}")
+            assert answer != b"hello"
+        assert await socket_status(f"{host}/ws", Origin=f"http://{host}") == b"hello"
+
+
+async def test_a_console_that_does_not_end_is_killed(monkeypatch):
+    monkeypatch.setattr(web_server, "END_S", 0.2)
+    ended = []
+
+    class Watched(web_server.ConsoleProcess):
+        async def stop(self):
+            await super().stop()
+            ended.append(self._process.returncode)
+
+    monkeypatch.setattr(web_server, "ConsoleProcess", Watched)
+    async with serving(None, "stubborn") as host:
+        assert await socket_status(f"{host}/ws", Origin=f"http://{host}") == b"hello"
+        await until(lambda: ended)
+    assert ended == [-signal.SIGKILL]
+
+
+def call(*arguments):
+    command = [sys.executable, "-m", "loomproof.cli.app", "web", *arguments]
+    return subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["nowhere.toml", "--box", "sim://"], "nowhere.toml"),
+        ([str(JOB)], "Name the box, too"),
+        (["--box", "sim://"], "Name the job"),
+        ([str(JOB), "--box", "sim://", "--listen", "shop.example"], "give an IP address"),
+        ([str(JOB), "--box", "sim://", "--listen", "203.0.113.9"], "cannot be listened on"),
+    ],
+)
+def test_a_wrong_call_is_told(arguments, told):
+    done = call(*arguments)
+    assert done.returncode == 2
+    assert told in done.stderr
+
+
+# --- nothing is driven -------------------------------------------------------------------------------------
+
+
+class Remembering:
+    def __init__(self):
+        self.asked = []
+
+    def __getattr__(self, name):
+        return lambda *given, **named: self.asked.append(name)
+
+
+def test_a_box_that_is_looked_at_lets_no_drive_through():
+    inner = Remembering()
+    box = LookingBox(inner)
+    for name in (
+        "arm",
+        "drive_train",
+        "drive_hold",
+        "drive_peak_hold",
+        "drive_stepper",
+        "drive_bridge",
+        "invented",
+    ):
+        with pytest.raises(LookingOnlyError, match=name.replace("_", " ")):
+            getattr(box, name)(1)
+    for what in (box.sense, lambda *given: box.scan([given[0]], given[1])):
+        with pytest.raises(LookingOnlyError):
+            what(1, LONGEST_SENSE_US + 1, 10)
+    assert inner.asked == []
+    box.sense(1, LONGEST_SENSE_US, 10)
+    box.stop_now()
+    assert inner.asked == ["sense", "stop_now"]
+    assert not any("drive" in name or name == "arm" for name in LOOKS)
+
+
+# --- the real program --------------------------------------------------------------------------------------
+
+
+class Served:
+    """`loomproof web` in a process of its own, before a simulated box in this one."""
+
+    def __init__(self, folder):
+        self.box = ServedBox()
+        environment = {**os.environ, "XDG_CONFIG_HOME": str(folder), "XDG_DATA_HOME": str(folder)}
+        command = [sys.executable, "-m", "loomproof.cli.app", "web", str(JOB), "--box", self.box.url]
+        command += ["--port", "0", "--records", str(folder / "records.sqlite")]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
+        self.url = self.process.stdout.readline().strip()
+        self.host = self.url.removeprefix("http://").strip("/")
+
+    def close(self):
+        self.process.kill()
+        self.process.wait()
+        self.process.stdout.close()
+        self.box.close()
+
+    def consoles(self):
+        """Process numbers of the consoles that this server started or left behind."""
+        found = []
+        for entry in Path("/proc").iterdir():
+            with contextlib.suppress(OSError, ValueError):
+                line = (entry / "cmdline").read_bytes().split(b"\0")
+                if b"--in-browser" in line and self.box.url.encode() in line:
+                    found.append(int(entry.name))
+        return found
+
+
+@pytest.fixture
+def served(tmp_path):
+    server = Served(tmp_path)
+    yield server
+    for number in server.consoles():
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(number, signal.SIGKILL)
+    server.close()
+
+
+class Tab:
+    """The page's websocket, and everything the console has drawn."""
+
+    def __init__(self, page):
+        self.page = page
+        self.seen = ""
+
+    async def until(self, *wanted):
+        end = time.monotonic() + PATIENCE_S
+        while not all(text in re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", self.seen) for text in wanted):
+            assert time.monotonic() < end, self.seen[-2000:]
+            with contextlib.suppress(TimeoutError):
+                message = await self.page.receive(timeout=1)
+                assert message.type not in (aiohttp.WSMsgType.CLOSED, aiohttp.WSMsgType.CLOSE), (
+                    "it was closed"
+                )
+                self.seen += message.data.decode("utf-8", "replace")
+
+    async def press(self, keys):
+        self.seen = ""
+        await self.page.send_json(["stdin", keys])
+
+
+@contextlib.asynccontextmanager
+async def tab(served):
+    async with aiohttp.ClientSession() as client:
+        address = f"http://{served.host}/ws?width=100&height=30"
+        async with client.ws_connect(address, headers={"Origin": f"http://{served.host}"}) as page:
+            opened = Tab(page)
+            await opened.until("reading only", "live")
+            yield opened
+
+
+async def test_it_reads_and_senses_refuses_to_drive_and_a_closed_tab_stops_the_box(served):
+    async with tab(served) as page:
+        await page.press("3")
+        await page.until("Drive")
+        await page.press("d")
+        await page.until("Nothing is driven from a browser")
+        stops = served.box.stops
+        assert served.consoles()
+    await until(lambda: served.box.stops > stops)
+    await until(lambda: not served.consoles())
+    assert not DRIVES & set(served.box.kinds)
+    assert not served.box.any_on
+    async with tab(served):  # the same server serves the next one
+        assert len(served.consoles()) == 1
+
+
+async def test_a_killed_server_stops_the_box_and_ends_the_console(served):
+    async with tab(served):
+        stops = served.box.stops
+        served.process.kill()
+        await until(lambda: served.box.stops > stops)
+        await until(lambda: not served.consoles())
+
+
+async def test_a_server_told_to_end_stops_the_box_and_leaves_in_order(served):
+    async with tab(served):
+        stops = served.box.stops
+        served.process.terminate()
+        await until(lambda: served.process.poll() is not None)
+        assert served.process.returncode == 0
+        await until(lambda: served.box.stops > stops and not served.consoles())
+
+
+async def test_a_browser_that_falls_silent_counts_as_gone(served):
+    """A tablet that is switched off closes nothing: only its silence tells."""
+    raw = socket.create_connection((served.host.partition(":")[0], int(served.host.partition(":")[2])))
+    with raw:
+        key = base64.b64encode(os.urandom(16)).decode()
+        asked = {
+            "Host": served.host,
+            "Origin": f"http://{served.host}",
+            "Upgrade": "websocket",
+            "Connection": "Upgrade",
+            "Sec-WebSocket-Version": "13",
+            "Sec-WebSocket-Key": key,
+        }
+        lines = [
+            "GET /ws?width=80&height=24 HTTP/1.1",
+            *(f"{name}: {value}" for name, value in asked.items()),
+            "",
+            "",
+        ]
+        raw.sendall("\r\n".join(lines).encode())
+        await until(served.consoles)  # and from here on the pings find no answer, though nothing was closed
+        await until(lambda: not served.consoles())
+    await until(lambda: served.box.stops or served.box.stop_reason is not messages.StopReason.NONE)
+    assert not served.box.any_on
+
+
+async def test_a_killed_console_is_ended_by_the_boxs_own_watch(served):
+    async with tab(served):
+        for number in served.consoles():
+            os.kill(number, signal.SIGKILL)
+        await until(lambda: served.box.stop_reason is messages.StopReason.HEARTBEAT)
+        assert not served.box.any_on
+
+
+# --- a real browser ----------------------------------------------------------------------------------------
+
+
+class Chromium:
+    """Headless Chromium over its debugging protocol, with no way out to any network but this machine's own."""
+
+    def __init__(self, folder):
+        program = (
+            shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+        )
+        assert program, "headless Chromium is needed: apt-get install chromium"
+        rules = "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
+        self.process = subprocess.Popen(
+            [program, "--headless=new", "--no-sandbox", "--disable-gpu", "--remote-debugging-port=0",
+             f"--user-data-dir={folder}", f"--host-resolver-rules={rules}", "--window-size=1000,640", "about:blank"],
+            stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        line = ""
+        while "DevTools listening on" not in line:
+            line = self.process.stderr.readline()
+            assert line, "Chromium did not start"
+        self.port = int(re.search(r":(\d+)/", line)[1])
+
+    def close(self):
+        self.process.kill()
+        self.process.wait()
+        self.process.stderr.close()
+
+
+class Devtools:
+    def __init__(self, page):
+        self.page = page
+        self.number = 0
+        self.frames = b""
+        self.asked = []
+
+    async def do(self, method, **given):
+        self.number += 1
+        await self.page.send_json({"id": self.number, "method": method, "params": given})
+        while True:
+            told = await self.hear()
+            if told.get("id") == self.number:
+                return told.get("result", told)
+
+    async def hear(self):
+        told = await self.page.receive_json(timeout=PATIENCE_S)
+        if told.get("method") == "Network.webSocketFrameReceived":
+            frame = told["params"]["response"]
+            data = frame["payloadData"]
+            self.frames += base64.b64decode(data) if frame["opcode"] == 2 else data.encode()
+        if told.get("method") == "Network.requestWillBeSent":
+            self.asked.append(told["params"]["request"]["url"])
+        return told
+
+
+async def test_chromium_opens_the_page_offline_and_navigating_away_stops_the_box(served, tmp_path):
+    browser = Chromium(tmp_path / "profile")
+    try:
+        async with aiohttp.ClientSession() as client:
+            async with client.get(f"http://127.0.0.1:{browser.port}/json") as answer:
+                pages = [page for page in await answer.json() if page["type"] == "page"]
+            async with client.ws_connect(pages[0]["webSocketDebuggerUrl"], max_msg_size=0) as page:
+                tools = Devtools(page)
+                await tools.do("Network.enable")
+                await tools.do("Page.enable")
+                await tools.do("Page.navigate", url=served.url)
+                while not all(
+                    word in tools.frames for word in (b"reading only", b"Run sheet", b"STOP: Ctrl+X")
+                ):
+                    await tools.hear()
+                shown = await tools.do("Runtime.evaluate", expression="document.body.className")
+                while "-first-byte" not in shown["result"]["value"]:
+                    shown = await tools.do("Runtime.evaluate", expression="document.body.className")
+                font = "document.fonts.check('16px \"Roboto Mono\"')"
+                assert (await tools.do("Runtime.evaluate", expression=font))["result"]["value"] is True
+                assert {
+                    url for url in tools.asked if not url.startswith((served.url, "data:", "blob:"))
+                } == set()
+                picture = await tools.do("Page.captureScreenshot", format="png")
+                (tmp_path / "page.png").write_bytes(base64.b64decode(picture["data"]))
+                where = os.environ.get("LOOMPROOF_PICTURES")
+                if where:
+                    await asyncio.sleep(2)
+                    picture = await tools.do("Page.captureScreenshot", format="png")
+                    Path(where, "browser.png").write_bytes(base64.b64decode(picture["data"]))
+                stops = served.box.stops
+                await tools.do("Page.navigate", url="about:blank")
+                await until(lambda: served.box.stops > stops)
+                await until(lambda: not served.consoles())
+    finally:
+        browser.close()
