@@ -15,7 +15,7 @@ EVERYWHERE = f"""
 
 ## Everywhere
 
-* **1** to **6** (or **F2** to **F7**, also while typing) go to a page; **?** or **F1** is help.
+* The number before a page in the top line (or **F2** and on, also while typing) goes to it; **?** or **F1** is help.
 * **Ctrl+P** opens the list of everything that can be done now.
 * **Ctrl+L** shows the run sheet in letters to be read from across the engine bay, and back.
 * **Ctrl+R** clears a stop once you know why it happened. Nothing is armed again by that.
