@@ -42,6 +42,10 @@
 #define ENABLE_BIT 3
 #define TRACE_BUFFERS 2
 #define TRACE_SAMPLES 300
+#define LINE_IN_BYTES 128U /* powers of two */
+#define LINE_OUT_BYTES 128U
+#define SETS_WAITING 8U
+#define SET_US 64 /* four conversions of 13 us, and 3 us for each interrupt */
 #elif defined(__AVR_ATmega328P__)
 #define BOARD_NAME "four"
 #define BOARD_CHANNELS 4
@@ -55,7 +59,11 @@
 #define ENABLE_PORT PORTC
 #define ENABLE_BIT 5
 #define TRACE_BUFFERS 2
-#define TRACE_SAMPLES 28
+#define TRACE_SAMPLES 12
+#define LINE_IN_BYTES 32U /* powers of two */
+#define LINE_OUT_BYTES 64U
+#define SETS_WAITING 4U
+#define SET_US 76 /* the core is built for size, and takes longer with each set */
 #else
 #error "no such board"
 #endif

@@ -5,16 +5,45 @@
 #include <avr/io.h>
 #include <util/atomic.h>
 
-#define LATE_TICKS 6U  /* nearer than this a compare value may be passed while it is written */
-#define JUST_PASSED_TICKS 256U
-#define SOON_TICKS 32U /* an edge nearer than this is gone to at once */
+#include "gates.h"
+#include "later.h"
+#include "line.h"
+#include "sampler_state.h"
+
+#define LEAD_TICKS 36U  /* 18 us: the interrupt's own beginning, and the longest time that anything else holds it up */
+#define PIN_TICKS 4U    /* from the end of the waiting to the pins */
+#define LATE_TICKS 4U   /* nearer than this a compare value may be passed while it is written */
+#define AIMING_TICKS 24U /* longer than edges_aim takes from reading the count to writing the compare value */
+#define CALM_TICKS 10U  /* with more time than this a received byte is taken in while waiting */
+#define CLOSE_TICKS 12000U /* 6 ms: an edge no later than this after another one is aimed at by its interrupt */
+#define ARM_TICKS 20000   /* 10 ms: any other is aimed at by edges_aim when it is as near as this */
+
+/* An edge made ready. */
+struct order {
+    uint32_t tick;
+    struct gate_write write;
+    struct sampler_order sampling;
+    bool close; /* to the one before it */
+    uint8_t turn; /* one of two that come by turns: enum turn */
+    uint16_t again_ticks;
+    uint16_t times;
+};
+
+enum turn { TURN_NONE, TURN_FIRST, TURN_SECOND };
 
 static volatile uint16_t high_word;
 static volatile uint16_t last_low;
-static volatile uint32_t planned_tick;
 
-static volatile bool planned, replanned, in_edge, aside;
-static uint32_t edge_tick;
+static struct order orders[HAL_EDGES_AHEAD];
+static struct order *first = orders; /* of those ahead */
+static struct order *next_free = orders;
+static uint32_t last_planned;
+static volatile bool aimed; /* at the first of them */
+volatile uint8_t edges_ahead;
+static bool turns_end; /* one of the two has come for the last time */
+static uint8_t staged;   /* the first of two, made ready and waiting for the second */
+volatile uint8_t edges_done;
+volatile uint8_t edges_told;
 
 void edges_begin(void) {
     TCCR1B = _BV(CS11); /* 16 MHz / 8 */
@@ -30,6 +59,11 @@ uint32_t edges_now(void) {
     return now;
 }
 
+uint32_t edges_whole(uint16_t low) {
+    const uint32_t now = edges_now();
+    return now - (uint16_t)((uint16_t)now - low);
+}
+
 void edges_keep_count(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         const uint16_t low = TCNT1;
@@ -39,90 +73,140 @@ void edges_keep_count(void) {
     }
 }
 
-/* How long before the edge to wake up, for an edge `ahead` ticks away. */
-static uint16_t lead_for(int32_t ahead) {
-    if (ahead >= (int32_t)(LEAD_TICKS * LEAD_SHARE))
-        return LEAD_TICKS;
-    return ahead > 0 ? (uint16_t)ahead / LEAD_SHARE : 0;
-}
-
-/* Has the interrupt come when the counter reaches `wake`, or at once if that has passed meanwhile. */
-static void wake_at(uint16_t wake) {
+static inline void wake_at(uint16_t low) {
+    OCR1A = low;
     TIFR1 = _BV(OCF1A);
-    OCR1A = wake;
-    if ((uint16_t)(TCNT1 - wake) < JUST_PASSED_TICKS && !(TIFR1 & _BV(OCF1A)))
-        OCR1A = (uint16_t)(TCNT1 + LATE_TICKS);
     TIMSK1 |= _BV(OCIE1A);
 }
 
-void edges_plan(uint32_t tick) {
+static inline struct order *after(struct order *order) {
+    return order == &orders[HAL_EDGES_AHEAD - 1U] ? orders : order + 1;
+}
+
+static inline struct order *before(struct order *order) {
+    return order == orders ? &orders[HAL_EDGES_AHEAD - 1U] : order - 1;
+}
+
+void edges_aim(void) {
+    if (aimed || !edges_ahead)
+        return;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        const int32_t ahead = (int32_t)(tick - edges_now());
-        planned_tick = tick;
-        planned = replanned = true;
-        if (ahead < (int32_t)SOON_TICKS)
+        const int32_t ahead = (int32_t)(first->tick - edges_now());
+        aimed = edges_ahead && ahead < ARM_TICKS;
+        if (aimed && ahead > (int32_t)(LEAD_TICKS + AIMING_TICKS))
+            wake_at((uint16_t)((uint16_t)first->tick - LEAD_TICKS));
+        else if (aimed)
             wake_at((uint16_t)(TCNT1 + LATE_TICKS));
-        else
-            wake_at((uint16_t)((uint16_t)tick - lead_for(ahead)));
     }
 }
 
-uint32_t edges_anchor(void) { return in_edge ? edge_tick : edges_now(); }
+void edges_plan(const struct hal_edge *edge) {
+    static const enum gate gates[] = {
+        [HAL_OFF] = GATE_OFF, [HAL_ON] = GATE_ON, [HAL_HIGH] = GATE_UPPER, [HAL_LOW] = GATE_ON};
+    if (edges_ahead + staged >= HAL_EDGES_AHEAD || sampler_is_over())
+        return;
+    struct order *order = staged ? after(next_free) : next_free;
+    order->tick = edge->at_ticks;
+    order->close = edge->at_ticks - last_planned < CLOSE_TICKS;
+    last_planned = edge->at_ticks;
+    order->again_ticks = edge->again_ticks;
+    order->times = edge->times;
+    order->turn = edge->again_ticks == 0 ? TURN_NONE : staged ? TURN_SECOND : TURN_FIRST;
+    if (edge->channel)
+        gates_prepare(&order->write, (uint8_t)(edge->channel - 1U), gates[edge->drive]);
+    else
+        gates_prepare_nothing(&order->write);
+    sampler_prepare(&order->sampling, edge);
+    staged = order->turn == TURN_FIRST;
+    if (staged)
+        return;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        if (edges_ahead == 0) {
+            first = next_free;
+            aimed = turns_end = false;
+        }
+        if (!sampler_is_over()) {
+            edges_ahead = (uint8_t)(edges_ahead + (order->turn == TURN_SECOND ? 2U : 1U));
+            next_free = after(order);
+        }
+    }
+    edges_aim();
+}
 
 void edges_cancel(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        planned = false;
+        edges_drop();
+        staged = 0;
+        edges_told = edges_done;
+        sampler_pulse_over();
+    }
+}
+
+/* At once when that has passed, by however much. */
+static inline void wait_until(uint16_t low) {
+    uint16_t left = (uint16_t)(low - TCNT1);
+    while (left > CALM_TICKS && left <= LEAD_TICKS + LATE_TICKS) {
+        line_attend();
+        left = (uint16_t)(low - TCNT1);
+    }
+    if (left <= CALM_TICKS)
+        while ((int8_t)((uint8_t)low - TCNT1L) > 0)
+            ;
+}
+
+/* Whether the next edge is so near that the interrupt had better wait for it; otherwise it comes again, aimed here when there is
+ * no time for edges_aim to do so. */
+static inline bool follows(const struct order *next) {
+    aimed = edges_ahead && next->close;
+    if (!aimed) {
         TIMSK1 &= (uint8_t)~_BV(OCIE1A);
+        return false;
     }
+    const uint16_t wake = (uint16_t)((uint16_t)next->tick - LEAD_TICKS);
+    const uint16_t left = (uint16_t)(wake - TCNT1);
+    if (left <= LATE_TICKS || left > CLOSE_TICKS) /* or past */
+        return true;
+    wake_at(wake);
+    return false;
 }
 
-/* Whether the planned edge is so near that it is waited for here. */
-static bool near(uint32_t ticks) { return planned && (int32_t)(planned_tick - edges_now()) <= (int32_t)ticks; }
-
-/* Ticks to the planned edge, when it is known to be near. */
-static int16_t left(void) { return (int16_t)((uint16_t)planned_tick - TCNT1); }
-
-/* Lets other interrupts run while there is time. They may cancel the edge or plan another. */
-static void wait_aside(void) {
-    aside = true;
-    while (planned && !replanned && left() > (int16_t)QUIET_TICKS) {
-        sei();
-        __asm__ __volatile__("nop\n\tnop\n\tnop\n\tnop"); /* an interrupt comes in one instruction after sei at the earliest */
-        cli();
+/* What comes after this edge; two by turns count as carried out when both have come for the last time. */
+static inline struct order *pass(struct order *order) {
+    uint8_t passed = 1;
+    struct order *next = after(order);
+    if (order->turn != TURN_NONE) {
+        struct order *other = order->turn == TURN_FIRST ? next : before(order);
+        const bool last = order->times == 0;
+        if (!turns_end) {
+            order->sampling.does = 0;
+            order->tick += order->again_ticks;
+            order->times--;
+            turns_end = last;
+            return other;
+        }
+        turns_end = false;
+        passed = 2;
+        next = order->turn == TURN_FIRST ? after(next) : next;
     }
-    aside = false;
+    edges_ahead = (uint8_t)(edges_ahead - passed);
+    edges_done = (uint8_t)(edges_done + passed);
+    return next;
 }
 
-/* Waits for the very tick of the planned edge and has it carried out. */
-static void carry_out(void) {
-    const uint32_t tick = planned_tick;
-    const uint16_t ready = (uint16_t)(tick - PIN_TICKS);
-    planned = false;
-    TIMSK1 &= (uint8_t)~_BV(OCIE1A);
-    while ((int16_t)(TCNT1 - ready) < 0)
-        ;
-    edge_tick = tick;
-    in_edge = true;
-    edges_due();
-    in_edge = false;
+/* Carries the first edge out; whether the next one is to follow at once. Not inlined: the interrupt would have to save
+ * twice as many registers before it gets here. */
+static __attribute__((noinline)) bool carry_out(struct order *order) {
+    wait_until((uint16_t)((uint16_t)order->tick - PIN_TICKS));
+    gates_do(&order->write);
+    sampler_do(&order->sampling);
+    line_attend();
+    first = pass(order);
+    return follows(first);
 }
 
 ISR(TIMER1_COMPA_vect) {
-    if (aside || !near(LEAD_TICKS))
-        return; /* the compare value comes round every 32.8 ms; not yet this time */
-    TIMSK1 &= (uint8_t)~_BV(OCIE1A);
-    replanned = false;
-    wait_aside();
-    if (!planned)
-        return;
-    if (replanned) {
-        edges_plan(planned_tick);
-        return;
-    }
-    carry_out();
-    if (near(NEAR_TICKS))
-        carry_out();
-    edges_past();
+    if (edges_ahead)
+        while (carry_out(first))
+            ;
+    later_raise();
 }
-
-bool edges_soon(void) { return near(SOON_FOR_LONG_TICKS); }

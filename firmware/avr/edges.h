@@ -1,24 +1,17 @@
 /* SPDX-License-Identifier: MIT
- * Time in ticks of 0.5 us, and the one pending edge of the pulse under way.
+ * Time in ticks of 0.5 us, and the planned edges of the pulses under way.
  *
- * The interrupt comes some time early and then waits for the very tick, so that whatever kept it waiting is absorbed. While
- * it waits the main loop stands still, so nothing there can hold interrupts off; other interrupts run until QUIET_TICKS
- * before the edge. Where edges follow one another closely the lead shrinks, so that the main loop gets its share.
- */
+ * An edge is made ready when it is planned; the interrupt comes LEAD_TICKS early, waits for the very tick, and writes the
+ * pins. What kept it waiting meanwhile (another interrupt, a few instructions with interrupts off) is absorbed, as long as
+ * it is shorter than the lead. The main loop and the core have no part in it. */
 #ifndef EDGES_H
 #define EDGES_H
 
+#include <avr/io.h>
 #include <stdbool.h>
 #include <stdint.h>
 
-#define TICKS_PER_US 2U
-#define PIN_TICKS 10U  /* 5 us from the end of the waiting to the pin: the core decides what to switch meanwhile */
-#define LEAD_TICKS 320U /* 160 us: longer than the main loop holds interrupts off */
-#define QUIET_TICKS 130U /* longer than a byte or a sample takes the core */
-#define LEAD_SHARE 4U  /* the lead is at most this part of the time to the edge */
-#define NEAR_TICKS 24U /* 12 us: an edge as near as this is waited for without leaving the interrupt */
-
-#define SOON_FOR_LONG_TICKS 400U /* 200 us: longer than the core's millisecond takes, and the quiet time */
+#include "hal.h"
 
 /* Starts timer 1. */
 void edges_begin(void);
@@ -26,25 +19,32 @@ void edges_begin(void);
 /* Ticks since edges_begin, modulo 2^32. Callable from anywhere. */
 uint32_t edges_now(void);
 
-/* Keeps the upper half of the tick count; to be called at least every 30 ms, from the 1 ms interrupt. */
+/* The whole tick count of an instant at most 30 ms ago, from its lower half. */
+uint32_t edges_whole(uint16_t low);
+
+/* Keeps the upper half of the tick count; to be called at least every 30 ms. */
 void edges_keep_count(void);
 
-/* Plans the next edge; a plan not yet carried out is replaced. An instant nearer than the lead comes as soon as it can. */
-void edges_plan(uint32_t tick);
-
-/* The instant that the program is to believe in: in edges_due that of the edge, otherwise now. */
-uint32_t edges_anchor(void);
-
-/* Drops the plan. */
+/* As hal_edge_at and hal_edge_cancel. */
+void edges_plan(const struct hal_edge *edge);
 void edges_cancel(void);
 
-/* Whether an edge is so near that something long had better wait for it. */
-bool edges_soon(void);
+/* [later] Aims the interrupt at the first edge when that is near; to be called every 5 ms at least. */
+void edges_aim(void);
 
-/* To be provided: an edge was carried out; what waited for it may go on. Called in the interrupt. */
-void edges_past(void);
+/* Edges planned and not yet carried out. */
+extern volatile uint8_t edges_ahead;
 
-/* To be provided: the planned instant has come. Called in the interrupt; may plan the next. */
-void edges_due(void);
+/* [interrupt] Drops the plan; those carried out are still told. */
+static inline void edges_drop(void) {
+    edges_ahead = 0;
+    TIMSK1 &= (uint8_t)~_BV(OCIE1A);
+}
+
+/* Number of edges carried out, modulo 256. */
+extern volatile uint8_t edges_done;
+
+/* [later] Number of edges told to the core, modulo 256. */
+extern volatile uint8_t edges_told;
 
 #endif

@@ -4,43 +4,40 @@
 #include <avr/interrupt.h>
 #include <util/atomic.h>
 
-#include "board.h"
-
 #define PER_PORT 8
+#define ALL_PINS 0xFFU
 
-/* A table: shifting takes a time that depends on the channel. */
+/* A table: shifting is slow, and takes a time that depends on the channel. */
 static const uint8_t bits[PER_PORT] = {1, 2, 4, 8, 16, 32, 64, 128};
+
+volatile uint8_t gates_allowed = ALL_PINS;
+static bool killed;
 
 #if BOARD_CHANNELS == 16
 
 void gates_begin(void) {
     gates_all_off();
     ENABLE_DDR |= _BV(ENABLE_BIT);
-    DDRA = DDRC = DDRL = DDRK = 0xFF;
+    DDRA = DDRC = DDRL = DDRK = ALL_PINS;
 }
 
-void gates_all_off(void) { PORTA = PORTC = PORTL = PORTK = 0; }
-
-void gates_set(uint8_t channel, enum gate gate) {
+void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate) {
     const uint8_t bit = bits[channel % PER_PORT];
     volatile uint8_t *lower = channel < PER_PORT ? &PORTA : &PORTC;
     volatile uint8_t *upper = channel < PER_PORT ? &PORTL : &PORTK;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        if (gate != GATE_ON)
-            *lower &= (uint8_t)~bit;
-        if (gate != GATE_UPPER)
-            *upper &= (uint8_t)~bit;
-        if (gate == GATE_ON)
-            *lower |= bit;
-        if (gate == GATE_UPPER)
-            *upper |= bit;
-    }
+    write->first = gate == GATE_UPPER ? lower : upper;
+    write->second = gate == GATE_UPPER ? upper : lower;
+    write->first_keep = write->second_keep = (uint8_t)~bit;
+    write->second_set = gate == GATE_OFF ? 0 : bit;
+}
+
+void gates_prepare_nothing(struct gate_write *write) {
+    *write = (struct gate_write){&PORTA, &PORTA, ALL_PINS, ALL_PINS, 0};
 }
 
 #else
 
 #define FIRST_GATE 4
-#define GATE_MASK 0xF0
 
 void gates_begin(void) {
     gates_all_off();
@@ -48,22 +45,30 @@ void gates_begin(void) {
     DDRD |= GATE_MASK;
 }
 
-void gates_all_off(void) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { PORTD &= (uint8_t)~GATE_MASK; }
+/* This board has no half-bridges: an upper leg stays off. */
+void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate) {
+    const uint8_t bit = bits[FIRST_GATE + channel];
+    gates_prepare_nothing(write);
+    write->second_keep = (uint8_t)~bit;
+    write->second_set = gate == GATE_ON ? bit : 0;
 }
 
-/* This board has no half-bridges: an upper leg stays off. */
-void gates_set(uint8_t channel, enum gate gate) {
-    const uint8_t bit = bits[FIRST_GATE + channel];
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        if (gate == GATE_ON)
-            PORTD |= bit;
-        else
-            PORTD &= (uint8_t)~bit;
-    }
+void gates_prepare_nothing(struct gate_write *write) {
+    *write = (struct gate_write){.second_keep = ALL_PINS};
 }
 
 #endif
+
+void gates_unbar(void) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { gates_allowed = killed ? 0 : ALL_PINS; }
+}
+
+void gates_kill(bool now) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        killed = now;
+        gates_unbar();
+    }
+}
 
 void gates_enable(bool enabled) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {

@@ -4,9 +4,10 @@
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/wdt.h>
+#include <util/atomic.h>
 
 #include "board.h"
-#include "edges.h"
+#include "later.h"
 
 #define MS_COUNT 249U /* 16 MHz / 64 / 250 = 1 kHz */
 
@@ -33,7 +34,13 @@ bool guard_was_watchdog(void) { return by_watchdog; }
 
 bool guard_stop_open(void) { return STOP_PINS & _BV(STOP_BIT); }
 
+volatile uint8_t guard_milliseconds;
+
 ISR(TIMER2_COMPA_vect) {
-    edges_keep_count();
-    guard_millisecond();
+    guard_milliseconds++;
+    later_raise();
+}
+
+void guard_attended(void) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { guard_milliseconds--; }
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT
- * What keeps the box safe when its main loop does not: the 1 ms interrupt and the hardware watchdog. */
+ * What keeps the box safe when its main loop does not: the millisecond, which the main loop cannot hold up, and the hardware watchdog. */
 #ifndef GUARD_H
 #define GUARD_H
 
@@ -22,7 +22,8 @@ bool guard_was_watchdog(void);
 /* Whether the stop contact is open. */
 bool guard_stop_open(void);
 
-/* To be provided: one millisecond went by. Called in the interrupt. */
-void guard_millisecond(void);
+/* Milliseconds that went by and were not yet attended to; guard_attended counts one as attended to. */
+extern volatile uint8_t guard_milliseconds;
+void guard_attended(void);
 
 #endif

@@ -2,10 +2,6 @@
 #include "line.h"
 
 #include <avr/interrupt.h>
-#include <avr/io.h>
-#include <util/atomic.h>
-
-#include "board.h"
 
 #if defined(__AVR_ATmega328P__)
 #define RX_vect USART_RX_vect
@@ -15,12 +11,13 @@
 #define UDRE_vect USART0_UDRE_vect
 #endif
 
-#define TX_SIZE 128U
 #define DIVIDER (CPU_HZ / 8UL / LINE_BAUD - 1UL)
 _Static_assert(CPU_HZ / 8UL % LINE_BAUD == 0, "this baud rate is not exact with double speed at 16 MHz");
 
-static uint8_t tx[TX_SIZE];
-static volatile uint8_t tx_head, tx_tail;
+struct line_in line_in;
+
+static uint8_t out[LINE_OUT_BYTES];
+static volatile uint8_t out_put, out_taken;
 
 void line_begin(void) {
     UCSR0A = _BV(U2X0);
@@ -29,34 +26,36 @@ void line_begin(void) {
     UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
 }
 
-static void receive(void) {
-    const uint8_t status = UCSR0A;
-    const uint8_t byte = UDR0;
-    if (status & (_BV(DOR0) | _BV(FE0)))
-        line_lost();
-    line_byte(byte);
-}
+ISR(RX_vect) { line_take_in(); }
 
-ISR(RX_vect) { receive(); }
-
-void line_attend(void) {
-    while (UCSR0A & _BV(RXC0))
-        receive();
+bool line_get(uint8_t *byte) {
+    const uint8_t taken = line_in.taken;
+    if (line_in.lost && (line_in.lost_at == taken || taken == line_in.put)) {
+        line_in.lost = false;
+        return false;
+    }
+    *byte = line_in.bytes[taken];
+    line_in.taken = (uint8_t)((taken + 1U) % LINE_IN_BYTES);
+    return true;
 }
 
 ISR(UDRE_vect) {
-    if (tx_head == tx_tail) {
+    const uint8_t taken = out_taken;
+    if (out_put == taken) {
         UCSR0B &= (uint8_t)~_BV(UDRIE0);
     } else {
-        UDR0 = tx[tx_tail];
-        tx_tail = (uint8_t)((tx_tail + 1U) % TX_SIZE);
+        UDR0 = out[taken];
+        out_taken = (uint8_t)((taken + 1U) % LINE_OUT_BYTES);
     }
 }
 
-uint8_t line_room(void) { return (uint8_t)((tx_tail + TX_SIZE - tx_head - 1U) % TX_SIZE); }
+uint8_t line_room(void) { return (uint8_t)((out_taken - out_put - 1U) % LINE_OUT_BYTES); }
 
+/* Enabling needs no lock: the interrupt may clear the bit between reading and writing only when it has sent all, this byte
+ * included, and then comes once in vain. */
 void line_send(uint8_t byte) {
-    tx[tx_head] = byte;
-    tx_head = (uint8_t)((tx_head + 1U) % TX_SIZE);
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { UCSR0B |= _BV(UDRIE0); }
+    const uint8_t put = out_put;
+    out[put] = byte;
+    out_put = (uint8_t)((put + 1U) % LINE_OUT_BYTES);
+    UCSR0B |= _BV(UDRIE0);
 }

@@ -13,12 +13,14 @@
 #include "gates.h"
 #include "guard.h"
 #include "hal.h"
+#include "later.h"
 #include "line.h"
 #include "sampler.h"
 
 #ifndef BUILD_HASH
 #define BUILD_HASH 0
 #endif
+#define AIM_EVERY 4U /* milliseconds */
 #define FIRMWARE_VERSION "0.1.0"
 #define SUPPLY_UV_PER_COUNT 19550UL  /* 20 V at 1023 counts */
 #define DRAIN_UV_PER_COUNT 58651UL   /* 60 V at 1023 counts */
@@ -58,25 +60,24 @@ static struct hal_board board = {
 
 /* --- hal.h ---------------------------------------------------------------------------------------------------- */
 
-void hal_gate(uint8_t channel, enum hal_drive drive) {
-    static const enum gate gates[] = {
-        [HAL_OFF] = GATE_OFF, [HAL_ON] = GATE_ON, [HAL_HIGH] = GATE_UPPER, [HAL_LOW] = GATE_ON};
-    gates_set((uint8_t)(channel - 1U), gates[drive]);
-}
-
 void hal_all_off(void) { gates_all_off(); }
 
-void hal_kill_gates(bool killed) { gates_enable(!killed); }
+void hal_kill_gates(bool killed) {
+    gates_kill(killed);
+    gates_enable(!killed);
+}
 
-uint32_t hal_now_ticks(void) { return edges_anchor(); }
+uint32_t hal_now_ticks(void) { return edges_now(); }
 
-void hal_edge_at(uint32_t at_ticks) { edges_plan(at_ticks); }
+void hal_edge_at(const struct hal_edge *edge) { edges_plan(edge); }
 
 void hal_edge_cancel(void) { edges_cancel(); }
 
 void hal_adc_start(uint8_t channel) { sampler_start((uint8_t)(channel - 1U)); }
 
 void hal_adc_stop(void) { sampler_stop(); }
+
+void hal_adc_release(void) { sampler_release(); }
 
 uint16_t hal_supply_counts(void) { return sampler_supply(); }
 
@@ -94,56 +95,62 @@ void hal_tx_put(uint8_t byte) { line_send(byte); }
 
 void hal_tx_wait(void) {} /* the interrupt drains the ring meanwhile */
 
-uint8_t hal_irq_save(void) {
-    const uint8_t saved = SREG;
-    cli();
-    return saved;
-}
+uint8_t hal_irq_save(void) { return later_hold(); }
 
-void hal_irq_restore(uint8_t saved) { SREG = saved; }
+void hal_irq_restore(uint8_t saved) { later_release(saved); }
 
 /* --- core.h --------------------------------------------------------------------------------------------------- */
 
-void edges_due(void) { core_edge_isr(); }
-
-void sampler_current(uint16_t fine, uint16_t wide) { core_adc_current_isr(fine, wide); }
-
-void sampler_rest(uint16_t supply, uint16_t drain) {
-    core_adc_rest_isr(supply, drain);
-    line_attend(); /* other interrupts go before the line's own */
-}
-
-void line_byte(uint8_t byte) { core_rx_byte(byte); }
-
-void line_lost(void) { core_rx_lost(); }
-
-/* The core's millisecond takes longer than an edge may be late, so it waits for an edge that is near: until that is past,
- * or for one more millisecond at most, however dense the edges are. */
-static bool waiting;
-
-static void millisecond(void) {
-    waiting = false;
-    line_attend();
+static void work_millisecond(void) {
+    static uint8_t turn;
+    guard_attended();
+    if (++turn % AIM_EVERY == 0) {
+        edges_keep_count();
+        edges_aim();
+    }
     sampler_idle();
     core_tick_1ms();
-    line_attend(); /* an edge may come next, before the line's own interrupt */
 }
 
-void guard_millisecond(void) {
-    if (!waiting && edges_soon())
-        waiting = true;
+/* Tells the oldest of what edges and sampler have done, in the order in which it happened; false when there is nothing. */
+static bool work_drive(void) {
+    if (sampler_tell())
+        return true;
+    if (edges_told != edges_done) {
+        edges_told++;
+        core_edge_isr();
+        return true;
+    }
+    if (sampler_lost) {
+        const uint8_t lost = sampler_take_lost();
+        if (lost)
+            core_sets_lost_isr(lost);
+    }
+    return false;
+}
+
+static void work_line(void) {
+    uint8_t byte;
+    if (line_get(&byte))
+        core_rx_byte(byte);
     else
-        millisecond();
+        core_rx_lost();
 }
 
-void edges_past(void) {
-    line_attend();
-    if (waiting && !edges_soon())
-        millisecond();
+/* In turn, so that none has to wait for much of another. First the line: a stop may be in it. */
+void later_work(void) {
+    bool more;
+    do {
+        more = line_has();
+        if (more)
+            work_line();
+        if (guard_milliseconds)
+            work_millisecond();
+        more |= work_drive();
+    } while (more || guard_milliseconds);
 }
 
-/* Not part of main, whose frame stays: what is read here is needed once. */
-__attribute__((noinline)) static void describe(void) {
+static void describe(void) {
     struct fitting fitting;
     fitting_load(&fitting);
     board.simulated = fitting.simulated;

@@ -3,175 +3,288 @@
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
-#include <stdbool.h>
 #include <util/atomic.h>
 
 #include "board.h"
+#include "core.h"
 #include "edges.h"
 #include "gates.h"
+#include "later.h"
+#include "sampler_state.h"
 
-#define AVCC_REFERENCE _BV(REFS0)
-#define DIVIDE_BY_16 _BV(ADPS2)
-#define ENABLED (_BV(ADEN) | _BV(ADIE) | DIVIDE_BY_16)
-#define HOLD_ON_MATCH (_BV(COM1B1) | _BV(COM1B0))
-#define TRACK_ON_MATCH _BV(COM1B1)
-#define JUST_PASSED_TICKS 1024U
-#define SOONEST_TICKS 6U
-#define HARD_WIDE_COUNTS 1020U     /* 20 A: off at once, whatever the channel's limit */
+#define COMPARATOR_B (_BV(ADTS2) | _BV(ADTS0))
+#define TRACK_TICKS 12U /* 6 us: the hold switches have been let go by then, and have followed */
+#define NO_INPUT 0xFFU
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
-enum phase { PHASE_IDLE, PHASE_WAIT, PHASE_DRAIN, PHASE_SUPPLY, PHASE_WIDE, PHASE_FINE };
+/* A set that is to be told. */
+struct slot {
+    struct hal_set set; /* `fine` is the current converted first, `wide` the other one, until it is told */
+    uint8_t first_input;
+    bool over;
+    uint8_t edges; /* carried out before it */
+};
 
-static volatile enum phase phase;
+struct sampler_state sampler = {.limit = NO_LIMIT};
+volatile uint8_t sampler_next_admux, sampler_next_adcsra;
+static uint16_t first_counts, second_counts; /* of the set under way */
+
+static volatile bool over; /* seen, not yet told */
+static uint16_t off_low;   /* when everything went off, lower half of the tick count */
+
+static struct slot slots[SETS_WAITING];
+static volatile uint8_t put, taken;
+volatile uint8_t sampler_lost;
+
 static volatile uint16_t latest_supply, latest_temperature;
-static uint16_t set_wide, set_drain;
-static uint8_t drain_input, idle_count, idle_input;
-volatile uint16_t holds_missed; /* sets that are not in the trace; its times are late by them */
-static volatile bool redo;    /* the conversion under way is not wanted any more */
-static volatile bool overdue; /* the currents are held, and the converter was busy */
-
-/* Lets the hold switches track; the next match holds again. */
-static void track(void) {
-    TCCR1A = TRACK_ON_MATCH;
-    TCCR1C = _BV(FOC1B);
-    TCCR1A = HOLD_ON_MATCH;
-}
+static uint8_t idle_count, idle_input = NO_INPUT;
 
 static void select(uint8_t input) { ADMUX = AVCC_REFERENCE | input; }
-
-static void convert(uint8_t input) {
-    select(input);
-    ADCSRA |= _BV(ADSC);
-}
 
 void sampler_begin(void) {
     HOLD_DDR |= _BV(HOLD_BIT);
     ADDRESS_DDR |= ADDRESS_MASK;
-    ADCSRB = 0;
+    ADCSRB = COMPARATOR_B;
     ADCSRA = _BV(ADEN) | DIVIDE_BY_16;
-    convert(INPUT_SUPPLY);
+    select(INPUT_SUPPLY);
+    ADCSRA |= _BV(ADSC);
     loop_until_bit_is_clear(ADCSRA, ADSC);
     latest_supply = ADC;
-    ADCSRA = ENABLED | _BV(ADIF);
+    ADCSRA = IDLE | _BV(ADIF);
 }
 
-/* The first hold; one whose time went by while the core made ready is done at once. */
-static void plan_hold(uint16_t tick) {
-    TIFR1 = _BV(OCF1B);
-    OCR1B = (uint16_t)(tick - 1U); /* a match shows one tick later */
-    if ((uint16_t)(TCNT1 - tick) < JUST_PASSED_TICKS && !(TIFR1 & _BV(OCF1B)))
-        OCR1B = (uint16_t)(TCNT1 + SOONEST_TICKS);
-    TIMSK1 |= _BV(OCIE1B);
+/* --- beginning and ending ------------------------------------------------------------------------------------- */
+
+static void aim(struct sampler_order *order, uint8_t channel, uint16_t tick) {
+    order->address = channel % DRAINS_PER_INPUT;
+    order->drain_input = (uint8_t)(INPUT_FIRST_DRAIN + channel / DRAINS_PER_INPUT);
+    order->hold = (uint16_t)(tick + FIRST_SET_TICKS - 1U); /* a match shows one tick later */
+}
+
+void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge) {
+    static const uint8_t does[] = {
+        [HAL_SAMPLING_LEAVE] = 0,
+        [HAL_SAMPLING_PULSE] = SAMPLER_JUDGE | SAMPLER_ANEW_UNLESS_KEPT,
+        [HAL_SAMPLING_SENSE] = SAMPLER_JUDGE | SAMPLER_ANEW | SAMPLER_TELL,
+        [HAL_SAMPLING_TRACE] = SAMPLER_JUDGE | SAMPLER_ANEW | SAMPLER_TELL | SAMPLER_KEEP,
+        [HAL_SAMPLING_LAST] = SAMPLER_JUDGE_NO_MORE,
+        [HAL_SAMPLING_END] = SAMPLER_JUDGE_NO_MORE | SAMPLER_END_UNLESS_KEPT,
+    };
+    order->does = does[edge->sampling];
+    order->judged_input = edge->limit.wide ? INPUT_WIDE : INPUT_FINE;
+    order->limit = edge->limit.counts;
+    if (edge->sampled)
+        aim(order, (uint8_t)(edge->sampled - 1U), (uint16_t)edge->at_ticks);
+}
+
+void sampler_pulse_over(void) {
+    sampler.limit = NO_LIMIT;
+    sampler.pulse = false;
+}
+
+bool sampler_is_over(void) { return over; }
+
+static void forget_sets(void) {
+    taken = put;
+    sampler_lost = 0;
+    sampler.over = false;
+    if (over) {
+        over = false;
+        gates_unbar();
+    }
 }
 
 void sampler_start(uint8_t channel) {
+    struct sampler_order order = {.does = SAMPLER_TELL, .judged_input = INPUT_FINE};
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        redo = ADCSRA & _BV(ADSC); /* breaking it off would make the next one slow */
-        overdue = false;
-        ADDRESS_PORT = (uint8_t)((ADDRESS_PORT & (uint8_t)~ADDRESS_MASK) | (channel & ADDRESS_MASK));
-        drain_input = (uint8_t)(INPUT_FIRST_DRAIN + channel / DRAINS_PER_INPUT);
-        phase = PHASE_WAIT;
-        ADCSRA = ENABLED | _BV(ADIF);
-        track();
-        plan_hold((uint16_t)(edges_anchor() + FIRST_SET_TICKS));
+        forget_sets();
+        aim(&order, channel, TCNT1);
+        sampler_begin_anew(&order);
     }
 }
 
 void sampler_stop(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        TIMSK1 &= (uint8_t)~_BV(OCIE1B);
-        redo = ADCSRA & _BV(ADSC);
-        phase = PHASE_IDLE;
-        ADCSRA = ENABLED | _BV(ADIF);
+        sampler.kept = false;
+        sampler_pulse_over();
+        forget_sets();
+        sampler_end();
     }
 }
+
+void sampler_release(void) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        sampler.kept = false;
+        sampler.wanted = 0;
+        if (!sampler.pulse && !over)
+            sampler_end();
+    }
+}
+
+/* --- between drives ------------------------------------------------------------------------------------------- */
 
 void sampler_idle(void) {
-    if (phase != PHASE_IDLE || ADCSRA & _BV(ADSC))
-        return;
-    idle_input = ++idle_count % TEMPERATURE_EVERY ? INPUT_SUPPLY : INPUT_TEMPERATURE;
-    convert(idle_input);
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        if (!(GPIOR0 & PHASES) && !(ADCSRA & (_BV(ADSC) | _BV(ADIF)))) { /* nor one done that its interrupt has not seen */
+            idle_input = ++idle_count % TEMPERATURE_EVERY ? INPUT_SUPPLY : INPUT_TEMPERATURE;
+            select(idle_input);
+            ADCSRA = START;
+        }
+    }
 }
 
-uint16_t sampler_supply(void) {
-    uint16_t counts;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { counts = latest_supply; }
-    return counts;
+static uint16_t whole(const volatile uint16_t *counts) {
+    uint16_t copy;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { copy = *counts; }
+    return copy;
 }
 
-uint16_t sampler_temperature(void) {
-    uint16_t counts;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { counts = latest_temperature; }
-    return counts;
-}
+uint16_t sampler_supply(void) { return whole(&latest_supply); }
 
-static void finish_idle(uint16_t counts) {
+uint16_t sampler_temperature(void) { return whole(&latest_temperature); }
+
+static inline void finish_idle(uint16_t counts) {
     if (idle_input == INPUT_SUPPLY)
         latest_supply = counts;
-    else
+    else if (idle_input == INPUT_TEMPERATURE) /* neither: the last one of a set broken off */
         latest_temperature = counts;
+    idle_input = NO_INPUT;
 }
 
-/* Converts what is held. When it begins does not matter: the hold was exact. */
-static void begin_set(void) {
-    if (phase != PHASE_WAIT || redo) {
-        if (overdue)
-            holds_missed++;
-        overdue = true;
-        return;
-    }
-    overdue = false;
-    phase = PHASE_DRAIN;
-    convert(drain_input);
+/* --- the set -------------------------------------------------------------------------------------------------- */
+
+#define DONE(name) \
+    void __vector_##name##_done(void) __attribute__((signal, used)); \
+    void __vector_##name##_done(void)
+
+/* Everything off, at once; the program is told with the set. */
+static inline void trip(void) {
+    gates_all_off();
+    off_low = TCNT1;
+    gates_bar();
+    over = sampler.over = true;
+    edges_drop();
+    sampler_pulse_over();
 }
 
-/* The hold switches have just opened. */
-ISR(TIMER1_COMPB_vect) {
-    uint16_t next = (uint16_t)(OCR1B + SET_TICKS);
-    while ((int16_t)(next - TCNT1) < (int16_t)SOONEST_TICKS) {
-        next = (uint16_t)(next + SET_TICKS); /* that hold went by: this interrupt came a whole set late */
-        holds_missed++;
-    }
-    OCR1B = next;
-    begin_set();
+/* Comparator B starts the first conversion, unless it has already passed while the converter was busy: then the hold was exact
+ * all the same. The second follows. */
+static inline void expect_first(void) {
+    sampler_next(sampler.first_input ^ OTHER_CURRENT, START);
+    if (TIFR1 & _BV(OCF1B) && !(ADCSRA & _BV(ADSC)))
+        ADCSRA = START;
 }
 
-ISR(ADC_vect) {
+/* The current that is judged; the second is being converted. When this ends its sample has been taken (2.5 us from its start at
+ * most), and the hold switches may track. */
+DONE(first) {
     const uint16_t counts = ADC;
-    if (redo) {
-        redo = false;
-        if (overdue)
-            begin_set();
+    if (counts > sampler.limit && sampler.first_input == sampler.judged_input)
+        trip();
+    first_counts = counts;
+    sampler_next_admux = AVCC_REFERENCE | sampler.drain_input;
+    GPIOR0 &= (uint8_t)~_BV(PHASE_FIRST);
+    GPIOR0 |= _BV(PHASE_SECOND);
+    uint16_t hold = (uint16_t)(OCR1B + SET_TICKS);
+    if ((uint8_t)((uint8_t)hold - TCNT1L - TRACK_TICKS) > SET_TICKS) {
+        hold = (uint16_t)(hold + SET_TICKS); /* too late for the next hold: that set is left out */
+        sampler_lost++;
+    }
+    OCR1B = hold;
+    TIFR1 = _BV(OCF1B);
+    sampler_track();
+}
+
+/* The drain is being converted. */
+DONE(second) {
+    second_counts = ADC;
+    sampler_next_admux = AVCC_REFERENCE | INPUT_SUPPLY;
+    GPIOR0 &= (uint8_t)~_BV(PHASE_SECOND);
+    GPIOR0 |= _BV(PHASE_DRAIN);
+}
+
+static inline void put_set(uint16_t drain) {
+    struct slot *slot = &slots[put];
+    const uint8_t next = (uint8_t)((put + 1U) % SETS_WAITING);
+    if (next == taken) {
+        sampler_lost++;
         return;
     }
-    switch (phase) {
-    case PHASE_DRAIN:
-        convert(INPUT_SUPPLY);
-        phase = PHASE_SUPPLY;
-        set_drain = counts;
-        break;
-    case PHASE_SUPPLY:
-        convert(INPUT_WIDE);
-        phase = PHASE_WIDE;
-        latest_supply = counts;
-        break;
-    case PHASE_WIDE:
-        convert(INPUT_FINE);
-        phase = PHASE_FINE;
-        set_wide = counts;
-        if (counts >= HARD_WIDE_COUNTS)
-            gates_all_off(); /* the core latches the trip when it sees the set */
-        break;
-    case PHASE_FINE:
-        track();
-        phase = PHASE_WAIT;
-        sampler_current(counts, set_wide);
-        sampler_rest(latest_supply, set_drain);
-        if (overdue && phase == PHASE_WAIT)
-            begin_set();
-        break;
-    default:
-        finish_idle(counts);
-        break;
+    slot->set.fine = first_counts;
+    slot->set.wide = second_counts;
+    slot->first_input = sampler.first_input;
+    slot->set.drain = drain;
+    slot->set.supply = latest_supply;
+    slot->over = sampler.over;
+    slot->edges = edges_done;
+    sampler.over = false;
+    put = next;
+    later_raise();
+}
+
+/* The set is whole, the supply is being converted: for the next set, since it is too late for the header of this one. */
+DONE(drain) {
+    const uint16_t counts = ADC;
+    if (sampler.wanted || sampler.over)
+        put_set(counts);
+    sampler.first_input = sampler.judged_input;
+    sampler_next(sampler.first_input, BY_MATCH);
+    GPIOR0 &= (uint8_t)~_BV(PHASE_DRAIN);
+    GPIOR0 |= _BV(PHASE_SUPPLY);
+}
+
+DONE(supply) {
+    latest_supply = ADC;
+    GPIOR0 &= (uint8_t)~_BV(PHASE_SUPPLY);
+    GPIOR0 |= _BV(PHASE_FIRST);
+    expect_first();
+}
+
+/* Between sets, or one that is not wanted. */
+DONE(other) {
+    if (GPIOR0 & _BV(PHASE_DROP)) {
+        idle_input = NO_INPUT;
+        sampler_be_at(_BV(PHASE_FIRST));
+        expect_first();
+    } else {
+        finish_idle(ADC);
     }
+}
+
+/* --- telling -------------------------------------------------------------------------------------------------- */
+
+static void tell(struct slot *slot) {
+    if (slot->first_input == INPUT_WIDE) {
+        const uint16_t wide = slot->set.fine;
+        slot->set.fine = slot->set.wide;
+        slot->set.wide = wide;
+    }
+    if (slot->over) {
+        over = false;
+        gates_unbar();
+        core_over_current_isr(&slot->set, edges_whole(off_low));
+    }
+    core_set_isr(&slot->set);
+}
+
+bool sampler_tell(void) {
+    const uint8_t mine = taken;
+    struct slot *slot = &slots[mine];
+    if (mine == put || (int8_t)(edges_told - slot->edges) < 0)
+        return false;
+    tell(slot);
+    if (taken == mine) /* it was not forgotten meanwhile */
+        taken = (uint8_t)((mine + 1U) % SETS_WAITING);
+    return true;
+}
+
+uint8_t sampler_take_lost(void) {
+    uint8_t count = 0;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        if (taken == put) {
+            count = sampler_lost;
+            sampler_lost = 0;
+        }
+    }
+    return count;
 }

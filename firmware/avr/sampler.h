@@ -1,32 +1,66 @@
 /* SPDX-License-Identifier: MIT
  * The converter: sample sets of one channel during a drive, the supply and the temperature in between.
  *
- * It runs at 1 MHz, 13 us a conversion. Timer 1's comparator B holds both current ranges at the same instant, without the
- * processor; the interrupts that convert them may come late. 1 MHz is the fastest clock that the datasheet gives figures
- * for; ten bits are specified up to 200 kHz only, so the noise figure told to the console must be measured on the board.
- */
+ * Timer 1's comparator B holds both current ranges at the same instant, without the processor, and starts the first
+ * conversion of the set; each interrupt starts the next one, and the rest of the set's time absorbs how late they come. First
+ * comes the range that over-current is judged in, and it is judged in that very interrupt.
+ *
+ * The converter runs at 1 MHz, 13 us a conversion: the fastest clock that the datasheet gives figures for. Ten bits are
+ * specified up to 200 kHz only; up to 1 MHz the datasheet admits some counts of error, so the noise and the gain told to the console must be
+ * measured on the board. At 500 kHz a set would take 116 us, too few for a sense pulse of 80 us to be measured at all. */
 #ifndef SAMPLER_H
 #define SAMPLER_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
-#define SET_TICKS 320U         /* 160 us from one set to the next: four conversions, and what the core does with a set */
-#define SET_NS 160000L
-#define FIRST_SET_TICKS 64U    /* 32 us from the edge to the first hold: the core needs most of it to get there */
-#define FIRST_SET_NS 32000L
-/* Sampling instants after the hold. Drain and supply are converted first, for the currents are held and may wait; so
- * over-current is known four conversions, about 70 us, after the hold. */
-#define DRAIN_SKEW_NS 7000
-#define SUPPLY_SKEW_NS 25000
+#include "board.h"
+#include "hal.h"
+
+#define SET_TICKS (SET_US * HAL_TICKS_PER_US) /* from one set to the next */
+#define SET_NS (SET_US * 1000L)
+#define FIRST_SET_TICKS 16U    /* 8 us from the edge to the first hold: driver and amplifiers have settled */
+#define FIRST_SET_NS 8000L
+/* Sampling instants against the hold, nominal; an interrupt that comes late makes them later by some us. The supply of a set
+ * is the one converted last before the hold; in the first set after a rest, up to 1 ms before. */
+#define DRAIN_SKEW_NS 30500
+#define SUPPLY_SKEW_NS (44500 - SET_NS)
+
+/* What an edge does to the sampler. */
+#define SAMPLER_JUDGE 0x01U /* the limit holds from here on */
+#define SAMPLER_JUDGE_NO_MORE 0x02U
+#define SAMPLER_ANEW 0x04U /* sets begin anew */
+#define SAMPLER_ANEW_UNLESS_KEPT 0x08U
+#define SAMPLER_END_UNLESS_KEPT 0x10U
+#define SAMPLER_KEEP 0x20U
+#define SAMPLER_TELL 0x40U /* sets are told */
+
+/* The same, made ready. */
+struct sampler_order {
+    uint8_t does;
+    uint8_t judged_input;  /* current that the limit is for */
+    uint8_t drain_input;
+    uint8_t address;       /* of the drain multiplexers */
+    uint16_t limit;        /* counts */
+    uint16_t hold;         /* compare value of the first hold */
+};
 
 /* Starts the converter and measures the supply once. */
 void sampler_begin(void);
 
-/* Samples a channel (from 0) from FIRST_SET_TICKS after now on, one set every SET_TICKS. */
-void sampler_start(uint8_t channel);
+/* [later] Makes an edge ready. */
+void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge);
 
-/* Ends it at once. */
+/* [later] Whether an over-current was seen and not yet told. */
+bool sampler_is_over(void);
+
+/* With interrupts off: no pulse is on any more, whatever edges were planned. */
+void sampler_pulse_over(void);
+
+/* As hal_adc_start (channels from 0), hal_adc_stop, hal_adc_release. */
+void sampler_start(uint8_t channel);
 void sampler_stop(void);
+void sampler_release(void);
 
 /* Measures the supply, or now and then the temperature, while no sets are taken; to be called every millisecond. */
 void sampler_idle(void);
@@ -37,10 +71,11 @@ uint16_t sampler_supply(void);
 /* The latest temperature reading, counts. */
 uint16_t sampler_temperature(void);
 
-/* To be provided; called in the interrupt. Both ranges of a set. */
-void sampler_current(uint16_t fine, uint16_t wide);
+/* [later] Tells the core of the oldest set that waits, unless an edge that came before it has not been told; false: nothing to tell. */
+bool sampler_tell(void);
 
-/* To be provided; called in the interrupt. The rest of the same set. */
-void sampler_rest(uint16_t supply, uint16_t drain);
+/* Sets that were missed; [later] takes their number, when no set is left to be told before them. */
+extern volatile uint8_t sampler_lost;
+uint8_t sampler_take_lost(void);
 
 #endif

@@ -82,7 +82,6 @@ void activity_cut(uint8_t end_reason)
     }
     outputs_all_off();
     current.cut = end_reason;
-    hal_edge_cancel();
     hal_adc_stop();
     trace_close(hal_now_ticks());
 }
@@ -151,18 +150,28 @@ void activity_edge(void)
     }
 }
 
-void activity_current(uint16_t fine, uint16_t wide)
+void activity_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
+    outputs_all_off(); /* they are; but nothing may depend on the board alone */
     if (running(ACTIVITY_DRIVE)) {
-        drive_current(fine, wide);
+        drive_over_current(set, off_ticks);
     } else if (running(ACTIVITY_SCAN)) {
-        scan_current(fine, wide);
+        scan_over_current(set);
     } else if (running(ACTIVITY_WATCH)) {
-        watch_current(fine, wide);
+        watch_over_current(set);
     }
 }
 
-void activity_set(const struct sample_set *set)
+void activity_lost(uint8_t sets)
+{
+    if (running(ACTIVITY_DRIVE)) {
+        drive_lost();
+    } else if (running(ACTIVITY_WATCH)) {
+        watch_lost(sets);
+    }
+}
+
+void activity_set(const struct hal_set *set)
 {
     if (running(ACTIVITY_DRIVE)) {
         drive_set(set);

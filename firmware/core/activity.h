@@ -42,26 +42,17 @@ void activity_tick(uint32_t now_ticks);
 
 /* [isr] From the board. */
 void activity_edge(void);
-void activity_current(uint16_t fine, uint16_t wide);
-void activity_set(const struct sample_set *set);
+void activity_over_current(const struct hal_set *set, uint32_t off_ticks);
+void activity_set(const struct hal_set *set);
+void activity_lost(uint8_t sets);
 
 /* --- over-current ------------------------------------------------------------------------------------------------ */
-
-/* Where over-current begins on one channel: above `counts` in one of the ranges. */
-struct trip_limit {
-    uint8_t channel; /* 0: not supervised */
-    bool wide;
-    uint16_t counts;
-};
 
 /* [main] Nothing latched. */
 void trip_reset(const struct hal_board *board);
 
 /* [main] The limit of a channel's configuration in counts of the range that can see it. */
-struct trip_limit trip_limit_of(uint8_t channel);
-
-/* [isr] Whether a current sample is over. */
-bool trip_is_over(const struct trip_limit *limit, uint16_t fine, uint16_t wide);
+struct hal_limit trip_limit_of(uint8_t channel);
 
 /* [isr] Everything off, the channel latched; the main loop tells it. */
 void trip_now(uint8_t channel, uint16_t fine, uint16_t wide);

@@ -76,6 +76,9 @@ void arming_drop_all(uint8_t reason)
 
 void arming_expire(void)
 {
+    if (mask == 0) {
+        return;
+    }
     uint8_t expired = (uint8_t)(mask & ~valid_now());
     for (uint8_t hazard = 1; hazard < ARMING_CLASSES; hazard++) {
         if (expired & (1u << hazard)) {

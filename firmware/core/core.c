@@ -1,5 +1,7 @@
 #include "core.h"
 
+#include <stddef.h>
+
 #include "activity.h"
 #include "arming.h"
 #include "guard.h"
@@ -10,8 +12,6 @@
 #include "requests.h"
 #include "send.h"
 #include "session.h"
-
-static struct sample_set set; /* the sample set under way */
 
 void core_init(const struct hal_board *board, bool by_watchdog)
 {
@@ -30,9 +30,9 @@ void core_init(const struct hal_board *board, bool by_watchdog)
 
 void core_rx_byte(uint8_t byte)
 {
-    struct receive_frame frame;
-    if (receive_byte(byte, &frame)) {
-        session_frame_isr(&frame);
+    const struct receive_frame *frame = receive_byte(byte);
+    if (frame != NULL) {
+        session_frame_isr(frame);
     }
 }
 
@@ -53,18 +53,19 @@ void core_edge_isr(void)
     activity_edge();
 }
 
-void core_adc_current_isr(uint16_t fine, uint16_t wide)
+void core_over_current_isr(const struct hal_set *set, uint32_t off_ticks)
 {
-    set.fine = fine;
-    set.wide = wide;
-    activity_current(fine, wide);
+    activity_over_current(set, off_ticks);
 }
 
-void core_adc_rest_isr(uint16_t supply, uint16_t drain)
+void core_set_isr(const struct hal_set *set)
 {
-    set.supply = supply;
-    set.drain = drain;
-    activity_set(&set);
+    activity_set(set);
+}
+
+void core_sets_lost_isr(uint8_t count)
+{
+    activity_lost(count);
 }
 
 void core_stop_input_isr(void)
@@ -88,5 +89,5 @@ void core_poll(void)
 
 bool core_idle(void)
 {
-    return !activity_busy();
+    return !activity_busy() && !receive_waiting();
 }

@@ -25,14 +25,20 @@ void core_rx_lost(void);
  * input are judged here and act on the outputs here. */
 void core_tick_1ms(void);
 
-/* [isr] The time given to hal_edge_at has come. */
+/* Edges, over-current and sets are told in the order in which they happened, which may be some time ago. */
+
+/* [isr] A planned edge was carried out. */
 void core_edge_isr(void);
 
-/* [isr] Both current ranges of a set are converted: fine (2 A) and wide (20 A) counts. Over-current acts here. */
-void core_adc_current_isr(uint16_t fine, uint16_t wide);
+/* [isr] A sample was above the limit of its edge: the board switched everything off, at `off_ticks`. Of the set, the range
+ * that was judged is valid, and the other one when the current is above the first one's scale. */
+void core_over_current_isr(const struct hal_set *set, uint32_t off_ticks);
 
-/* [isr] Supply and drain of the same set are converted: the set is complete. */
-void core_adc_rest_isr(uint16_t supply, uint16_t drain);
+/* [isr] A set is complete. */
+void core_set_isr(const struct hal_set *set);
+
+/* [isr] Sets were missed between the last one told and the next. */
+void core_sets_lost_isr(uint8_t count);
 
 /* [isr] The stop input opened or closed (pin change). Optional: core_tick_1ms looks too. */
 void core_stop_input_isr(void);

@@ -17,4 +17,14 @@
 #define CORE_WATCH_QUEUE 32u
 #endif
 
+/* Frames that wait for the main loop, and one. */
+#ifndef CORE_FRAME_QUEUE
+#define CORE_FRAME_QUEUE 4u
+#endif
+
+/* What a slow board needs from the planning of a first edge to the edge, ticks. */
+#ifndef CORE_START_TICKS
+#define CORE_START_TICKS 0u
+#endif
+
 #endif

@@ -10,14 +10,17 @@
 static struct {
     struct drive_plan plan;
     struct programme programme;
-    struct edge next;
-    bool edges_left;
+    struct hal_edge ahead[HAL_EDGES_AHEAD]; /* given to the board, not yet told by it */
+    uint8_t first; /* of the planned ones */
+    uint8_t count;
+    bool between; /* the last of them ends a pulse */
+    uint8_t at_once; /* edges there must be room for to plan the next pulse */
     bool on;      /* between the edges of a pulse */
     bool tripped;
     bool rested;  /* the time after the last pulse has passed */
-    struct trip_limit limits[PROGRAMME_MAX_CHANNELS];
-    struct trip_limit limit; /* of the pulse under way */
-    uint8_t sampled;         /* channel that the converter follows */
+    struct hal_limit limits[PROGRAMME_MAX_CHANNELS];
+    uint8_t sampled;   /* channel that the converter follows */
+    uint16_t untraced; /* pulses to be planned before the next traced one */
     uint16_t begun;
     uint16_t delivered;
     uint32_t rest_until;
@@ -35,31 +38,22 @@ static void find_limits(void)
         run.limits[i] = trip_limit_of(run.plan.channels[i]);
     }
     if (run.plan.together && run.limits[0].wide == run.limits[1].wide) {
-        struct trip_limit *high = run.limits[0].counts > run.limits[1].counts ? &run.limits[0] : &run.limits[1];
-        struct trip_limit *low = high == &run.limits[0] ? &run.limits[1] : &run.limits[0];
+        struct hal_limit *high = run.limits[0].counts > run.limits[1].counts ? &run.limits[0] : &run.limits[1];
+        struct hal_limit *low = high == &run.limits[0] ? &run.limits[1] : &run.limits[0];
         high->counts = low->counts;
     } else if (run.plan.together) {
-        struct trip_limit fine = run.limits[0].wide ? run.limits[1] : run.limits[0];
-        run.limits[0].wide = run.limits[1].wide = false;
-        run.limits[0].counts = run.limits[1].counts = fine.counts;
+        struct hal_limit fine = run.limits[0].wide ? run.limits[1] : run.limits[0];
+        run.limits[0] = run.limits[1] = fine;
     }
 }
 
-void drive_begin(const struct drive_plan *plan, const struct programme *programme)
+/* A bridge's current is looked at on its ground side, which is the second of its channels. */
+static uint8_t sampled_by(const struct hal_edge *edge)
 {
-    uint8_t state = plan->sensing ? WIRE_BOX_STATE_SENSING : WIRE_BOX_STATE_DRIVING;
-    uint8_t saved = hal_irq_save();
-    memset(&run, 0, sizeof run);
-    run.plan = *plan;
-    run.programme = *programme;
-    find_limits();
-    run.edges_left = programme_next(&run.programme, &run.next);
-    activity_begin(ACTIVITY_DRIVE, plan->channels[0], plan->hazards, plan->pump, state);
-    hal_edge_at(run.next.at_ticks);
-    hal_irq_restore(saved);
+    return run.plan.together ? run.plan.channels[1] : edge->channel;
 }
 
-static const struct trip_limit *limit_of(uint8_t channel)
+static const struct hal_limit *limit_of(uint8_t channel)
 {
     uint8_t i = 0;
     while (i + 1u < run.plan.channel_count && run.plan.channels[i] != channel) {
@@ -68,21 +62,67 @@ static const struct trip_limit *limit_of(uint8_t channel)
     return &run.limits[i];
 }
 
-static void begin_pulse(const struct edge *edge)
+/* Whether the pulse that is being planned is traced: the first, and every n-th after it. */
+static bool next_is_traced(void)
 {
-    /* A bridge's current is looked at on its ground side, which is the second of its channels. */
-    uint8_t sampled = run.plan.together ? run.plan.channels[1] : edge->channel;
-    const struct drive_plan *plan = &run.plan;
-    bool traced = plan->trace_every > 0 && plan->trace_samples > 0 && run.begun % plan->trace_every == 0;
-    run.on = true;
-    run.limit = *limit_of(sampled);
-    run.rest_until = edge->at_ticks + plan->rest_ticks;
-    if (traced || !trace_filling()) {
-        hal_adc_start(sampled);
-        run.sampled = sampled;
+    if (run.plan.trace_every == 0 || run.plan.trace_samples == 0) {
+        return false;
     }
-    if (traced) {
-        trace_begin(sampled, run.begun, plan->trace_decimation, plan->trace_samples, edge->at_ticks);
+    if (run.untraced > 0) {
+        run.untraced--;
+        return false;
+    }
+    run.untraced = (uint16_t)(run.plan.trace_every - 1u);
+    return true;
+}
+
+static void give_to_board(struct hal_edge *edge)
+{
+    if (edge->sampling == HAL_SAMPLING_PULSE) {
+        edge->sampling = next_is_traced() ? HAL_SAMPLING_TRACE : HAL_SAMPLING_PULSE;
+        edge->sampled = sampled_by(edge);
+        edge->limit = *limit_of(edge->sampled);
+    }
+    outputs_edge_at(edge);
+}
+
+/* Keeps the board supplied: with edges ahead, the program may be late without any of them being late. A pulse is begun only where
+ * its end has room, too: however late the program is, no pulse gets longer. */
+static void plan_ahead(void)
+{
+    while (run.count + (run.between ? run.at_once : 1u) <= HAL_EDGES_AHEAD) {
+        struct hal_edge *edge = &run.ahead[(run.first + run.count) % HAL_EDGES_AHEAD];
+        if (!programme_next(&run.programme, edge)) {
+            return;
+        }
+        run.between = edge->sampling == HAL_SAMPLING_END;
+        give_to_board(edge);
+        run.count++;
+    }
+}
+
+void drive_begin(const struct drive_plan *plan, const struct programme *programme)
+{
+    uint8_t state = plan->sensing ? WIRE_BOX_STATE_SENSING : WIRE_BOX_STATE_DRIVING;
+    memset(&run, 0, sizeof run); /* nothing is under way: no interrupt looks at it */
+    run.plan = *plan;
+    run.programme = *programme;
+    run.between = true;
+    run.at_once = programme_edges_at_once(programme);
+    find_limits();
+    uint8_t saved = hal_irq_save();
+    activity_begin(ACTIVITY_DRIVE, plan->channels[0], plan->hazards, plan->pump, state);
+    plan_ahead();
+    hal_irq_restore(saved);
+}
+
+static void begin_pulse(const struct hal_edge *edge)
+{
+    run.on = true;
+    run.sampled = edge->sampled;
+    run.rest_until = edge->at_ticks + run.plan.rest_ticks;
+    if (edge->sampling == HAL_SAMPLING_TRACE) {
+        trace_begin(run.sampled, run.begun, run.plan.trace_decimation, run.plan.trace_samples, edge->at_ticks);
     }
     run.begun++;
 }
@@ -94,37 +134,18 @@ static void close_full_trace(void)
     }
 }
 
-static void rest_converter(void)
-{
-    if (!run.on && !trace_filling()) {
-        hal_adc_stop();
-    }
-}
-
-static void end_pulse(const struct edge *edge)
+static void end_pulse(uint32_t at_ticks)
 {
     run.on = false;
-    run.limit.channel = 0;
     run.delivered++;
-    trace_pulse_off(edge->at_ticks, false);
+    trace_pulse_off(at_ticks, false);
     close_full_trace();
-    rest_converter();
 }
 
 static void end_when_done(void)
 {
-    if (!run.edges_left && !run.on && run.rested && !trace_filling()) {
+    if (run.count == 0 && !run.on && run.rested && !trace_filling()) {
         activity_over();
-    }
-}
-
-static void apply(const struct edge *edge)
-{
-    outputs_set(edge->channel, (enum hal_drive)edge->drive);
-    if (edge->mark == MARK_PULSE_ON) {
-        begin_pulse(edge);
-    } else if (edge->mark == MARK_PULSE_OFF) {
-        end_pulse(edge);
     }
 }
 
@@ -133,48 +154,67 @@ static bool due(uint32_t at_ticks)
     return (int32_t)(hal_now_ticks() - at_ticks) >= 0;
 }
 
-void drive_edge(void)
+/* After the last pulse: nothing until the duty is kept. */
+static void rest(void)
 {
-    while (run.edges_left && due(run.next.at_ticks)) {
-        struct edge edge = run.next;
-        apply(&edge);
-        run.edges_left = programme_next(&run.programme, &run.next);
-    }
-    if (run.edges_left) {
-        hal_edge_at(run.next.at_ticks);
-    } else if (!run.on && !due(run.rest_until)) {
-        hal_edge_at(run.rest_until);
-    } else if (!run.on) {
+    if (due(run.rest_until)) {
         run.rested = true;
         end_when_done();
+    } else {
+        struct hal_edge end = {.at_ticks = run.rest_until, .sampling = HAL_SAMPLING_LEAVE};
+        outputs_edge_at(&end);
     }
 }
 
-void drive_current(uint16_t fine, uint16_t wide)
+void drive_edge(void)
 {
-    if (!run.on || !trip_is_over(&run.limit, fine, wide)) {
+    if (run.count == 0) {
+        run.rested = true;
+        end_when_done();
         return;
     }
+    const struct hal_edge *done = &run.ahead[run.first];
+    run.first = (uint8_t)((run.first + 1u) % HAL_EDGES_AHEAD);
+    run.count--;
+    if (done->sampling == HAL_SAMPLING_END) {
+        end_pulse(done->at_ticks);
+    } else if (done->sampling != HAL_SAMPLING_LEAVE) {
+        begin_pulse(done);
+    }
+    plan_ahead();
+    if (run.count == 0 && !run.on) {
+        rest();
+    }
+}
+
+void drive_over_current(const struct hal_set *set, uint32_t off_ticks)
+{
     /* A bridge's two channels share one current: the trip is told of the drive's channel. */
-    trip_now(run.plan.together ? run.plan.channels[0] : run.limit.channel, fine, wide);
-    hal_edge_cancel();
+    trip_now(run.plan.together ? run.plan.channels[0] : run.sampled, set->fine, set->wide);
     run.tripped = true;
     run.on = false;
-    run.limit.channel = 0;
-    run.edges_left = false;
+    run.count = 0;
     run.rested = true;
-    trace_pulse_off(hal_now_ticks(), true);
+    trace_pulse_off(off_ticks, true);
     close_full_trace();
     end_when_done();
 }
 
-void drive_set(const struct sample_set *set)
+void drive_set(const struct hal_set *set)
 {
     if (trace_filling() && trace_put(set)) {
+        hal_adc_release();
         close_full_trace();
-        rest_converter();
         end_when_done();
     }
+}
+
+void drive_lost(void)
+{
+    trace_end_here();
+    hal_adc_release();
+    close_full_trace();
+    end_when_done();
 }
 
 void drive_tell_end(uint8_t reason)

@@ -30,7 +30,8 @@ void drive_tell_end(uint8_t reason);
 
 /* [isr] From activity.c. */
 void drive_edge(void);
-void drive_current(uint16_t fine, uint16_t wide);
-void drive_set(const struct sample_set *set);
+void drive_over_current(const struct hal_set *set, uint32_t off_ticks);
+void drive_set(const struct hal_set *set);
+void drive_lost(void);
 
 #endif

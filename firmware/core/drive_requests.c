@@ -4,15 +4,13 @@
 
 #include "activity.h"
 #include "arming.h"
+#include "core_config.h"
 #include "drive.h"
 #include "guard.h"
 #include "requests.h"
 #include "watch.h"
 #include "wire_gen.h"
 
-#ifndef CORE_START_TICKS
-#define CORE_START_TICKS 0u /* what a slow board needs from here to the first edge; the port says */
-#endif
 
 #define PERMILLE 1000u
 /* Kinds of driver that a request accepts; bit n is kind n. */

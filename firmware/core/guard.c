@@ -97,7 +97,8 @@ void guard_tick(uint32_t now_ticks)
     }
     guard_look_at_stop_input();
     guard_look_at_supply();
-    if (activity_hazards() & ~arming_valid_mask(now_ticks)) {
+    uint8_t hazards = activity_hazards();
+    if (hazards != 0 && (hazards & ~arming_valid_mask(now_ticks))) {
         activity_cut(WIRE_END_REASON_DISARMED);
     }
 }

@@ -21,10 +21,7 @@ enum hal_drive { HAL_OFF = 0, HAL_ON = 1, HAL_HIGH = 2, HAL_LOW = 3 };
 
 /* --- outputs ---------------------------------------------------------------------------------------------------- */
 
-/* [any] Set one output stage, at once. */
-void hal_gate(uint8_t channel, enum hal_drive drive);
-
-/* [any] Every output stage off, at once; must not depend on hal_gate having been called. Safe to call again. */
+/* [any] Every output stage off, at once, whatever was switched on before. Safe to call again. */
 void hal_all_off(void);
 
 /* [any] true: cut the supply of the gate drivers as well (stopped). false: give it back (stop cleared). */
@@ -35,22 +32,65 @@ void hal_kill_gates(bool killed);
 /* [any] Now, in ticks of 0.5 us. */
 uint32_t hal_now_ticks(void);
 
-/* [any] Call core_edge_isr at `at_ticks` (up to 2^25 ticks ahead; one edge is scheduled at a time, a new call
- * replaces it). A time that is now or just past must fire at once. */
-void hal_edge_at(uint32_t at_ticks);
+/* A current sample above `counts` in the range that `wide` names is over-current. */
+struct hal_limit {
+    bool wide;
+    uint16_t counts;
+};
 
-/* [any] Forget the scheduled edge. */
+/* What an edge means to the converter. "Kept": sets go on for the sake of a trace, until hal_adc_release. */
+enum hal_sampling {
+    HAL_SAMPLING_LEAVE, /* nothing */
+    HAL_SAMPLING_PULSE, /* judge by `limit` from here on; sets begin anew, but are not told, unless they are kept */
+    HAL_SAMPLING_SENSE, /* judge by `limit`; sets begin anew, as by hal_adc_start */
+    HAL_SAMPLING_TRACE, /* the same, and they are kept */
+    HAL_SAMPLING_LAST,  /* judge no more; sets go on */
+    HAL_SAMPLING_END,   /* judge no more; no more sets, unless they are kept */
+};
+
+/* One thing that the board does by itself, at its very tick. */
+struct hal_edge {
+    uint32_t at_ticks;
+    uint8_t channel; /* output stage that is switched; 0: none */
+    uint8_t drive;   /* enum hal_drive */
+    uint8_t sampling; /* enum hal_sampling */
+    uint8_t sampled; /* channel whose sets begin */
+    struct hal_limit limit;
+    uint16_t again_ticks; /* not 0: one of two edges planned one after the other that come by turns, each again after this */
+    uint16_t times;       /* so often again; the first of the two as often as the second, or once more */
+};
+
+#define HAL_EDGES_AHEAD 4u /* a power of two */
+
+/* [any] Plan an edge, behind those planned before (HAL_EDGES_AHEAD at most, times never falling, up to 2^25 ticks ahead).
+ * The board carries it out at `at_ticks` without asking, and then calls core_edge_isr, once for each; for two that come by
+ * turns when both have come for the last time. A time that is now or just past means at once. This is the only way to switch an output on. */
+void hal_edge_at(const struct hal_edge *edge);
+
+/* [any] Forget what is planned: when this returns, nothing planned before happens any more. */
 void hal_edge_cancel(void);
 
 /* --- converter -------------------------------------------------------------------------------------------------- */
 
+/* One sample set, counts: both current ranges at one instant, supply and drain a little later. */
+struct hal_set {
+    uint16_t fine;
+    uint16_t wide;
+    uint16_t supply;
+    uint16_t drain;
+};
+
 /* [any] Take sample sets of `channel`, one after another, the first current sample board.first_sample_ticks after
- * now and then one set each board.sample_period_ticks, until hal_adc_stop or the next hal_adc_start. For each set
- * the board calls core_adc_current_isr as soon as both current ranges are converted, then core_adc_rest_isr. */
+ * now and then one set each board.sample_period_ticks, until told otherwise. The board calls core_set_isr for each.
+ * Over-current is the board's own: a sample above the limit of the edge switches everything off (hal_all_off,
+ * hal_edge_cancel) as soon as it is converted; then the board calls core_over_current_isr, before the set is handed over. */
 void hal_adc_start(uint8_t channel);
 
-/* [any] No more sets; the converter looks after the supply again. */
+/* [any] No more sets; the converter looks after the supply again. Nothing is judged, nothing is kept. */
 void hal_adc_stop(void);
+
+/* [any] The trace has all its sets: they end here or, if a pulse is on, are told no more. */
+void hal_adc_release(void);
 
 /* [any] The latest supply reading, counts; at most 2 ms old. Valid before core_init is called. */
 uint16_t hal_supply_counts(void);
@@ -67,7 +107,7 @@ bool hal_stop_input_open(void);
  * the ring has moved on. */
 void hal_watchdog_feed(void);
 
-/* [main] Free bytes in the transmit ring (at least 64 when idle). */
+/* [main] Free bytes in the transmit ring (at least 32 when idle). */
 uint16_t hal_tx_free(void);
 
 /* [main] Put a byte into the transmit ring; there is room for it. */
@@ -76,7 +116,8 @@ void hal_tx_put(uint8_t byte);
 /* [main] Wait a little for the transmit ring to drain. */
 void hal_tx_wait(void);
 
-/* [any] Hold interrupts off and return what to give to hal_irq_restore; nests. */
+/* [any] Hold the entry points of core.h off and return what to give to hal_irq_restore; nests. Edges that are planned and
+ * over-current go on meanwhile: they are the board's. */
 uint8_t hal_irq_save(void);
 void hal_irq_restore(uint8_t saved);
 
@@ -101,7 +142,7 @@ struct hal_board {
     uint8_t adc_bits;      /* 10 */
     uint32_t sample_period_ns;
     uint16_t sample_period_ticks;
-    uint16_t first_sample_ticks; /* first current sample after hal_adc_start */
+    uint16_t first_sample_ticks; /* first current sample after the edge or hal_adc_start */
     int32_t first_sample_ns;
     int16_t supply_skew_ns; /* supply sample after the current sample */
     int16_t drain_skew_ns;

@@ -5,25 +5,29 @@ static volatile bool killed;
 void outputs_reset(void)
 {
     killed = false;
+    hal_edge_cancel();
     hal_all_off();
     hal_kill_gates(false);
 }
 
-void outputs_set(uint8_t channel, enum hal_drive drive)
+void outputs_edge_at(const struct hal_edge *edge)
 {
-    if (!killed || drive == HAL_OFF) {
-        hal_gate(channel, drive);
+    if (!killed || edge->drive == HAL_OFF) {
+        hal_edge_at(edge);
     }
 }
 
+/* In this order: an edge that comes in between is undone. */
 void outputs_all_off(void)
 {
+    hal_edge_cancel();
     hal_all_off();
 }
 
 void outputs_kill(void)
 {
     killed = true;
+    hal_edge_cancel();
     hal_all_off();
     hal_kill_gates(true);
 }

@@ -1,4 +1,4 @@
-/* The only place that switches an output. Once killed, nothing is switched on until revived. */
+/* The only place that has an output switched. Once killed, nothing is switched on until revived. */
 #ifndef LOOMPROOF_OUTPUTS_H
 #define LOOMPROOF_OUTPUTS_H
 
@@ -7,13 +7,13 @@
 /* [main] Everything off; not killed. */
 void outputs_reset(void);
 
-/* [any] Set one output stage; ignored while killed, unless it is to OFF. */
-void outputs_set(uint8_t channel, enum hal_drive drive);
+/* [any] Plan an edge; ignored while killed, unless it is to OFF. */
+void outputs_edge_at(const struct hal_edge *edge);
 
-/* [any] Everything off. */
+/* [any] Everything off, nothing planned. */
 void outputs_all_off(void);
 
-/* [any] Everything off, the gates' supply cut, until outputs_revive. */
+/* [any] Everything off, nothing planned, the gates' supply cut, until outputs_revive. */
 void outputs_kill(void);
 
 /* [main] A stop was cleared: outputs may be switched again. */

@@ -5,7 +5,7 @@
 #define PERMILLE 1000u
 
 enum { TRAIN, PEAK_HOLD, STEPPER, BRIDGE };
-enum { PHASE_ON, PHASE_OFF, PHASE_CHOP_OFF, PHASE_CHOP_ON, PHASE_GROUND, PHASE_SUPPLY, PHASE_HIGH, PHASE_LOW, PHASE_END };
+enum { PHASE_ON, PHASE_OFF, PHASE_CHOP, PHASE_CHOP_BACK, PHASE_GROUND, PHASE_SUPPLY, PHASE_END };
 
 static void clear(struct programme *p, uint8_t kind, uint32_t start_ticks)
 {
@@ -54,8 +54,9 @@ void programme_bridge(struct programme *p, uint32_t start_ticks, const struct wi
     p->channels[1] = request->channel_ground;
     p->on = (uint32_t)request->duration_ms * HAL_TICKS_PER_MS;
     p->chop = (uint16_t)(request->chop_period_us * HAL_TICKS_PER_US);
-    p->chop_part = (uint16_t)((uint32_t)p->chop * request->duty_permille / PERMILLE);
-    p->chop_at = start_ticks;
+    uint16_t high = (uint16_t)((uint32_t)p->chop * request->duty_permille / PERMILLE);
+    p->chop_part = (uint16_t)(p->chop - high);
+    p->chop_at = start_ticks + high;
 }
 
 static bool before(uint32_t a, uint32_t b)
@@ -63,12 +64,13 @@ static bool before(uint32_t a, uint32_t b)
     return (int32_t)(a - b) < 0;
 }
 
-static void set(struct edge *edge, uint32_t at_ticks, uint8_t channel, uint8_t drive, uint8_t mark)
+static void set(struct hal_edge *edge, uint32_t at_ticks, uint8_t channel, uint8_t drive, uint8_t sampling)
 {
     edge->at_ticks = at_ticks;
     edge->channel = channel;
     edge->drive = drive;
-    edge->mark = mark;
+    edge->sampling = sampling;
+    edge->again_ticks = 0;
 }
 
 static void next_pulse(struct programme *p)
@@ -79,74 +81,92 @@ static void next_pulse(struct programme *p)
     p->phase = PHASE_ON;
 }
 
-static bool pulse_edge(struct programme *p, struct edge *edge)
+static bool pulse_edge(struct programme *p, struct hal_edge *edge)
 {
     uint8_t channel = p->channels[p->kind == STEPPER ? p->place : 0];
     if (p->phase == PHASE_ON) {
         if (p->left == 0) {
             return false;
         }
-        set(edge, p->start, channel, HAL_ON, MARK_PULSE_ON);
-        p->phase = p->kind == PEAK_HOLD ? PHASE_CHOP_OFF : PHASE_OFF;
+        set(edge, p->start, channel, HAL_ON, HAL_SAMPLING_PULSE);
+            p->phase = p->kind == PEAK_HOLD ? PHASE_CHOP : PHASE_OFF;
         p->chop_at = p->start + p->peak;
         return true;
     }
-    set(edge, p->start + p->on, channel, HAL_OFF, MARK_PULSE_OFF);
+    set(edge, p->start + p->on, channel, HAL_OFF, HAL_SAMPLING_END);
     next_pulse(p);
     return true;
 }
 
-static bool chopped_edge(struct programme *p, struct edge *edge)
+/* How often an edge comes again before the end. */
+static uint16_t times_before(const struct programme *p, uint32_t at_ticks, uint32_t end)
 {
-    uint32_t end = p->start + p->on;
-    if (p->phase == PHASE_CHOP_OFF && before(p->chop_at, end)) {
-        set(edge, p->chop_at, p->channels[0], HAL_OFF, MARK_WITHIN);
-        p->phase = PHASE_CHOP_ON;
+    uint32_t times = (end - 1u - at_ticks) / p->chop;
+    return times < UINT16_MAX ? (uint16_t)times : (uint16_t)(UINT16_MAX - 1u);
+}
+
+/* The chop edges that still come before the end, as two edges by turns: one away from the state at the chop's begin at
+ * p->chop_at, one back to it. More than a board can count follow as another two. False: none are left. */
+static bool chop_edge(struct programme *p, struct hal_edge *edge, uint32_t end, uint8_t away, uint8_t back)
+{
+    uint32_t back_at = p->chop_at + p->chop_part;
+    if (p->phase == PHASE_CHOP && before(p->chop_at, end)) {
+        set(edge, p->chop_at, p->channels[0], away, HAL_SAMPLING_LEAVE);
+        if (before(back_at, end)) {
+            edge->again_ticks = p->chop;
+            edge->times = times_before(p, p->chop_at, end);
+            p->phase = PHASE_CHOP_BACK;
+        } else {
+            p->chop_at = end;
+        }
         return true;
     }
-    if (p->phase == PHASE_CHOP_ON && before(p->chop_at + p->chop_part, end)) {
-        set(edge, p->chop_at + p->chop_part, p->channels[0], HAL_ON, MARK_WITHIN);
-        p->chop_at += p->chop;
-        p->phase = PHASE_CHOP_OFF;
+    if (p->phase == PHASE_CHOP_BACK) {
+        set(edge, back_at, p->channels[0], back, HAL_SAMPLING_LEAVE);
+        edge->again_ticks = p->chop;
+        edge->times = times_before(p, back_at, end);
+        p->chop_at += ((uint32_t)times_before(p, p->chop_at, end) + 1u) * p->chop;
+        p->phase = PHASE_CHOP;
         return true;
     }
-    if (p->phase == PHASE_CHOP_OFF || p->phase == PHASE_CHOP_ON) {
+    return false;
+}
+
+static bool chopped_edge(struct programme *p, struct hal_edge *edge)
+{
+    if (chop_edge(p, edge, p->start + p->on, HAL_OFF, HAL_ON)) {
+        return true;
+    }
+    if (p->phase == PHASE_CHOP) {
         p->phase = PHASE_OFF;
     }
     return pulse_edge(p, edge);
 }
 
-/* After a chop edge: the next one, unless the drive ends first. */
-static uint8_t bridge_phase(const struct programme *p, uint32_t next, uint8_t phase)
-{
-    return before(next, p->start + p->on) ? phase : (uint8_t)PHASE_OFF;
-}
-
-static bool bridge_edge(struct programme *p, struct edge *edge)
+/* The first high part is the pulse's begin; from its end on the supply side goes low and high by turns. */
+static bool bridge_edge(struct programme *p, struct hal_edge *edge)
 {
     uint8_t supply = p->channels[0];
     uint8_t ground = p->channels[1];
+    uint32_t end = p->start + p->on;
+    if (chop_edge(p, edge, end, HAL_LOW, HAL_HIGH)) {
+        return true;
+    }
     switch (p->phase) {
     case PHASE_GROUND:
-        set(edge, p->start, ground, HAL_LOW, MARK_WITHIN);
+        set(edge, p->start, ground, HAL_LOW, HAL_SAMPLING_LEAVE);
         p->phase = PHASE_SUPPLY;
         return true;
     case PHASE_SUPPLY:
-    case PHASE_HIGH:
-        set(edge, p->chop_at, supply, HAL_HIGH, p->phase == PHASE_SUPPLY ? MARK_PULSE_ON : MARK_WITHIN);
-        p->phase = bridge_phase(p, p->chop_at + p->chop_part, PHASE_LOW);
+        set(edge, p->start, supply, HAL_HIGH, HAL_SAMPLING_PULSE);
+        p->phase = PHASE_CHOP;
         return true;
-    case PHASE_LOW:
-        set(edge, p->chop_at + p->chop_part, supply, HAL_LOW, MARK_WITHIN);
-        p->chop_at += p->chop;
-        p->phase = bridge_phase(p, p->chop_at, PHASE_HIGH);
-        return true;
-    case PHASE_OFF:
-        set(edge, p->start + p->on, supply, HAL_OFF, MARK_WITHIN);
+    case PHASE_CHOP:
+        set(edge, end, supply, HAL_OFF, HAL_SAMPLING_LEAVE);
         p->phase = PHASE_END;
         return true;
     case PHASE_END:
-        set(edge, p->start + p->on, ground, HAL_OFF, MARK_PULSE_OFF);
+        set(edge, end, ground, HAL_OFF, HAL_SAMPLING_END);
         p->phase = PHASE_ON; /* over: nothing handles it */
         return true;
     default:
@@ -154,7 +174,12 @@ static bool bridge_edge(struct programme *p, struct edge *edge)
     }
 }
 
-bool programme_next(struct programme *p, struct edge *edge)
+uint8_t programme_edges_at_once(const struct programme *p)
+{
+    return p->kind == PEAK_HOLD || p->kind == BRIDGE ? HAL_EDGES_AHEAD : 2u;
+}
+
+bool programme_next(struct programme *p, struct hal_edge *edge)
 {
     switch (p->kind) {
     case PEAK_HOLD:

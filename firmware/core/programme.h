@@ -7,15 +7,6 @@
 
 #define PROGRAMME_MAX_CHANNELS 4u
 
-enum programme_mark { MARK_PULSE_ON, MARK_PULSE_OFF, MARK_WITHIN };
-
-struct edge {
-    uint32_t at_ticks;
-    uint8_t channel;
-    uint8_t drive;   /* enum hal_drive */
-    uint8_t mark;    /* enum programme_mark */
-};
-
 /* Fields belong to programme.c. All times in ticks. */
 struct programme {
     uint8_t kind;
@@ -29,7 +20,7 @@ struct programme {
     uint32_t peak;
     uint32_t chop_at;
     uint16_t chop;
-    uint16_t chop_part; /* peak-and-hold: off part; bridge: high part */
+    uint16_t chop_part; /* peak-and-hold: off part; bridge: low part */
 };
 
 /* `count` pulses of one channel, the first at start_ticks. */
@@ -45,7 +36,11 @@ void programme_stepper(struct programme *p, uint32_t start_ticks, const struct w
 /* Ground side low throughout; supply side high for its duty, low between so that the current runs on. */
 void programme_bridge(struct programme *p, uint32_t start_ticks, const struct wire_drive_bridge *request);
 
-/* Write the next edge; false when there is none. */
-bool programme_next(struct programme *p, struct edge *edge);
+/* Edges that a board should have room for when a pulse begins, so that none of them is late. */
+uint8_t programme_edges_at_once(const struct programme *p);
+
+/* Write time, channel, drive, sampling and turns of the next edge; false when there is none. Sampling is PULSE where a pulse begins, END
+ * where it ends, LEAVE within it. */
+bool programme_next(struct programme *p, struct hal_edge *edge);
 
 #endif

@@ -85,23 +85,31 @@ static bool good(void)
            now.crc == CRC32_RESIDUE;
 }
 
-bool receive_byte(uint8_t byte, struct receive_frame *frame)
+/* The frame that is complete, in the free place of the queue: there is always one, since a full queue is one short of full. */
+static const struct receive_frame *completed(void)
 {
+    struct receive_frame *frame = &queue.frames[queue.put];
+    frame->kind = now.bytes[0];
+    frame->sequence = wire_get_u16(now.bytes + 1);
+    frame->size = (uint16_t)(now.raw - MIN_RAW_BYTES);
+    memcpy(frame->body, now.bytes + HEAD_BYTES, frame->size < RECEIVE_KEPT_BODY_BYTES ? frame->size : RECEIVE_KEPT_BODY_BYTES);
+    return frame;
+}
+
+const struct receive_frame *receive_byte(uint8_t byte)
+{
+    const struct receive_frame *frame = NULL;
     if (byte != WIRE_DELIMITER) {
         inside(byte);
-        return false;
+        return frame;
     }
-    bool found = now.encoded > 0 && good();
-    if (found) {
-        frame->kind = now.bytes[0];
-        frame->sequence = wire_get_u16(now.bytes + 1);
-        frame->size = (uint16_t)(now.raw - MIN_RAW_BYTES);
-        memcpy(frame->body, now.bytes + HEAD_BYTES, RECEIVE_KEPT_BODY_BYTES);
+    if (now.encoded > 0 && good()) {
+        frame = completed();
     } else if (now.encoded > 0) {
         receive_count_bad();
     }
     begin();
-    return found;
+    return frame;
 }
 
 void receive_spoil(void)
@@ -109,15 +117,19 @@ void receive_spoil(void)
     now.too_long = true; /* counted and dropped at the next delimiter */
 }
 
-bool receive_keep(const struct receive_frame *frame)
+bool receive_keep(void)
 {
     uint8_t next = (uint8_t)((queue.put + 1u) % RECEIVE_QUEUE);
     if (next == queue.taken) {
         return false;
     }
-    queue.frames[queue.put] = *frame;
     queue.put = next;
     return true;
+}
+
+bool receive_waiting(void)
+{
+    return queue.taken != queue.put;
 }
 
 bool receive_take(struct receive_frame *frame)

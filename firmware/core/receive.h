@@ -1,13 +1,15 @@
-/* Bytes in, frames out: COBS and CRC undone byte by byte, inside the line's interrupt. */
+/* Bytes in, frames out: COBS and CRC undone byte by byte, as they come. */
 #ifndef LOOMPROOF_RECEIVE_H
 #define LOOMPROOF_RECEIVE_H
 
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "core_config.h"
+
 /* Bodies longer than this are of no request; their size is kept, their bytes are not. */
 #define RECEIVE_KEPT_BODY_BYTES 24u
-#define RECEIVE_QUEUE 4u
+#define RECEIVE_QUEUE CORE_FRAME_QUEUE
 
 struct receive_frame {
     uint8_t kind;
@@ -19,14 +21,17 @@ struct receive_frame {
 /* [main] Forget everything. */
 void receive_reset(void);
 
-/* [isr] Take a byte. Returns whether it completed a good frame; then *frame is that frame (until the next byte). */
-bool receive_byte(uint8_t byte, struct receive_frame *frame);
+/* [isr] Take a byte. Returns the good frame that it completed, valid until the next byte, or NULL. */
+const struct receive_frame *receive_byte(uint8_t byte);
 
-/* [isr] Keep a frame for the main loop; false when the queue is full. */
-bool receive_keep(const struct receive_frame *frame);
+/* [isr] Keep that frame for the main loop; false when the queue is full. */
+bool receive_keep(void);
 
 /* [main] Take the oldest kept frame; false when there is none. */
 bool receive_take(struct receive_frame *frame);
+
+/* [any] Whether a frame is kept. */
+bool receive_waiting(void);
 
 /* [isr] A byte was lost: the frame under way is none. */
 void receive_spoil(void);

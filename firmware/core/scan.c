@@ -11,7 +11,7 @@
 /* From one sense pulse to the next, so that one load's current has decayed before the next is looked at. */
 #define SLOT_TICKS HAL_TICKS_PER_MS
 
-enum step { RESTING, PULSE, NOTING, DECAY };
+enum step { RESTING, COMING, PULSE, NOTING, DECAY };
 
 static const struct hal_board *board;
 static struct {
@@ -19,11 +19,9 @@ static struct {
     uint8_t step;
     uint8_t channel;
     uint8_t widths_us[CORE_CHANNELS];
-    bool on;
     bool noted;
     uint32_t on_ticks;
     uint32_t off_ticks;
-    struct trip_limit limit;
     struct wire_scan_result result;
 } run;
 
@@ -59,21 +57,29 @@ void scan_begin(uint16_t sequence, const struct wire_scan *request, const uint8_
     hal_irq_restore(saved);
 }
 
+static void at(uint32_t at_ticks, uint8_t drive, uint8_t sampling)
+{
+    struct hal_edge edge = {.at_ticks = at_ticks, .drive = drive, .sampling = sampling, .sampled = run.channel};
+    bool switched = sampling != HAL_SAMPLING_LEAVE;
+    edge.channel = switched ? run.channel : 0;
+    edge.limit = trip_limit_of(run.channel);
+    outputs_edge_at(&edge);
+}
+
+/* On; sets that begin anew, so that the last one is taken just before the off edge; off. All is planned at once. */
 static void switch_on(void)
 {
-    uint16_t lead = (uint16_t)(board->first_sample_ticks + 1u); /* the last sample is taken just before the off edge */
+    uint16_t lead = (uint16_t)(board->first_sample_ticks + 1u);
     uint16_t width = (uint16_t)(run.widths_us[run.channel - 1u] * HAL_TICKS_PER_US);
     activity_at_channel(run.channel);
-    run.limit = trip_limit_of(run.channel);
     run.result.sensed_mask = (uint16_t)(run.result.sensed_mask | (1u << (run.channel - 1u)));
-    run.on = true;
     run.noted = false;
-    run.step = PULSE;
-    run.on_ticks = hal_now_ticks();
+    run.step = COMING;
+    run.on_ticks = hal_now_ticks() + CORE_START_TICKS;
     run.off_ticks = run.on_ticks + width;
-    outputs_set(run.channel, HAL_ON);
-    hal_adc_start(run.channel);
-    hal_edge_at(width > lead ? run.off_ticks - lead : run.on_ticks);
+    at(run.on_ticks, HAL_ON, HAL_SAMPLING_SENSE);
+    at(width > lead ? run.off_ticks - lead : run.on_ticks, HAL_ON, HAL_SAMPLING_SENSE);
+    at(run.off_ticks, HAL_OFF, HAL_SAMPLING_LAST);
 }
 
 static void note(uint16_t fine, uint16_t wide)
@@ -83,19 +89,23 @@ static void note(uint16_t fine, uint16_t wide)
     run.noted = true;
 }
 
+static void wait_for_decay(void)
+{
+    run.step = DECAY;
+    at(run.on_ticks + SLOT_TICKS, HAL_OFF, HAL_SAMPLING_LEAVE);
+}
+
 void scan_edge(void)
 {
     switch (run.step) {
+    case COMING:
+        run.step = PULSE;
+        break;
     case PULSE:
         run.step = NOTING;
-        hal_adc_start(run.channel);
-        hal_edge_at(run.off_ticks);
         break;
     case NOTING:
-        outputs_all_off();
-        run.on = false;
-        run.step = DECAY;
-        hal_edge_at(run.on_ticks + SLOT_TICKS);
+        wait_for_decay();
         break;
     case DECAY:
         next_channel();
@@ -105,25 +115,22 @@ void scan_edge(void)
     }
 }
 
-void scan_current(uint16_t fine, uint16_t wide)
+void scan_over_current(const struct hal_set *set)
 {
-    if (run.on && trip_is_over(&run.limit, fine, wide)) {
-        trip_now(run.channel, fine, wide);
-        note(fine, wide);
-        run.on = false;
-        run.step = DECAY;
-        hal_edge_at(run.on_ticks + SLOT_TICKS);
-    } else if ((run.step == NOTING || run.step == DECAY) && !run.noted) {
-        note(fine, wide);
-    }
+    trip_now(run.channel, set->fine, set->wide);
+    note(set->fine, set->wide);
+    wait_for_decay();
 }
 
-void scan_set(const struct sample_set *set)
+void scan_set(const struct hal_set *set)
 {
+    if ((run.step == NOTING || run.step == DECAY) && !run.noted) {
+        note(set->fine, set->wide);
+    }
+    if (run.step == DECAY) {
+        hal_adc_stop();
+    }
     if (run.step != RESTING) {
-        if (run.step == DECAY) {
-            hal_adc_stop();
-        }
         return;
     }
     hal_adc_stop();

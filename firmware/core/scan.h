@@ -16,7 +16,7 @@ void scan_tell_end(bool complete);
 
 /* [isr] From activity.c. */
 void scan_edge(void);
-void scan_current(uint16_t fine, uint16_t wide);
-void scan_set(const struct sample_set *set);
+void scan_over_current(const struct hal_set *set);
+void scan_set(const struct hal_set *set);
 
 #endif

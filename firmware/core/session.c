@@ -55,7 +55,7 @@ void session_frame_isr(const struct receive_frame *frame)
     if (frame->kind == WIRE_KIND_STOP) {
         guard_stop(WIRE_STOP_REASON_COMMAND);
     }
-    if (!receive_keep(frame) && lost_frames < UINT16_MAX) {
+    if (!receive_keep() && lost_frames < UINT16_MAX) {
         lost_frames++;
     }
 }

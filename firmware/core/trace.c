@@ -20,7 +20,6 @@ struct trace {
     bool read;
     bool off_known;
     bool tripped;
-    bool truncated;
     uint16_t id;
     uint16_t pulse_index;
     uint16_t wanted;
@@ -32,6 +31,7 @@ struct trace {
 static const struct hal_board *board;
 static struct trace traces[CORE_TRACE_BUFFERS];
 static uint8_t filling = NONE;
+static struct trace *filled; /* the same as a pointer */
 static uint8_t *write_at; /* where the next set of it goes */
 static uint8_t skip; /* sets to pass over before the next kept one */
 static uint8_t closed_order;
@@ -64,10 +64,13 @@ static uint8_t empty_buffer(void)
     return NONE;
 }
 
+_Static_assert((unsigned long)CORE_TRACE_BUFFERS * WIRE_MAX_TRACE_SAMPLES * HAL_TRACE_SET_BYTES <= UINT16_MAX,
+               "offsets in the trace memory are of 16 bits");
+
 static uint8_t *set_at(uint8_t buffer, uint16_t index)
 {
-    uint32_t offset = ((uint32_t)buffer * board->max_trace_samples + index) * HAL_TRACE_SET_BYTES;
-    return board->trace_memory + offset;
+    uint16_t set = (uint16_t)(buffer * board->max_trace_samples + index);
+    return board->trace_memory + (uint16_t)(set * HAL_TRACE_SET_BYTES);
 }
 
 void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint16_t sets, uint32_t on_ticks)
@@ -80,6 +83,7 @@ void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint
         return;
     }
     struct trace *trace = &traces[filling];
+    filled = trace;
     trace->state = FILLING;
     trace->channel = channel;
     trace->decimation = decimation;
@@ -101,7 +105,7 @@ bool trace_filling(void)
 }
 
 /* Four 10-bit counts in five bytes: the low bytes, then the high bits together. */
-static void pack(uint8_t *at, const struct sample_set *set)
+static void pack(uint8_t *at, const struct hal_set *set)
 {
     at[0] = (uint8_t)(set->fine & 0xFFu);
     at[1] = (uint8_t)(set->wide & 0xFFu);
@@ -118,9 +122,9 @@ static void unpack_to_wire(const uint8_t *at, uint8_t *wire)
     }
 }
 
-bool trace_put(const struct sample_set *set)
+bool trace_put(const struct hal_set *set)
 {
-    struct trace *trace = &traces[filling];
+    struct trace *trace = filled;
     if (trace->count == trace->wanted) {
         return true;
     }
@@ -133,6 +137,13 @@ bool trace_put(const struct sample_set *set)
     write_at += HAL_TRACE_SET_BYTES;
     trace->count++;
     return trace->count == trace->wanted;
+}
+
+void trace_end_here(void)
+{
+    if (filling != NONE) {
+        traces[filling].wanted = traces[filling].count;
+    }
 }
 
 bool trace_full(void)
@@ -196,14 +207,19 @@ void trace_close(uint32_t now_ticks)
     }
     struct trace *trace = &traces[filling];
     trace_pulse_off(now_ticks, false);
-    int32_t last = (int32_t)board->first_sample_ticks +
-                   ((int32_t)trace->count - 1) * (int32_t)board->sample_period_ticks * trace->decimation;
-    trace->truncated = (int32_t)(trace->off_ticks - trace->on_ticks) > last;
     push_out_oldest();
     closed_order++;
     trace->order = closed_order;
     trace->state = CLOSED;
     filling = NONE;
+}
+
+/* Whether the pulse was longer than the trace. */
+static bool truncated(const struct trace *trace)
+{
+    int32_t last = (int32_t)board->first_sample_ticks +
+                   ((int32_t)trace->count - 1) * (int32_t)board->sample_period_ticks * trace->decimation;
+    return (int32_t)(trace->off_ticks - trace->on_ticks) > last;
 }
 
 static void announce(struct trace *trace)
@@ -220,7 +236,7 @@ static void announce(struct trace *trace)
         .first_sample_ns = board->first_sample_ns,
         .supply_skew_ns = board->supply_skew_ns,
         .drain_skew_ns = board->drain_skew_ns,
-        .truncated = trace->truncated,
+        .truncated = truncated(trace),
         .tripped = trace->tripped,
     };
     trace->state = HELD;
@@ -243,7 +259,12 @@ static uint8_t first_untold(void)
 
 void trace_announce(void)
 {
-    for (uint8_t i = first_untold(); i != NONE; i = first_untold()) {
+    /* No more than there are: a dense train closes them faster than the line can tell, and the main loop has more to do. */
+    for (uint8_t left = board->trace_buffers; left > 0; left--) {
+        uint8_t i = first_untold();
+        if (i == NONE) {
+            return;
+        }
         announce(&traces[i]);
     }
 }

@@ -5,14 +5,6 @@
 #include "hal.h"
 #include "limits.h"
 
-/* A sample set, counts. */
-struct sample_set {
-    uint16_t fine;
-    uint16_t wide;
-    uint16_t supply;
-    uint16_t drain;
-};
-
 void trace_reset(const struct hal_board *board);
 
 /* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those offered. An earlier one still being
@@ -23,7 +15,10 @@ void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint
 bool trace_filling(void);
 
 /* [isr] Offer the next sample set; returns whether the trace is full with it. */
-bool trace_put(const struct sample_set *set);
+bool trace_put(const struct hal_set *set);
+
+/* [isr] Sets were missed: the trace being filled ends with those that it has, for later ones would be at wrong times. */
+void trace_end_here(void);
 
 /* [isr] Whether the trace being filled has all its sets. */
 bool trace_full(void);

@@ -37,12 +37,12 @@ static uint16_t full_counts(void)
     return (uint16_t)((1u << board->adc_bits) - 1u);
 }
 
-struct trip_limit trip_limit_of(uint8_t channel)
+struct hal_limit trip_limit_of(uint8_t channel)
 {
     const struct hal_channel *s = scale(channel);
     uint32_t limit_ma = limits_config(channel)->max_current_ma;
     uint32_t fine_full_ma = s->fine_na_per_count / NA_PER_UA * full_counts() / UA_PER_MA;
-    struct trip_limit limit = {.channel = channel, .wide = true, .counts = 0};
+    struct hal_limit limit = {.wide = true, .counts = 0};
     if (limit_ma < fine_full_ma) {
         int32_t fine = (int32_t)(limit_ma * NA_PER_MA / s->fine_na_per_count) + s->fine_offset_x100 / HUNDREDTHS;
         if (fine < (int32_t)fine_usable) {
@@ -55,11 +55,6 @@ struct trip_limit trip_limit_of(uint8_t channel)
     int32_t highest = (int32_t)full_counts() - 1; /* full scale means at least that much: always over */
     limit.counts = (uint16_t)(wide > highest ? highest : wide);
     return limit;
-}
-
-bool trip_is_over(const struct trip_limit *limit, uint16_t fine, uint16_t wide)
-{
-    return limit->channel != 0 && (limit->wide ? wide : fine) > limit->counts;
 }
 
 static bool fine_is_good(uint16_t fine)
@@ -118,6 +113,9 @@ void trip_clear(uint8_t channel)
 
 void trip_announce(void)
 {
+    if (untold == 0) { /* a half-written mask is told on the next turn */
+        return;
+    }
     uint8_t saved = hal_irq_save();
     uint16_t mask = untold;
     uint32_t ma = untold_ua / UA_PER_MA;

@@ -19,7 +19,7 @@
 #define DRAIN_SHIFT 16u
 
 struct queued {
-    struct sample_set set;
+    struct hal_set set;
     uint32_t index; /* of the kept sets */
 };
 
@@ -33,7 +33,6 @@ static struct {
     uint32_t kept; /* sets kept so far */
     uint16_t bias; /* where a pin without a load rests, counts */
     uint16_t least_supply; /* counts */
-    struct trip_limit limit;
     bool tripped;
     struct queued queue[CORE_WATCH_QUEUE];
     volatile uint8_t put;
@@ -83,36 +82,59 @@ void watch_begin(const struct wire_watch *request, uint8_t hazards, bool pump)
     finder.least = UINT32_MAX;
     run.bias = (uint16_t)(board->bias_mv * UV_PER_MV / board->drain_uv_per_count);
     run.least_supply = (uint16_t)(UV_PER_V / board->supply_uv_per_count);
-    run.start = hal_now_ticks();
+    run.start = hal_now_ticks() + (request->held ? CORE_START_TICKS : 0u);
     run.duration = request->duration_ms * HAL_TICKS_PER_MS;
     activity_begin(ACTIVITY_WATCH, request->channel, hazards, pump, WIRE_BOX_STATE_SENSING);
     if (request->held) {
-        run.limit = trip_limit_of(request->channel);
-        outputs_set(request->channel, HAL_ON);
+        struct hal_edge on = {.at_ticks = run.start,
+                              .channel = request->channel,
+                              .drive = HAL_ON,
+                              .sampling = HAL_SAMPLING_SENSE,
+                              .sampled = request->channel,
+                              .limit = trip_limit_of(request->channel)};
+        outputs_edge_at(&on);
+    } else {
+        hal_adc_start(request->channel);
     }
-    hal_adc_start(request->channel);
     hal_irq_restore(saved);
 }
 
 void watch_tick(uint32_t now_ticks)
 {
     /* Ends on the last millisecond that does not make it too long. */
-    if (now_ticks - run.start + HAL_TICKS_PER_MS > run.duration) {
+    if ((int32_t)(now_ticks - run.start + HAL_TICKS_PER_MS) > (int32_t)run.duration) {
         outputs_all_off();
         activity_over();
     }
 }
 
-void watch_current(uint16_t fine, uint16_t wide)
+void watch_over_current(const struct hal_set *set)
 {
-    if (!run.tripped && trip_is_over(&run.limit, fine, wide)) {
-        trip_now(run.plan.channel, fine, wide);
-        run.tripped = true;
-        activity_over();
+    trip_now(run.plan.channel, set->fine, set->wide);
+    run.tripped = true;
+    activity_over();
+}
+
+static void count_overrun(void)
+{
+    overruns = overruns < UINT16_MAX ? (uint16_t)(overruns + 1u) : overruns;
+}
+
+/* Sets that are missing count in time all the same. */
+void watch_lost(uint8_t sets)
+{
+    for (; sets > 0; sets--) {
+        if (run.skip > 0) {
+            run.skip--;
+        } else {
+            run.skip = (uint8_t)(run.decimation - 1u);
+            run.kept++;
+            count_overrun();
+        }
     }
 }
 
-void watch_set(const struct sample_set *set)
+void watch_set(const struct hal_set *set)
 {
     if (run.skip > 0) {
         run.skip--;
@@ -121,7 +143,7 @@ void watch_set(const struct sample_set *set)
     run.skip = (uint8_t)(run.decimation - 1u);
     uint8_t next = (uint8_t)((run.put + 1u) % CORE_WATCH_QUEUE);
     if (next == run.taken) {
-        overruns = overruns < UINT16_MAX ? (uint16_t)(overruns + 1u) : overruns;
+        count_overrun();
     } else {
         run.queue[run.put].set = *set;
         run.queue[run.put].index = run.kept;
@@ -132,7 +154,7 @@ void watch_set(const struct sample_set *set)
 
 /* What the watched load makes of the supply: its current, or how far it holds its pin away from the bias, at the supply or
  * at ground; a break lets the pin go there. */
-static uint32_t quantity(const struct sample_set *set)
+static uint32_t quantity(const struct hal_set *set)
 {
     if (run.plan.held) {
         return current_10na(run.plan.channel, set->fine, set->wide) >> HELD_HALVED;
@@ -141,19 +163,19 @@ static uint32_t quantity(const struct sample_set *set)
     return (uint32_t)distance << DRAIN_SHIFT;
 }
 
-static uint16_t supply_of(const struct sample_set *set)
+static uint16_t supply_of(const struct hal_set *set)
 {
     return set->supply < run.least_supply ? run.least_supply : set->supply;
 }
 
 /* The watched value: the quantity over the supply, so that its ripple does not count. */
-static uint32_t ratio(const struct sample_set *set)
+static uint32_t ratio(const struct hal_set *set)
 {
     return quantity(set) / supply_of(set);
 }
 
 /* Whether the ratio is below a value. A division takes a small processor longer than it has for each set. */
-static bool is_below(const struct sample_set *set, uint32_t value)
+static bool is_below(const struct hal_set *set, uint32_t value)
 {
     return quantity(set) < value * supply_of(set);
 }
@@ -197,7 +219,7 @@ static void tell(uint32_t end_us)
     send_event(WIRE_KIND_DROPOUT, body, wire_encode_dropout(&event, body));
 }
 
-static void follow(uint32_t index, const struct sample_set *set)
+static void follow(uint32_t index, const struct hal_set *set)
 {
     if (!finder.settled) {
         settle();

@@ -21,8 +21,9 @@ void watch_tell_end(uint8_t reason);
 void watch_tick(uint32_t now_ticks);
 
 /* [isr] From activity.c. */
-void watch_current(uint16_t fine, uint16_t wide);
-void watch_set(const struct sample_set *set);
+void watch_over_current(const struct hal_set *set);
+void watch_set(const struct hal_set *set);
+void watch_lost(uint8_t sets);
 
 /* [main] Sample sets lost because the main loop was late; saturates. */
 uint16_t watch_overruns(void);

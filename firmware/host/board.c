@@ -51,13 +51,22 @@ static struct hal_board board = {
 
 static struct {
     uint64_t now;
-    uint64_t edge;
+    struct hal_edge edges[HAL_EDGES_AHEAD];
+    uint8_t first_edge;
+    uint8_t edge_count;
+    bool turn_over; /* one of the two that come by turns has come for the last time */
+    uint64_t edge; /* when the first of them is due */
     uint64_t tick;
     uint64_t conversion; /* of the phase below */
     uint64_t anchor;     /* current sample of the set under way */
     uint8_t phase;
     uint8_t converted; /* channel; 0: none */
-    uint16_t supply_counts;
+    struct hal_set set;
+    bool judged; /* by the limit below */
+    struct hal_limit limit;
+    bool pulse; /* between an edge that began to be judged and one that ended it */
+    bool told;  /* sets are */
+    bool kept;  /* sets are wanted for a trace */
     bool stop_open;
     uint64_t hung_until;
 } m;
@@ -88,13 +97,6 @@ static void set_drive(uint8_t channel, uint8_t drive)
 
 /* --- hal.h ------------------------------------------------------------------------------------------------------ */
 
-void hal_gate(uint8_t channel, enum hal_drive drive)
-{
-    if (!m.stop_open || drive == HAL_OFF) {
-        set_drive(channel, (uint8_t)drive);
-    }
-}
-
 void hal_all_off(void)
 {
     for (uint8_t channel = 1; channel <= board.channel_count; channel++) {
@@ -114,20 +116,35 @@ uint32_t hal_now_ticks(void)
     return (uint32_t)m.now;
 }
 
-void hal_edge_at(uint32_t at_ticks)
+static void await_first_edge(void)
 {
-    int32_t ahead = (int32_t)(at_ticks - (uint32_t)m.now);
-    m.edge = ahead > 0 ? m.now + (uint32_t)ahead : m.now;
+    int32_t ahead = (int32_t)(m.edges[m.first_edge].at_ticks - (uint32_t)m.now);
+    m.edge = m.edge_count == 0 ? NEVER : ahead > 0 ? m.now + (uint32_t)ahead : m.now;
+}
+
+void hal_edge_at(const struct hal_edge *edge)
+{
+    if (m.edge_count == HAL_EDGES_AHEAD) {
+        return; /* more than the core may plan */
+    }
+    m.edges[(m.first_edge + m.edge_count) % HAL_EDGES_AHEAD] = *edge;
+    m.edge_count++;
+    await_first_edge();
 }
 
 void hal_edge_cancel(void)
 {
     m.edge = NEVER;
+    m.edge_count = 0;
+    m.turn_over = false;
+    m.judged = false;
+    m.pulse = false;
 }
 
 void hal_adc_start(uint8_t channel)
 {
     m.converted = channel;
+    m.told = true;
     m.phase = PHASE_CURRENT;
     m.anchor = m.now + FIRST_TICKS;
     m.conversion = m.anchor;
@@ -136,6 +153,79 @@ void hal_adc_start(uint8_t channel)
 void hal_adc_stop(void)
 {
     m.conversion = NEVER;
+    m.judged = m.pulse = m.kept = false;
+}
+
+void hal_adc_release(void)
+{
+    m.kept = m.told = false;
+    if (!m.pulse) {
+        m.conversion = NEVER;
+    }
+}
+
+static void sample_from_edge(const struct hal_edge *edge)
+{
+    switch (edge->sampling) {
+    case HAL_SAMPLING_PULSE:
+    case HAL_SAMPLING_SENSE:
+    case HAL_SAMPLING_TRACE:
+        m.limit = edge->limit;
+        m.judged = m.pulse = true;
+        if (edge->sampling != HAL_SAMPLING_PULSE || !m.kept) {
+            hal_adc_start(edge->sampled);
+            m.told = edge->sampling != HAL_SAMPLING_PULSE;
+        }
+        m.kept = m.kept || edge->sampling == HAL_SAMPLING_TRACE;
+        break;
+    case HAL_SAMPLING_LAST:
+        m.judged = m.pulse = false;
+        break;
+    case HAL_SAMPLING_END:
+        m.judged = m.pulse = false;
+        if (!m.kept) {
+            m.conversion = NEVER;
+        }
+        break;
+    default:
+        break;
+    }
+}
+
+/* Two edges by turns change places as long as one comes again; both are told when neither does. Returns how many to tell. */
+static uint8_t pass_edge(void)
+{
+    uint8_t second = (uint8_t)((m.first_edge + 1u) % HAL_EDGES_AHEAD);
+    struct hal_edge done = m.edges[m.first_edge];
+    uint8_t passed = 1;
+    if (done.again_ticks != 0 && !m.turn_over) {
+        m.turn_over = done.times == 0;
+        done.at_ticks += done.again_ticks;
+        done.times--;
+        m.edges[m.first_edge] = m.edges[second];
+        m.edges[second] = done;
+        passed = 0;
+    } else if (done.again_ticks != 0) {
+        m.turn_over = false;
+        passed = 2;
+    }
+    m.first_edge = (uint8_t)((m.first_edge + passed) % HAL_EDGES_AHEAD);
+    m.edge_count = (uint8_t)(m.edge_count - passed);
+    await_first_edge();
+    return passed;
+}
+
+static void carry_out_edge(void)
+{
+    struct hal_edge edge = m.edges[m.first_edge];
+    uint8_t passed = pass_edge();
+    if (edge.channel != 0 && (!m.stop_open || edge.drive == HAL_OFF)) {
+        set_drive(edge.channel, edge.drive);
+    }
+    sample_from_edge(&edge);
+    for (; passed > 0; passed--) {
+        core_edge_isr();
+    }
 }
 
 uint16_t hal_supply_counts(void)
@@ -186,36 +276,45 @@ void hal_irq_restore(uint8_t saved)
 
 /* --- time ------------------------------------------------------------------------------------------------------- */
 
+static void judge(void)
+{
+    if (m.judged && (m.limit.wide ? m.set.wide : m.set.fine) > m.limit.counts) {
+        hal_edge_cancel();
+        hal_all_off();
+        core_over_current_isr(&m.set, (uint32_t)m.now);
+    }
+}
+
 static void convert(void)
 {
     switch (m.phase) {
-    case PHASE_CURRENT: {
-        uint16_t fine;
-        uint16_t wide;
+    case PHASE_CURRENT:
         m.phase = PHASE_SUPPLY;
         m.conversion = m.anchor + SUPPLY_TICKS;
-        plant_current_counts(m.converted, m.now, &fine, &wide);
-        core_adc_current_isr(fine, wide);
+        plant_current_counts(m.converted, m.now, &m.set.fine, &m.set.wide);
+        judge();
         break;
-    }
     case PHASE_SUPPLY:
         m.phase = PHASE_DRAIN;
         m.conversion = m.anchor + DRAIN_TICKS;
-        m.supply_counts = plant_supply_counts();
+        m.set.supply = plant_supply_counts();
         break;
     default:
         m.phase = PHASE_CURRENT;
         m.anchor += SET_TICKS;
         m.conversion = m.anchor;
-        core_adc_rest_isr(m.supply_counts, plant_drain_counts(m.converted));
+        m.set.drain = plant_drain_counts(m.converted);
+        if (m.told) {
+            core_set_isr(&m.set);
+        }
         break;
     }
 }
 
 static void boot(bool by_watchdog)
 {
-    m.edge = NEVER;
-    m.conversion = NEVER;
+    hal_edge_cancel();
+    hal_adc_stop();
     m.hung_until = NEVER;
     m.tick = m.now + HAL_TICKS_PER_MS;
     core_init(&board, by_watchdog);
@@ -239,8 +338,7 @@ static void run_due(void)
         m.tick += HAL_TICKS_PER_MS;
         core_tick_1ms();
     } else if (m.edge <= m.now) {
-        m.edge = NEVER;
-        core_edge_isr();
+        carry_out_edge();
     } else {
         convert();
     }

@@ -1,7 +1,9 @@
 /* A core of a few lines in the place of the real one, to prove the AVR port alone. Commands, one byte each:
  *   t  20 pulses of 100 us on channel 3 every 1000 us, each sampled from its edge on
  *   l  3 pulses of 100 ms on channel 12 every 150 ms
+ *   s  one pulse of 20 ms on channel 3, to be ended by the limit of 200 counts in the fine range
  *   r  sends the sets of the last pulse: fine, wide, supply, drain, little-endian, then 'e'
+ *   o  sends how often over-current was told, and the ticks from the last pulse's edge to it, four bytes
  *   k  switches channel 3 on and hangs the main loop; the 1 ms interrupt switches it off after 5 ms
  *   h  switches channel 3 on and hangs everything
  *   i  sends the identity: kind of channel 2, simulated, first letter of the serial number, channel count
@@ -14,12 +16,12 @@
 #define SETS 8
 
 static const struct hal_board *board;
-static volatile uint8_t command, watchdog, channel, sets;
-static volatile uint8_t pulses_left;
-static volatile uint8_t on;
+static volatile uint8_t command, watchdog, sets, overs;
 static volatile uint16_t kill_ms;
-static uint32_t edge, on_ticks, period_ticks;
-static uint16_t kept[SETS][4];
+static struct hal_edge next;
+static uint32_t on_ticks, period_ticks, began, over_ticks;
+static uint8_t pulses_to_plan;
+static struct hal_set kept[SETS];
 
 void core_init(const struct hal_board *given, bool by_watchdog) {
     board = given;
@@ -36,47 +38,55 @@ void core_tick_1ms(void) {
         hal_all_off();
 }
 
+static void plan_pulse(void) {
+    if (pulses_to_plan == 0)
+        return;
+    pulses_to_plan--;
+    began = next.at_ticks;
+    next.drive = HAL_ON;
+    next.sampling = HAL_SAMPLING_SENSE;
+    hal_edge_at(&next);
+    next.at_ticks += on_ticks;
+    next.drive = HAL_OFF;
+    next.sampling = HAL_SAMPLING_LAST;
+    hal_edge_at(&next);
+    next.at_ticks += period_ticks - on_ticks;
+}
+
+static uint8_t edges;
+
 void core_edge_isr(void) {
-    if (on) {
-        hal_gate(channel, HAL_OFF);
-        on = 0;
-        pulses_left--;
-        edge += period_ticks - on_ticks;
-    } else {
-        hal_gate(channel, HAL_ON);
-        on = 1;
+    if (edges++ % 2 == 0)
         sets = 0;
-        hal_adc_start(channel);
-        edge += on_ticks;
-    }
-    if (pulses_left)
-        hal_edge_at(edge);
+    else
+        plan_pulse();
 }
 
-void core_adc_current_isr(uint16_t fine, uint16_t wide) {
-    if (sets < SETS) {
-        kept[sets][0] = fine;
-        kept[sets][1] = wide;
-    }
+void core_over_current_isr(const struct hal_set *set, uint32_t off_ticks) {
+    (void)set;
+    overs++;
+    over_ticks = off_ticks - began;
 }
 
-void core_adc_rest_isr(uint16_t supply, uint16_t drain) {
-    if (sets < SETS) {
-        kept[sets][2] = supply;
-        kept[sets][3] = drain;
-        sets++;
-    } else {
+void core_set_isr(const struct hal_set *set) {
+    if (sets < SETS)
+        kept[sets++] = *set;
+    else
         hal_adc_stop();
-    }
 }
 
-static void train(uint8_t which, uint8_t count, uint32_t on_us, uint32_t period_us) {
-    channel = which;
-    pulses_left = count;
+void core_sets_lost_isr(uint8_t count) { (void)count; }
+
+static void train(uint8_t channel, uint8_t count, uint32_t on_us, uint32_t period_us, uint16_t limit) {
+    const uint8_t held = hal_irq_save();
+    edges = 0;
+    next = (struct hal_edge){.channel = channel, .sampled = channel, .limit = {.wide = false, .counts = limit}};
     on_ticks = on_us * HAL_TICKS_PER_US;
     period_ticks = period_us * HAL_TICKS_PER_US;
-    edge = hal_now_ticks() + HAL_TICKS_PER_MS;
-    hal_edge_at(edge);
+    next.at_ticks = hal_now_ticks() + HAL_TICKS_PER_MS;
+    pulses_to_plan = count;
+    plan_pulse();
+    hal_irq_restore(held);
 }
 
 static void say(uint8_t byte) {
@@ -85,18 +95,33 @@ static void say(uint8_t byte) {
     hal_tx_put(byte);
 }
 
+static void say_word(uint16_t word) {
+    say((uint8_t)word);
+    say((uint8_t)(word >> 8));
+}
+
 static void report(void) {
-    for (uint8_t set = 0; set < sets; set++)
-        for (uint8_t quantity = 0; quantity < 4; quantity++) {
-            say((uint8_t)kept[set][quantity]);
-            say((uint8_t)(kept[set][quantity] >> 8));
-        }
+    for (uint8_t set = 0; set < sets; set++) {
+        say_word(kept[set].fine);
+        say_word(kept[set].wide);
+        say_word(kept[set].supply);
+        say_word(kept[set].drain);
+    }
     say('e');
 }
 
+static void report_over(void) {
+    say(overs);
+    say_word((uint16_t)over_ticks);
+    say_word((uint16_t)(over_ticks >> 16));
+}
+
 static void hang(bool everything) {
-    hal_gate(3, HAL_ON);
+    struct hal_edge on = {.at_ticks = hal_now_ticks(), .channel = 3, .drive = HAL_ON};
+    hal_edge_at(&on);
     kill_ms = everything ? 0 : 5;
+    while (hal_now_ticks() - on.at_ticks < HAL_TICKS_PER_MS / 4U)
+        ;
     if (everything)
         cli();
     for (;;)
@@ -119,11 +144,15 @@ void core_poll(void) {
         say('W');
     }
     if (now == 't')
-        train(3, 20, 100, 1000);
+        train(3, 20, 100, 1000, UINT16_MAX);
     if (now == 'l')
-        train(12, 3, 100000, 150000);
+        train(12, 3, 100000, 150000, UINT16_MAX);
+    if (now == 's')
+        train(3, 1, 20000, 50000, 200);
     if (now == 'r')
         report();
+    if (now == 'o')
+        report_over();
     if (now == 'i')
         identify();
     if (now == 'k' || now == 'h')

@@ -16,7 +16,7 @@ from firmware_tools import MS, US, gate_edges
 def port_elf(shim, tmp_path_factory):
     root = shim.parents[1]
     elf = tmp_path_factory.mktemp("port") / "port.elf"
-    sources = [*sorted((root / "firmware/avr").glob("*.c")), Path(__file__).with_name("probe_core.c")]
+    sources = [*sorted((root / "firmware/avr").glob("*.[cS]")), Path(__file__).with_name("probe_core.c")]
     flags = [
         "-mmcu=atmega2560",
         "-DF_CPU=16000000UL",
@@ -69,14 +69,32 @@ def test_samples_are_those_of_the_loom(box):
     assert said[-1:] == b"e"
     sets = np.frombuffer(said[:-1], dtype="<u2").reshape(-1, 4)
     assert len(sets) == 8
-    times_s = began / 16e6 + 32e-6 + 160e-6 * np.arange(8)
+    times_s = began / 16e6 + 8e-6 + 64e-6 * np.arange(8)
     current_a, _, _ = box.plant.sample_many(3, times_s)
     fine_counts = 16 + current_a * 1007 / 2.0
     wide_counts = 6 + current_a * 1017 / 20.0
     assert np.abs(sets[:, 0] - fine_counts).max() < 4
     assert np.abs(sets[:, 1] - wide_counts).max() < 4
-    drain_v = box.plant.sample_many(3, times_s + 7e-6)[1]
+    drain_v = box.plant.sample_many(3, times_s + 30.5e-6)[1]
     assert np.abs(sets[:, 3] - drain_v * 1023 / 60.0).max() < 12
+
+
+def test_over_current_switches_off_a_conversion_and_20_us_after_its_sample(box):
+    box.write(b"s")
+    box.run_for(0.03)
+    part = box.controller.part
+    on, off = gate_edges(part, "A", 2)
+    assert off - on < 19 * MS
+    held = next(edge.held for edge in part.edges() if edge.cycle == off)
+    assert off - held <= (13 + 20) * US
+    fine_counts = 16 + box.plant.load_current(3, np.array([held / 16e6 - 64e-6, held / 16e6])) * 1007 / 2.0
+    assert fine_counts[0] < 200 + 4
+    assert fine_counts[1] > 200 - 4
+    box.write(b"o")
+    box.run_for(0.01)
+    told = box.read(5, 0)
+    assert told[0] == 1
+    assert abs(int.from_bytes(told[1:], "little") - (off - on) / 8) <= 3
 
 
 def test_the_stop_contact_cuts_the_gates_at_once_without_the_part(box):

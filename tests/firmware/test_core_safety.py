@@ -120,11 +120,14 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     "an unconfigured channel is driven": [("drive_requests.c", "== WIRE_LOAD_CLASS_NONE", "== 99")],
     "two drives at a time": [("requests.c", "if (activity_busy())", "if (guard_reason() == 99)")],
     "over-current is not seen": [
-        ("trip.c", "return limit->channel != 0 &&", "return limit->channel == 99 &&")
+        ("drive.c", "order.limit = *limit_of(order.sampled);", "order.limit.counts = UINT16_MAX;")
     ],
     "a tripped drive goes on": [
-        ("drive.c", "    hal_edge_cancel();\n    run.tripped", "    run.tripped"),
-        ("drive.c", "    run.edges_left = false;\n    run.rested = true;\n", ""),
+        (
+            "drive.c",
+            "    run.tripped = true;\n    run.on = false;\n    run.count = 0;\n",
+            "    run.count = 0;\n    plan_ahead();\n    return;\n",
+        ),
     ],
     "a repeated request is carried out again": [
         ("session.c", "    if (ahead == 0) {", "    if (ahead == 0x8000u) {")
@@ -143,7 +146,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     "a train has a pulse too many": [
         ("programme.c", "p->left = count;", "p->left = (uint16_t)(count + 1u);")
     ],
-    "a watch runs too long": [("watch.c", "+ HAL_TICKS_PER_MS > run.duration", "> run.duration + 4000u")],
+    "a watch runs too long": [("watch.c", "+ HAL_TICKS_PER_MS) >", "- 2000u) >")],
 }
 
 

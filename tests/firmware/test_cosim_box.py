@@ -94,7 +94,7 @@ def test_the_stop_contact_latches_a_stop(console):
     assert len(channel_edges(console.part, RELAY)) == 2
 
 
-def test_over_current_trips_within_a_sample_set(console):
+def test_over_current_trips_within_a_conversion_of_its_sample(console):
     ready(console, max_current_ma=60)
     console.ask(messages.DriveHold(RELAY, 200, 1, 0))
     console.beat(0.3)
@@ -104,12 +104,14 @@ def test_over_current_trips_within_a_sample_set(console):
     current_a = plant.load_current(RELAY, times_s[times_s < off / 16e6])
     crossed = on + int(np.argmax(np.abs(current_a) > 0.060)) * US
     assert console.said(messages.Trip)[-1].channel == RELAY
-    assert off - crossed <= (160 + 160) * US
+    held = next(edge.held for edge in console.part.edges() if edge.cycle == off)
+    assert off - held <= (13 + 20) * US  # one conversion and 20 us after the sample
+    assert off - crossed <= (64 + 13 + 20) * US  # which comes within a sample set
 
 
 @pytest.mark.parametrize(
     ("count", "period_us", "on_time_us", "every"),
-    [(20, 20_000, 3_000, 1), (3, 200_000, 100_000, 1)],
+    [(20, 20_000, 3_000, 1), (3, 200_000, 100_000, 1), (200, 500, 200, 50), (200, 1_000, 100, 5)],
 )
 def test_a_train_with_traces_is_as_asked_within_1_us(console, count, period_us, on_time_us, every):
     ready(console)

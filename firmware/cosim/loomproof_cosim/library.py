@@ -37,7 +37,7 @@ class Counters(c.Structure):
 class Edge(c.Structure):
     """A change of a port's driven pins."""
 
-    _fields_ = [("cycle", c.c_uint64), ("port", c.c_uint8), ("levels", c.c_uint8)]
+    _fields_ = [("cycle", c.c_uint64), ("held", c.c_uint64), ("port", c.c_uint8), ("levels", c.c_uint8)]
 
 
 _SIGNATURES: dict[str, tuple[object, list[object]]] = {

@@ -30,11 +30,12 @@ Volts = Callable[[int, NDArray[np.int64]], Floats]
 
 
 class PinEdge(NamedTuple):
-    """A change of a port's driven pins."""
+    """A change of a port's driven pins, and when the hold switches had opened last."""
 
     cycle: int
     port: str
     levels: int
+    held: int
 
 
 class Part:
@@ -170,7 +171,7 @@ class Part:
             return []
         block = (Edge * count)()
         got = self._library.lp_edges(self._sim, first, count, block)
-        return [PinEdge(one.cycle, chr(ord("A") + one.port), one.levels) for one in block[:got]]
+        return [PinEdge(one.cycle, chr(ord("A") + one.port), one.levels, one.held) for one in block[:got]]
 
     @property
     def edge_count(self) -> int:

@@ -17,12 +17,12 @@ DEFINE_FIFO(avr_int_vector_p, avr_int_pending);
 
 struct part {
     const char *name;
-    int compa, compb, compc, overflow, rxc, udre, txc, adc;
+    int compa, compb, compc, overflow, rxc, udre, txc, adc, ee_ready;
 };
 /* Interrupt numbers from the datasheets of the parts (reset is 0). */
 static const struct part parts[] = {
-    {"atmega2560", 17, 18, 19, 20, 25, 26, 27, 29},
-    {"atmega328p", 11, 12, 0, 13, 18, 19, 20, 21},
+    {"atmega2560", 17, 18, 19, 20, 25, 26, 27, 29, 30},
+    {"atmega328p", 11, 12, 0, 13, 18, 19, 20, 21, 22},
 };
 
 avr_int_vector_t *cosim_vector(struct cosim *sim, int number) {
@@ -78,7 +78,7 @@ static void show_pins(struct cosim *sim, int port, uint8_t levels) {
     sim->levels[port] = levels;
     lp_forget(sim);
     struct cosim_edge *edge = &sim->edges[sim->edge_count++ % COSIM_EDGES];
-    *edge = (struct cosim_edge){sim->avr->cycle, (uint8_t)port, levels};
+    *edge = (struct cosim_edge){sim->avr->cycle, sim->adc.last_hold_cycle, (uint8_t)port, levels};
     if (sim->on_pins)
         sim->on_pins(sim->user, sim->avr->cycle, port, levels);
 }
@@ -212,6 +212,7 @@ struct cosim *lp_open(const char *path, const char *name, uint32_t frequency, ui
     cosim_uart_attach(sim, part->rxc, part->udre, part->txc);
     cosim_timer_attach(sim, part->compa, part->compb, part->compc, part->overflow);
     cosim_adc_attach(sim, part->adc);
+    cosim_ready_attach(sim, part->ee_ready);
     watch_ports(sim);
     sim->io.kind = "loomproof";
     sim->io.reset = on_reset;

@@ -26,6 +26,7 @@
 /* One change of the driven pins of a port (PORT and DDR together). */
 struct cosim_edge {
     uint64_t cycle;
+    uint64_t held;  /* cycle of the last hold before */
     uint8_t port;   /* 0 is A */
     uint8_t levels; /* driven high */
 };
@@ -89,6 +90,13 @@ struct cosim_adc {
     struct cosim_foresight foresight[COSIM_ADC_INPUTS];
 };
 
+/* libsimavr's own EEPROM, with its ready interrupt as the datasheet has it: there for as long as it is enabled. */
+struct cosim_ready {
+    avr_int_vector_t *vector;
+    avr_io_write_t write; /* libsimavr's own */
+    void *param;
+};
+
 struct cosim {
     avr_io_t io; /* first: libsimavr hands it back on reset */
     avr_t *avr;
@@ -99,6 +107,7 @@ struct cosim {
     struct cosim_uart uart;
     struct cosim_timer timer;
     struct cosim_adc adc;
+    struct cosim_ready ready;
     struct cosim_counters counters;
     uint32_t epoch;
     uint64_t epoch_cycle; /* when something was switched last */
@@ -124,6 +133,7 @@ void cosim_uart_reset(struct cosim *sim);
 void cosim_uart_kick(struct cosim *sim);
 void cosim_timer_attach(struct cosim *sim, int compa, int compb, int compc, int overflow);
 void cosim_timer_reset(struct cosim *sim);
+void cosim_ready_attach(struct cosim *sim, int vector);
 void cosim_adc_attach(struct cosim *sim, int vector);
 void cosim_adc_reset(struct cosim *sim);
 /* An edge of an automatic trigger source; `source` as in ADTS2:0. */
