@@ -59,7 +59,7 @@
 #define ENABLE_PORT PORTC
 #define ENABLE_BIT 5
 #define TRACE_BUFFERS 2
-#define TRACE_SAMPLES 12
+#define TRACE_SAMPLES 50
 #define LINE_IN_BYTES 32U /* powers of two */
 #define LINE_OUT_BYTES 64U
 #define SETS_WAITING 4U

@@ -150,7 +150,8 @@ void later_work(void) {
     } while (more || guard_milliseconds);
 }
 
-static void describe(void) {
+/* Not part of main, whose frame stays: what is read here is needed once. */
+__attribute__((noinline)) static void describe(void) {
     struct fitting fitting;
     fitting_load(&fitting);
     board.simulated = fitting.simulated;

@@ -1,12 +1,12 @@
 #include "activity.h"
 
-#include "drive.h"
 #include "outputs.h"
-#include "scan.h"
-#include "watch.h"
 #include "wire_gen.h"
+#include "workspace.h"
 
 #define NOT_CUT 0xFFu
+
+union workspace workspace;
 
 static struct {
     volatile uint8_t kind;

@@ -6,25 +6,9 @@
 #include "outputs.h"
 #include "send.h"
 #include "wire_gen.h"
+#include "workspace.h"
 
-static struct {
-    struct drive_plan plan;
-    struct programme programme;
-    struct hal_edge ahead[HAL_EDGES_AHEAD]; /* given to the board, not yet told by it */
-    uint8_t first; /* of the planned ones */
-    uint8_t count;
-    bool between; /* the last of them ends a pulse */
-    uint8_t at_once; /* edges there must be room for to plan the next pulse */
-    bool on;      /* between the edges of a pulse */
-    bool tripped;
-    bool rested;  /* the time after the last pulse has passed */
-    struct hal_limit limits[PROGRAMME_MAX_CHANNELS];
-    uint8_t sampled;   /* channel that the converter follows */
-    uint16_t untraced; /* pulses to be planned before the next traced one */
-    uint16_t begun;
-    uint16_t delivered;
-    uint32_t rest_until;
-} run;
+#define run (workspace.drive)
 
 void drive_reset(void)
 {
@@ -101,14 +85,18 @@ static void plan_ahead(void)
     }
 }
 
-void drive_begin(const struct drive_plan *plan, const struct programme *programme)
+struct drive_run *drive_blank(void)
 {
-    uint8_t state = plan->sensing ? WIRE_BOX_STATE_SENSING : WIRE_BOX_STATE_DRIVING;
     memset(&run, 0, sizeof run); /* nothing is under way: no interrupt looks at it */
-    run.plan = *plan;
-    run.programme = *programme;
+    return &run;
+}
+
+void drive_begin(void)
+{
+    const struct drive_plan *plan = &run.plan;
+    uint8_t state = plan->sensing ? WIRE_BOX_STATE_SENSING : WIRE_BOX_STATE_DRIVING;
     run.between = true;
-    run.at_once = programme_edges_at_once(programme);
+    run.at_once = programme_edges_at_once(&run.programme);
     find_limits();
     uint8_t saved = hal_irq_save();
     activity_begin(ACTIVITY_DRIVE, plan->channels[0], plan->hazards, plan->pump, state);

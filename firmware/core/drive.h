@@ -2,6 +2,7 @@
 #ifndef LOOMPROOF_DRIVE_H
 #define LOOMPROOF_DRIVE_H
 
+#include "activity.h"
 #include "hal.h"
 #include "programme.h"
 #include "trace.h"
@@ -20,10 +21,33 @@ struct drive_plan {
     uint32_t rest_ticks; /* from the last switch-on edge until the drive may end, to keep the duty */
 };
 
+/* The drive under way. What is not plan or programme is drive.c's own. */
+struct drive_run {
+    struct drive_plan plan;
+    struct programme programme;
+    struct hal_edge ahead[HAL_EDGES_AHEAD]; /* given to the board, not yet told by it */
+    uint8_t first; /* of the planned ones */
+    uint8_t count;
+    bool between; /* the last of them ends a pulse */
+    uint8_t at_once; /* edges there must be room for to plan the next pulse */
+    bool on;      /* between the edges of a pulse */
+    bool tripped;
+    bool rested;  /* the time after the last pulse has passed */
+    struct hal_limit limits[PROGRAMME_MAX_CHANNELS];
+    uint8_t sampled;   /* channel that the converter follows */
+    uint16_t untraced; /* pulses to be planned before the next traced one */
+    uint16_t begun;
+    uint16_t delivered;
+    uint32_t rest_until;
+};
+
 void drive_reset(void);
 
-/* [main] Begin. `programme` starts at or just before now. */
-void drive_begin(const struct drive_plan *plan, const struct programme *programme);
+/* [main] A drive without anything in it; nothing else may be under way. */
+struct drive_run *drive_blank(void);
+
+/* [main] Begin it, its plan and its programme filled in. The programme starts at or just before now. */
+void drive_begin(void);
 
 /* [main] Send drive_ended. */
 void drive_tell_end(uint8_t reason);

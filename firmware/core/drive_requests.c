@@ -126,16 +126,23 @@ static bool pump_starts(const struct wanted *wanted)
     return pump;
 }
 
-static struct drive_plan plan_of(const struct wanted *wanted)
+/* A drive to be filled in further, then begun. */
+static struct drive_run *drive_of(const struct wanted *wanted)
 {
-    struct drive_plan plan;
-    memset(&plan, 0, sizeof plan);
-    memcpy(plan.channels, wanted->channels, wanted->count);
-    plan.channel_count = wanted->count;
-    plan.hazards = hazards_of(wanted);
-    plan.pump = pump_starts(wanted);
-    plan.sensing = !wanted->needs_arming;
-    return plan;
+    struct drive_run *drive = drive_blank();
+    memcpy(drive->plan.channels, wanted->channels, wanted->count);
+    drive->plan.channel_count = wanted->count;
+    drive->plan.hazards = hazards_of(wanted);
+    drive->plan.pump = pump_starts(wanted);
+    drive->plan.sensing = !wanted->needs_arming;
+    return drive;
+}
+
+static void trace_pulses(struct drive_run *drive, uint16_t every, uint8_t decimation, uint16_t samples)
+{
+    drive->plan.trace_every = every;
+    drive->plan.trace_decimation = decimation;
+    drive->plan.trace_samples = samples;
 }
 
 /* How long a train lasts after its last switch-on edge, so that one straight after it keeps the duty. */
@@ -162,14 +169,11 @@ struct refusal drive_requests_train(const struct receive_frame *frame)
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
-    struct drive_plan plan = plan_of(&wanted);
-    plan.trace_every = r.trace_every;
-    plan.trace_decimation = r.trace_decimation;
-    plan.trace_samples = r.trace_samples;
-    plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
-    struct programme programme;
-    programme_train(&programme, hal_now_ticks() + CORE_START_TICKS, r.channel, r.count, r.period_us, r.on_time_us);
-    drive_begin(&plan, &programme);
+    struct drive_run *drive = drive_of(&wanted);
+    trace_pulses(drive, r.trace_every, r.trace_decimation, r.trace_samples);
+    drive->plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
+    programme_train(&drive->programme, hal_now_ticks() + CORE_START_TICKS, r.channel, r.count, r.period_us, r.on_time_us);
+    drive_begin();
     return refusal;
 }
 
@@ -190,14 +194,11 @@ struct refusal drive_requests_hold(const struct receive_frame *frame)
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
-    struct drive_plan plan = plan_of(&wanted);
-    plan.trace_every = 1;
-    plan.trace_decimation = r.trace_decimation;
-    plan.trace_samples = r.trace_samples;
+    struct drive_run *drive = drive_of(&wanted);
+    trace_pulses(drive, 1, r.trace_decimation, r.trace_samples);
     uint32_t duration_us = (uint32_t)r.duration_ms * (HAL_TICKS_PER_MS / HAL_TICKS_PER_US);
-    struct programme programme;
-    programme_train(&programme, hal_now_ticks() + CORE_START_TICKS, r.channel, 1, duration_us, duration_us);
-    drive_begin(&plan, &programme);
+    programme_train(&drive->programme, hal_now_ticks() + CORE_START_TICKS, r.channel, 1, duration_us, duration_us);
+    drive_begin();
     return refusal;
 }
 
@@ -221,14 +222,11 @@ struct refusal drive_requests_peak_hold(const struct receive_frame *frame)
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
-    struct drive_plan plan = plan_of(&wanted);
-    plan.trace_every = r.trace_every;
-    plan.trace_decimation = r.trace_decimation;
-    plan.trace_samples = r.trace_samples;
-    plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
-    struct programme programme;
-    programme_peak_hold(&programme, hal_now_ticks() + CORE_START_TICKS, &r);
-    drive_begin(&plan, &programme);
+    struct drive_run *drive = drive_of(&wanted);
+    trace_pulses(drive, r.trace_every, r.trace_decimation, r.trace_samples);
+    drive->plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
+    programme_peak_hold(&drive->programme, hal_now_ticks() + CORE_START_TICKS, &r);
+    drive_begin();
     return refusal;
 }
 
@@ -265,10 +263,9 @@ struct refusal drive_requests_stepper(const struct receive_frame *frame)
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
-    struct drive_plan plan = plan_of(&wanted);
-    struct programme programme;
-    programme_stepper(&programme, hal_now_ticks() + CORE_START_TICKS, &r);
-    drive_begin(&plan, &programme);
+    struct drive_run *drive = drive_of(&wanted);
+    programme_stepper(&drive->programme, hal_now_ticks() + CORE_START_TICKS, &r);
+    drive_begin();
     return refusal;
 }
 
@@ -310,14 +307,11 @@ struct refusal drive_requests_bridge(const struct receive_frame *frame)
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
-    struct drive_plan plan = plan_of(&wanted);
-    plan.together = true;
-    plan.trace_every = 1;
-    plan.trace_decimation = r.trace_decimation;
-    plan.trace_samples = r.trace_samples;
-    struct programme programme;
-    programme_bridge(&programme, hal_now_ticks() + CORE_START_TICKS, &r);
-    drive_begin(&plan, &programme);
+    struct drive_run *drive = drive_of(&wanted);
+    drive->plan.together = true;
+    trace_pulses(drive, 1, r.trace_decimation, r.trace_samples);
+    programme_bridge(&drive->programme, hal_now_ticks() + CORE_START_TICKS, &r);
+    drive_begin();
     return refusal;
 }
 
@@ -342,13 +336,10 @@ struct refusal drive_requests_sense(const struct receive_frame *frame)
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
-    struct drive_plan plan = plan_of(&wanted);
-    plan.trace_every = 1;
-    plan.trace_decimation = 1;
-    plan.trace_samples = r.trace_samples;
-    struct programme programme;
-    programme_train(&programme, hal_now_ticks() + CORE_START_TICKS, r.channel, 1, r.on_time_us, r.on_time_us);
-    drive_begin(&plan, &programme);
+    struct drive_run *drive = drive_of(&wanted);
+    trace_pulses(drive, 1, 1, r.trace_samples);
+    programme_train(&drive->programme, hal_now_ticks() + CORE_START_TICKS, r.channel, 1, r.on_time_us, r.on_time_us);
+    drive_begin();
     return refusal;
 }
 

@@ -3,10 +3,12 @@
 #include <string.h>
 
 #include "activity.h"
-#include "core_config.h"
 #include "limits.h"
 #include "outputs.h"
 #include "session.h"
+#include "workspace.h"
+
+#define run (workspace.scan)
 
 /* From one sense pulse to the next, so that one load's current has decayed before the next is looked at. */
 #define SLOT_TICKS HAL_TICKS_PER_MS
@@ -14,16 +16,6 @@
 enum step { RESTING, COMING, PULSE, NOTING, DECAY };
 
 static const struct hal_board *board;
-static struct {
-    uint16_t sequence;
-    uint8_t step;
-    uint8_t channel;
-    uint8_t widths_us[CORE_CHANNELS];
-    bool noted;
-    uint32_t on_ticks;
-    uint32_t off_ticks;
-    struct wire_scan_result result;
-} run;
 
 void scan_reset(const struct hal_board *the_board)
 {

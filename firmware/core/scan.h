@@ -2,9 +2,23 @@
 #ifndef LOOMPROOF_SCAN_H
 #define LOOMPROOF_SCAN_H
 
+#include "activity.h"
+#include "core_config.h"
 #include "hal.h"
 #include "trace.h"
 #include "wire_gen.h"
+
+/* The scan under way; scan.c's own. */
+struct scan_run {
+    uint16_t sequence;
+    uint8_t step;
+    uint8_t channel;
+    uint8_t widths_us[CORE_CHANNELS];
+    bool noted;
+    uint32_t on_ticks;
+    uint32_t off_ticks;
+    struct wire_scan_result result;
+};
 
 void scan_reset(const struct hal_board *board);
 

@@ -6,6 +6,10 @@
 #include "core_config.h"
 #include "outputs.h"
 #include "send.h"
+#include "workspace.h"
+
+#define run (workspace.watch)
+#define finder (workspace.watch.finder)
 
 #define NS_PER_S 1000000000ul
 /* The watched value is learnt from the second half of this long after the start; dropouts count from its end. */
@@ -18,41 +22,7 @@
 #define HELD_HALVED 1u
 #define DRAIN_SHIFT 16u
 
-struct queued {
-    struct hal_set set;
-    uint32_t index; /* of the kept sets */
-};
-
 static const struct hal_board *board;
-static struct {
-    struct wire_watch plan;
-    uint32_t start;
-    uint32_t duration;
-    uint8_t decimation;
-    uint8_t skip;
-    uint32_t kept; /* sets kept so far */
-    uint16_t bias; /* where a pin without a load rests, counts */
-    uint16_t least_supply; /* counts */
-    bool tripped;
-    struct queued queue[CORE_WATCH_QUEUE];
-    volatile uint8_t put;
-    volatile uint8_t taken;
-} run;
-
-static struct {
-    uint32_t learn_sets; /* sets of the settling time */
-    uint32_t sum;
-    uint32_t count;
-    uint32_t least;
-    uint32_t most;
-    bool settled;
-    uint32_t value; /* settled */
-    uint32_t floor;
-    bool below;
-    uint32_t since_us;
-    uint32_t lowest;
-} finder;
-
 static volatile uint16_t overruns;
 
 void watch_reset(const struct hal_board *the_board)
@@ -72,7 +42,6 @@ void watch_begin(const struct wire_watch *request, uint8_t hazards, bool pump)
 {
     uint8_t saved = hal_irq_save();
     memset(&run, 0, sizeof run);
-    memset(&finder, 0, sizeof finder);
     run.plan = *request;
     uint32_t wanted_ns = NS_PER_S / request->sample_hz;
     uint32_t decimation = (wanted_ns + board->sample_period_ns / 2u) / board->sample_period_ns;
@@ -241,7 +210,7 @@ void watch_look(void)
 {
     /* No more than can be waiting: the main loop has other things to do, however fast the sets come. */
     for (uint8_t left = CORE_WATCH_QUEUE; left > 0 && run.taken != run.put; left--) {
-        struct queued queued = run.queue[run.taken];
+        struct watch_queued queued = run.queue[run.taken];
         run.taken = (uint8_t)((run.taken + 1u) % CORE_WATCH_QUEUE);
         if (queued.index < finder.learn_sets) {
             learn(queued.index, ratio(&queued.set));

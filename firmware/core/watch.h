@@ -2,9 +2,48 @@
 #ifndef LOOMPROOF_WATCH_H
 #define LOOMPROOF_WATCH_H
 
+#include "activity.h"
+#include "core_config.h"
 #include "hal.h"
 #include "trace.h"
 #include "wire_gen.h"
+
+struct watch_queued {
+    struct hal_set set;
+    uint32_t index; /* of the kept sets */
+};
+
+/* What is known of the watched value. */
+struct watch_finder {
+    uint32_t learn_sets; /* sets of the settling time */
+    uint32_t sum;
+    uint32_t count;
+    uint32_t least;
+    uint32_t most;
+    bool settled;
+    uint32_t value; /* settled */
+    uint32_t floor;
+    bool below;
+    uint32_t since_us;
+    uint32_t lowest;
+};
+
+/* The watch under way; watch.c's own. */
+struct watch_run {
+    struct wire_watch plan;
+    uint32_t start;
+    uint32_t duration;
+    uint8_t decimation;
+    uint8_t skip;
+    uint32_t kept; /* sets kept so far */
+    uint16_t bias; /* where a pin without a load rests, counts */
+    uint16_t least_supply; /* counts */
+    bool tripped;
+    struct watch_queued queue[CORE_WATCH_QUEUE];
+    volatile uint8_t put;
+    volatile uint8_t taken;
+    struct watch_finder finder;
+};
 
 void watch_reset(const struct hal_board *board);
 
