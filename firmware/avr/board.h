@@ -31,6 +31,7 @@
 #if defined(__AVR_ATmega2560__)
 #define BOARD_NAME "mega 16"
 #define BOARD_CHANNELS 16
+#define BOARD_HIGHEST_KIND WIRE_CHANNEL_KIND_HALF_BRIDGE
 #define ADDRESS_PORT PORTB
 #define ADDRESS_DDR DDRB
 #define ADDRESS_MASK 0x07
@@ -49,6 +50,7 @@
 #elif defined(__AVR_ATmega328P__)
 #define BOARD_NAME "four"
 #define BOARD_CHANNELS 4
+#define BOARD_HIGHEST_KIND WIRE_CHANNEL_KIND_LOGIC /* no upper legs */
 #define ADDRESS_PORT PORTB
 #define ADDRESS_DDR DDRB
 #define ADDRESS_MASK 0x03
@@ -59,7 +61,7 @@
 #define ENABLE_PORT PORTC
 #define ENABLE_BIT 5
 #define TRACE_BUFFERS 2
-#define TRACE_SAMPLES 50
+#define TRACE_SAMPLES 48
 #define LINE_IN_BYTES 32U /* powers of two */
 #define LINE_OUT_BYTES 64U
 #define SETS_WAITING 4U

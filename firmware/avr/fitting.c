@@ -6,6 +6,8 @@
 #include <string.h>
 #include <util/crc16.h>
 
+#include "wire_gen.h"
+
 #define CRC_START 0xFFFFU
 /* Nominal: 5 V / 1024 counts, 10 mohm, amplifiers of 25 (wide) and 250 (fine) on 78 and 29 mV of pedestal; half a count
  * because the converter rounds down. */
@@ -38,6 +40,9 @@ void fitting_load(struct fitting *fitting) {
     eeprom_read_block(fitting, NULL, sizeof *fitting);
     if (fitting->magic != FITTING_MAGIC || fitting->crc != crc_of(fitting))
         nominal(fitting);
+    for (uint8_t index = 0; index < sizeof fitting->kinds; index++)
+        if (fitting->kinds[index] > BOARD_HIGHEST_KIND)
+            fitting->kinds[index] = WIRE_CHANNEL_KIND_LOW_SIDE; /* what this board has there, whatever the EEPROM says */
     fitting->serial_number[FITTING_TEXT - 1] = '\0';
     fitting->calibrated_on[FITTING_DATE - 1] = '\0';
 }

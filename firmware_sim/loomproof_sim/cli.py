@@ -34,7 +34,8 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
     profile: Annotated[str | None, typer.Option(help="Board: reference or twelve_bit.")] = None,
     hands: Annotated[str | None, typer.Option(metavar="HOST:PORT", help="JSON lines for the hands.")] = None,
     elf: Annotated[
-        Path | None, typer.Option(help="Run this firmware (ATmega2560) instead of the simulated controller.")
+        Path | None,
+        typer.Option(help="Run this firmware (of either board) instead of the simulated controller."),
     ] = None,
     listen_anywhere: Annotated[
         bool, typer.Option("--listen-anywhere", help="Allow addresses that other machines can reach.")

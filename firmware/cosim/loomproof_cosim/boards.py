@@ -1,7 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Which pin of each board does what. The firmware's own copy is in `firmware/avr/board_*.h`."""
+"""Which pin of each board does what. The firmware's own copy is in `firmware/avr/board.h`."""
 
 from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof_cosim.library import CosimError
 
 FINE, WIDE, SUPPLY, TEMPERATURE, FIRST_DRAIN = range(5)
 """Converter inputs; eight drains share one from FIRST_DRAIN on."""
@@ -47,3 +50,27 @@ SIXTEEN = Board(
 )
 FOUR = Board(part="atmega328p", gates=_pins("D", 4, 4), uppers=(), address=_pins("B", 0, 2), enable=("C", 5))
 BOARDS = {board.part: board for board in (SIXTEEN, FOUR)}
+
+_ELF_MAGIC = b"\x7fELF"
+_FLAGS_AT, _ARCHITECTURE = 36, 0x7F
+"""Where an ELF32 header has its flags (System V ABI, figure 4-3), and those that tell the AVR architecture."""
+_BY_ARCHITECTURE = {5: FOUR, 6: SIXTEEN}
+"""EF_AVR_MACH of binutils' elf/avr.h: avr5 has up to 64 KB of flash, avr6 more."""
+
+
+def board_of(elf: Path) -> Board:
+    """Return the board that a firmware was built for.
+
+    Raises:
+        CosimError: it cannot be read, or is for no board that is known.
+    """
+    try:
+        header = elf.read_bytes()[: _FLAGS_AT + 4]
+    except OSError as error:
+        raise CosimError(f"{elf}: {error.strerror}; `make firmware` builds it") from error
+    if not header.startswith(_ELF_MAGIC) or len(header) < _FLAGS_AT + 4:
+        raise CosimError(f"{elf}: no ELF file; give the .elf of `make firmware`, not the .hex")
+    architecture = int.from_bytes(header[_FLAGS_AT:], "little") & _ARCHITECTURE
+    if architecture not in _BY_ARCHITECTURE:
+        raise CosimError(f"{elf}: built for another part than {' or '.join(BOARDS)}")
+    return _BY_ARCHITECTURE[architecture]

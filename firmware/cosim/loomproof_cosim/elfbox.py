@@ -5,7 +5,7 @@ from pathlib import Path
 
 from loomproof.job.model import Job
 from loomproof_cosim.bench import Bench
-from loomproof_cosim.boards import FINE, SIXTEEN, WIDE, Board
+from loomproof_cosim.boards import FINE, WIDE, Board, board_of
 from loomproof_cosim.fitting import fitting
 from loomproof_cosim.part import CLOCK_HZ, Part
 from loomproof_sim.clocks import RealClock, VirtualClock
@@ -90,13 +90,16 @@ class ElfController:
         self.set_stop_input(True)
 
 
-def build_elf_box(scenario: Scenario, elf: Path, board: Board = SIXTEEN, job: Job | None = None) -> SimBox:
-    """Return a powered box with its loom, run by a firmware.
+def build_elf_box(
+    scenario: Scenario, elf: Path, board: Board | None = None, job: Job | None = None
+) -> SimBox:
+    """Return a powered box with its loom, run by a firmware; without a board, on the one it was built for.
 
     Raises:
         ScenarioError: the job or a fault is wrong.
         CosimError: the firmware cannot be run.
     """
+    board = board_of(elf) if board is None else board
     job = job_of(scenario) if job is None else job
     plant = Plant(build_loom(job, scenario), seed=scenario.seed)
     kinds = channel_kinds(job)

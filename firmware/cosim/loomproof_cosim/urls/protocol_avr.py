@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""`avr://JOBPATH?elf=FILE&board=atmega2560&clock=virtual` as a pyserial port; the other keys as for `sim://`."""
+"""`avr://JOBPATH?elf=FILE&clock=virtual` as a pyserial port; the other keys as for `sim://`."""
 
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
 
 from serial import SerialException
 
-from loomproof_cosim.boards import BOARDS, SIXTEEN
+from loomproof_cosim.boards import BOARDS
 from loomproof_cosim.elfbox import build_elf_box
 from loomproof_cosim.library import CosimError
 from loomproof_sim.scenario import ScenarioError, scenario_from_query
@@ -26,10 +26,10 @@ class Serial(SimSerial):
         query = parse_qsl(parts.query, keep_blank_values=True)
         own = {key: value for key, value in query if key in OWN_KEYS}
         rest = [(key, value) for key, value in query if key not in OWN_KEYS]
-        board = BOARDS.get(own.get("board", SIXTEEN.part))
-        if board is None or "elf" not in own:
+        if "elf" not in own or own.get("board", "") not in ("", *BOARDS):
             known = ", ".join(BOARDS)
-            raise SerialException(f"{url}: give elf=FILE, and board= one of {known}")
+            raise SerialException(f"{url}: give elf=FILE; board=, if at all, is one of {known}")
+        board = BOARDS.get(own.get("board", ""))
         try:
             scenario = scenario_from_query(unquote(parts.netloc + parts.path), rest)
             return box_for(url, own.get("name"), lambda: build_elf_box(scenario, Path(own["elf"]), board))

@@ -1,0 +1,69 @@
+"""What the firmware takes of each part: flash, static RAM, and the stack's deepest reach over the conformance suite.
+
+    .venv/bin/python benchmarks/firmware_sizes.py
+
+Needs `make firmware`. The RAM above the program's data is painted before the start; what the suite of
+`loomproof box-check` has overwritten of it is the stack.
+"""
+
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path[:0] = [str(ROOT / name) for name in ("firmware/cosim", "tests/firmware", "tests/boxcheck")]
+
+from check_board import LOADS, MORE, SimPort, SimulatedHands, job_of  # noqa: E402
+from firmware_tools import run, symbol  # noqa: E402
+
+from loomproof.boxcheck import Bench, Line, Outcome, Subject, Subjects, Tolerance, run_suite  # noqa: E402
+from loomproof_cosim.boards import BOARDS, Board  # noqa: E402
+from loomproof_cosim.elfbox import build_elf_box  # noqa: E402
+from loomproof_sim.scenario import make_scenario  # noqa: E402
+
+FLASH = {"atmega2560": 256 * 1024, "atmega328p": 32 * 1024}
+RAM_FROM = {"atmega2560": 0x200, "atmega328p": 0x100}
+RAM = {"atmega2560": 8 * 1024, "atmega328p": 2 * 1024}
+"""Bytes and address, from the datasheets (from memory)."""
+DATA_OFFSET = 0x800000
+PATTERN = 0xC5
+
+
+def sizes(elf: Path) -> tuple[int, int]:
+    """Flash and static RAM, bytes."""
+    text, data, bss = (int(word) for word in run("avr-size", str(elf)).splitlines()[1].split()[:3])
+    return text + data, data + bss
+
+
+def suite_reach(elf: Path, board: Board) -> tuple[int, int, int]:
+    """The stack's deepest reach and the room for it, bytes, and how many cases were kept."""
+    bottom, top = symbol(elf, "_end") - DATA_OFFSET, RAM_FROM[board.part] + RAM[board.part]
+    four = board.channel_count == 4
+    box = build_elf_box(
+        make_scenario({"clock": "virtual"}), elf, board, job_of(LOADS if four else LOADS | MORE)
+    )
+    part = box.controller.part
+    part.paint(bottom, top, PATTERN)
+    box.run_for(0.02)
+    subjects = Subjects(tuple(Subject(channel) for channel in LOADS), None if four else (6, 7))
+    results = run_suite(Bench(Line(SimPort(box)), subjects, SimulatedHands(box.hands), Tolerance(1, 5, 1)))
+    kept = sum(result.outcome is Outcome.KEPT for result in results)
+    reach = top - part.stack_reach(bottom, PATTERN)
+    part.close()
+    return reach, top - bottom, kept
+
+
+def main() -> None:
+    """Print a line for each board."""
+    for name, board in BOARDS.items():
+        elf = ROOT / "build" / "firmware" / f"loomproof-{name}.elf"
+        flash, static = sizes(elf)
+        reach, room, kept = suite_reach(elf, board)
+        print(
+            f"{name}: flash {flash} of {FLASH[name]} bytes ({flash / FLASH[name]:.1%}), "
+            f"static RAM {static} of {RAM[name]} ({static / RAM[name]:.1%}), "
+            f"stack {reach} of the {room} left ({room / reach - 1:.0%} to spare) over {kept} cases kept"
+        )
+
+
+if __name__ == "__main__":
+    main()
