@@ -100,6 +100,20 @@ void edges_aim(void) {
     }
 }
 
+/* Lets the interrupt have what was planned, one order or the two of a pair. */
+static void hand_over(struct order *order) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        if (edges_ahead == 0) {
+            first = next_free;
+            aimed = turns_end = false;
+        }
+        if (!sampler_is_over()) {
+            edges_ahead = (uint8_t)(edges_ahead + (order->turn == TURN_SECOND ? 2U : 1U));
+            next_free = after(order);
+        }
+    }
+}
+
 void edges_plan(const struct hal_edge *edge) {
     static const enum gate gates[] = {
         [HAL_OFF] = GATE_OFF, [HAL_ON] = GATE_ON, [HAL_HIGH] = GATE_UPPER, [HAL_LOW] = GATE_ON};
@@ -120,16 +134,7 @@ void edges_plan(const struct hal_edge *edge) {
     staged = order->turn == TURN_FIRST;
     if (staged)
         return;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        if (edges_ahead == 0) {
-            first = next_free;
-            aimed = turns_end = false;
-        }
-        if (!sampler_is_over()) {
-            edges_ahead = (uint8_t)(edges_ahead + (order->turn == TURN_SECOND ? 2U : 1U));
-            next_free = after(order);
-        }
-    }
+    hand_over(order);
     edges_aim();
 }
 
