@@ -51,7 +51,7 @@ generate: setup
 pytest: setup
 	$(BIN)/pytest -n 2
 
-benchmarks: setup
+benchmarks: setup firmware
 	$(BIN)/python -m benchmarks
 
 MINUTES ?= 120

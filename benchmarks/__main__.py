@@ -2,6 +2,9 @@
 
 import sys
 
-from benchmarks.speed import main
+from benchmarks import firmware_figures, firmware_sizes, speed
 
-sys.exit(main())
+failed = speed.main()
+firmware_figures.main()
+firmware_sizes.main()
+sys.exit(failed)
