@@ -114,6 +114,7 @@ class Console(App[int]):
             self.DEFAULT_MODE = STARTING if desk else start  # type: ignore[misc] # of this one console
         self.reading = reading
         super().__init__(driver_class=_browser_driver() if reading else StopKeyDriver)
+        self.set_reactive(Console.panel, PanelView(reading=reading))
         self.starter = starter
         self.making_path = None if job_path is None else job_path.resolve()
         self.making_page: MakingPage | None = None
