@@ -1,5 +1,7 @@
 """What the measuring gets of a box's traces."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -72,5 +74,18 @@ def test_no_long_part_of_a_bridges_trace_goes_unseen(period_us, first_us, duty, 
 
 
 def test_samples_that_keep_step_with_the_chopping_are_thinned_until_they_do_not():
-    """10 times 10 us is the chopping itself: the same place for ever."""
-    assert decimation(10e-6, 0.03, 300, 0.5) % 10 != 0
+    """20 times 10 us is the chopping itself: the same place for ever."""
+    assert decimation(10e-6, 0.06, 300, 0.5) % 20 != 0
+
+
+@pytest.mark.parametrize("duty", [0.3, 0.5, 0.8])
+def test_the_ripple_of_the_chopping_is_taken_off(duty):
+    """V (1 - duty) / L, up while the supply is connected (a stiff mean): textbook buck converter in continuous conduction."""
+    supply_v, henry, mean_a = 13.5, 1e-3, 0.8
+    trace = bridge_trace(shared_shunt=False, duty=duty)
+    since_s = np.mod(trace.time_s, BRIDGE_CHOP_US * 1e-6)
+    ripple = supply_v * (1 - duty) / henry * (since_s - duty * BRIDGE_CHOP_US * 1e-6 / 2)
+    rippled = replace(trace, current_a=np.where(trace.on, mean_a + ripple, 0.0))
+    seen = chopped(rippled, duty)
+    assert np.ptp(rippled.current_a[rippled.on]) > 0.2
+    assert seen.current_a[seen.on] == pytest.approx(mean_a, abs=1e-6)

@@ -13,12 +13,16 @@ from loomproof.measure import Trace
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-BRIDGE_CHOP_US = 100
-"""How long a half-bridge pair takes from one connection of the supply to the next."""
+BRIDGE_CHOP_US = 200
+"""How long a half-bridge pair takes from one connection of the supply to the next.
+
+A small controller has two edges to carry out in it, and samples to take beside them.
+"""
 _CHOP_EDGE_S = 3e-6
 """A sample nearer to an edge of the chopping may belong to either side of it."""
 _FIRSTS_S = np.linspace(0.0, BRIDGE_CHOP_US * 1e-6, 20, endpoint=False)
 """Where in the chopping the first sample may lie; the box tells with the trace only."""
+_LEAST_FOR_RIPPLE = 12
 _MOST_DECIMATION = 255
 _TRIED = 8
 """Decimations looked at beyond the least that is long enough."""
@@ -31,8 +35,10 @@ def chopped(trace: Trace, duty: float) -> Trace:
     through both lower legs, so a shunt that the legs share does not see it. Holds while the chop period is short against
     the load's time constant, so that the current runs on.
     """
-    keep = ~trace.on | _connected(trace.time_s, duty) if duty < 1.0 else np.ones(len(trace), dtype=bool)
-    return replace(
+    if duty >= 1.0:
+        return trace
+    keep = ~trace.on | _connected(trace.time_s, duty)
+    seen = replace(
         trace,
         time_s=trace.time_s[keep],
         current_a=trace.current_a[keep],
@@ -41,6 +47,26 @@ def chopped(trace: Trace, duty: float) -> Trace:
         drain_v=trace.drain_v[keep],
         supply_u_v=trace.supply_u_v * duty,
     )
+    return replace(seen, current_a=seen.current_a - _ripple_a(seen, duty))
+
+
+def _ripple_a(trace: Trace, duty: float) -> NDArray[np.float64]:
+    """What each sample lies above the mean of its chop period.
+
+    While the supply is connected the current climbs by the same slope in every period, V (1 - duty) / L as long as the mean
+    changes slowly, and it passes its mean half way. The slope is taken from the second half of the drive, by least squares
+    beside a straight line for the mean.
+    """
+    chop_s = BRIDGE_CHOP_US * 1e-6
+    past_middle_s = np.where(trace.on, np.mod(trace.time_s, chop_s) - duty * chop_s / 2.0, 0.0)
+    late = np.flatnonzero(trace.on)
+    late = late[late.size // 2 :]
+    if late.size < _LEAST_FOR_RIPPLE:
+        return np.zeros(len(trace))
+    time_s = trace.time_s[late]
+    design = np.column_stack([np.ones(late.size), time_s - time_s[0], past_middle_s[late]])
+    solution, *_ = np.linalg.lstsq(design / design.max(axis=0), trace.current_a[late], rcond=None)
+    return np.asarray(past_middle_s * float(solution[2] / design[:, 2].max()))
 
 
 def _connected(time_s: NDArray[np.float64], duty: float) -> NDArray[np.bool_]:
