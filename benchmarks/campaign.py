@@ -19,7 +19,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 HOST = ROOT / "firmware" / "host"
-MINUTES = 120.0
+MINUTES = 135.0
 SCRIPTS_AT_A_TIME = 5000
 """Hypothesis slows down over one long run; each of these begins with a seed of its own."""
 LARGEST_SEED = 2**31 - 1
@@ -94,11 +94,19 @@ def _fuzz(share: float, seed: int) -> Iterator[Run]:
     yield Run(("make", "-s", "-C", str(HOST), "fuzz", f"SECONDS={max(10, round(2100 * share))}"))
 
 
+def _firmware(share: float, seed: int) -> Iterator[Run]:
+    first, seeds = str(seed % 1000), str(max(1, round(share)))
+    paced = ("--paced",) if share >= 1 else ()
+    parity = str(Path(__file__).with_name("elf_parity.py"))
+    yield Run(_python(parity, "--faulty", "--first", first, "--seeds", seeds, *paced))
+
+
 STUDIES = (
     Study("looms", "findings on random looms", 15, _looms),
     Study("matrix", "every single fault of the example jobs, through the whole run sheet", 30, _matrix),
     Study("scripts", "the core and the Python box on the same random scripts", 30, _scripts),
     Study("events", "the core against its safety oracle on random events", 10, _events),
+    Study("firmware", "the real binary proves the same looms as the Python box", 15, _firmware),
     Study("fuzz", "the core fuzzed with sanitizers and the oracle", 35, _fuzz),
 )
 

@@ -74,11 +74,11 @@ class Tally:
             print("  other ends of steps: " + ("; ".join(proof.unfinished) or "none"))
 
 
-def looms(jobs: list[Path], seeds: int, *, faulty: bool) -> list[Loom]:
+def looms(jobs: list[Path], seeds: range, *, faulty: bool) -> list[Loom]:
     """Every loom to be proven."""
     made = []
     for job in jobs:
-        for seed in range(seeds):
+        for seed in seeds:
             made.append(Loom(job, (), seed))
             if faulty and job.stem in FAULTS:
                 made.append(Loom(job, FAULTS[job.stem], seed))
@@ -93,6 +93,7 @@ def main() -> int:
     )
     parser.add_argument("--paced", action="store_true", help="Also over a pseudo-terminal in real time.")
     parser.add_argument("--seeds", type=int, default=1, help="How many looms are drawn from each job.")
+    parser.add_argument("--first", type=int, default=0, help="The first of the seeds.")
     parser.add_argument("--faulty", action="store_true", help="Also with faults.")
     parser.add_argument("--elf", type=Path, default=ELF, help="The firmware.")
     asked = parser.parse_args()
@@ -100,7 +101,8 @@ def main() -> int:
         subprocess.run(["make", "-s", "-C", str(ROOT / "firmware"), "all"], check=True)
     tally = Tally()
     print(f"{'job':27} {'seed':>4} {'time':8} {'apart':>11} {'pace':>8} {'mishaps':22} verdicts; loom")
-    for loom in looms(asked.jobs or list(JOBS), asked.seeds, faulty=asked.faulty):
+    seeds = range(asked.first, asked.first + asked.seeds)
+    for loom in looms(asked.jobs or list(JOBS), seeds, faulty=asked.faulty):
         reference = prove_simulated(loom)
         tally.take("virtual", loom, reference, prove_firmware(loom, asked.elf))
         if asked.paced:
