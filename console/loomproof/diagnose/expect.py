@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 
 _RESEATED_OHM = 0.01  # one standard deviation of a connector seated anew; common practice, no source
 _OTHER_CORE = 0.2  # common practice, no source
-_STILL_HEATING = 0.15  # common practice, no source
+_STILL_HEATING = {LoadKind.LAMP: 0.15, LoadKind.MOTOR: 0.4}  # common practice, no source
 _COLD_FILAMENT = 0.02  # repeatability of a cold filament, relative; common practice, no source
 
 
@@ -155,8 +155,8 @@ def _steady(job: Job, channel: int, evidence: ChannelEvidence) -> Band | None:
     factor = (max(volts, 1.0) / 13.5) ** power
     # The exponent holds to a tenth, and wires and sockets take a few hundredths of a volt.
     u = current.value * factor * math.hypot(0.1 * power * math.log(13.5 / max(volts, 1.0)), 0.005)
-    # A heavy filament is not quite hot when the pulse ends, and still draws more.
-    doubt = _STILL_HEATING * current.high * factor if load.kind is LoadKind.LAMP else 0.0
+    # A heavy filament is not quite hot when the pulse ends, a heavy rotor not quite up to speed: both draw more.
+    doubt = _STILL_HEATING[load.kind] * current.high * factor if load.kind in _STILL_HEATING else 0.0
     text = f"{current.value:.3g} A +-{current.tolerance_percent:g} % at 13.5 V ({current.source})"
     return Band(current.low * factor, current.high * factor, current.value * factor, u, text, doubt)
 

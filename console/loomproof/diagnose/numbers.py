@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 _OWN_OHM, _OWN_HENRY, _OWN_STEADY = 0.015, 0.04, 0.05
 _OWN_BY_KIND = {LoadKind.MOTOR: 0.12, LoadKind.LAMP: 0.05, LoadKind.COIL: 0.03}
 _BESIDE_HENRY = 0.2  # spread of two windings' common inductance, relative; judgment
+_BESIDE_STEADY = 0.15  # how well the common current of two loads is foretold, relative; judgment
 _JOINT_STEADY = 0.2  # how well the steady current behind a joint is foretold, relative; judgment
 _WARM_SHARE = 0.2  # how often a filament is still warm from the look; judgment
 
@@ -146,8 +147,11 @@ class Numbers:
         a, b = one.value + wire, two.value + wire
         both = a * b / (a + b)
         if LoadKind.LAMP in {load.kind, beside.kind}:
-            # A filament heats up beside it: anything from both cold to the other one alone, and a little beyond.
-            return flat(math.log(measured.value), math.log(0.8 * both), math.log(1.5 * max(a, b)))
+            # A filament heats up beside it: both cold, or anything up to the other one alone and a little beyond.
+            x = math.log(measured.value)
+            heated = flat(x, math.log(0.8 * both), math.log(1.5 * max(a, b)))
+            cold = float(normal(x, math.log(both), math.hypot(0.1, measured.relative)))
+            return float(np.logaddexp(heated, cold)) - math.log(2.0)
         shares = math.hypot(one.tolerance_percent * b, two.tolerance_percent * a) / (a + b)
         spread = shares / 100.0 / math.sqrt(3.0)
         sigma = math.hypot(spread + 0.03, measured.relative)
@@ -195,11 +199,14 @@ class Numbers:
             return 0.0
         if shape.unknown_type:
             return 0.0  # judged together with the resistance
-        if shape.garbled or shape.foreign or shape.low or shape.beside:
+        if shape.garbled or shape.foreign or shape.low:
             return BROAD
         sigma = math.hypot((band.high - band.low) / (2.0 * math.sqrt(3.0) * band.middle), seen.relative)
         sigma = math.hypot(sigma, band.doubt / (2.0 * band.middle))
         due = self._behind_joint(channel, shape.load, band.middle) if shape.added else band.middle
+        if shape.beside is not None:
+            due += _taken_beside(shape.beside)
+            sigma = math.hypot(sigma, _BESIDE_STEADY)
         if shape.added:
             sigma = math.hypot(sigma, _JOINT_STEADY)
         return float(with_outliers(normal(math.log(seen.value), math.log(due), sigma)))
@@ -238,6 +245,14 @@ class Numbers:
         sigma = math.sqrt(_OWN_HENRY**2 + measured.relative**2 + step**2)
         density = with_outliers(normal(x, middle + np.log1p(grid), sigma))
         return density if shape.own_batch else np.full(BATCHES, float(logsumexp(density + weights)))
+
+
+def _taken_beside(load: LoadType) -> float:
+    """Current that another load takes at 13.5 V."""
+    ohm = direct_ohm(load)
+    if load.steady_current_a is not None:
+        return load.steady_current_a.value
+    return 13.5 / ohm.value if ohm is not None else 0.0
 
 
 def _told(measured: Estimate | None) -> Estimate | None:

@@ -18,7 +18,7 @@ from loomproof.measure.quantities import Estimate
 # more; common practice, no source.
 _SPREAD = {"resistance": 0.01, "inductance": 0.03}  # inductance follows an air gap of tenths of a millimetre
 _SPREAD_DOF = 6.0
-_JOINTS_OHM = 0.02  # one standard deviation of a circuit's sound joints; common practice, no source
+_JOINTS_OHM = 0.012  # one standard deviation of a circuit's sound joints; common practice, no source
 _WIRE_SHARE = 0.1  # lengths and sections of wires are nominal; common practice, no source
 
 

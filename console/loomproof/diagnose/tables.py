@@ -151,7 +151,7 @@ def sound_table(load: LoadType) -> WordTable:
         moved={Moved.YES: 0.9, Moved.CANNOT_TELL: 0.098, Moved.NO: 0.002} if moves else None,
         off_shape=_after(_DUE[load.suppression]) if load.kind in _SHOWS_SUPPRESSION else None,
         noticed={"something": 0.8, "nothing": 0.2} if quiet else {"something": 0.97, "nothing": 0.03},
-        pull={"matched": 0.985, "none": 0.012, "other": 0.001, "several": 0.002},
+        pull={"matched": 0.993, "none": 0.004, "other": 0.001, "several": 0.002},
         dropouts=0.005,
         unsteady=0.003,
     )
@@ -230,8 +230,8 @@ TABLES: Mapping[FaultKind, WordTable] = {
     FaultKind.SWAPPED: WordTable(pull={"other": 0.986, "none": 0.004, "matched": 0.005, "several": 0.005}),
     FaultKind.BRIDGED: WordTable(
         conduct={Conduct.FLOWS: 0.93, Conduct.EXCESS: 0.068, Conduct.NONE: 0.002},
-        moved={Moved.YES: 0.5, Moved.CANNOT_TELL: 0.4, Moved.NO: 0.1},
-        off_shape={str(s): 0.15 for s in OffShape} | {str(OffShape.CLAMP): 0.4},
+        moved={Moved.YES: 0.65, Moved.CANNOT_TELL: 0.28, Moved.NO: 0.07},
+        off_shape={str(s): 0.12 for s in OffShape} | {str(OffShape.CLAMP): 0.52},
         noticed={"something": 0.9, "nothing": 0.1},
         pull={"none": 0.6, "several": 0.35, "matched": 0.04, "other": 0.01},
     ),
