@@ -103,7 +103,7 @@ def _evidence(ohms: dict[int, float], baseline: dict[int, float] | None = None) 
         )
         for c, ohm in ohms.items()
     }
-    return LoomEvidence(channels=channels, supply_rest_v=13.5)
+    return LoomEvidence(channels=channels, supply_rest_v=13.5, baseline_same_box=baseline is not None)
 
 
 def _verdict(job: Job, evidence: LoomEvidence, channel: int) -> Verdict:

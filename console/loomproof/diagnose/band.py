@@ -22,8 +22,13 @@ class Band:
     """Limits of a sound quantity, its middle, and how uncertain the limits themselves are (one sigma).
 
     Between `high` and `high` + `doubt`, and between `low` and `low` - `doubt_below`, lies what has an innocent
-    explanation, but no proof of it: never a pass, never a fail. `same_scale`: the limits were measured with the
-    same scale as the value, whose error cancels. `among` says in short what the middle is that of.
+    explanation, but no proof of it: never a pass, never a fail.
+
+    Attributes:
+        same_scale: the limits were measured with the same scale as the value, whose error cancels.
+        among: in short, what the middle is that of.
+        statistical: the limits are those of a prediction that already holds the measurement's own uncertainty, so
+            no guard band is added.
     """
 
     low: float
@@ -35,3 +40,4 @@ class Band:
     doubt_below: float = 0.0
     same_scale: bool = False
     among: str = "the catalogue"
+    statistical: bool = False

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from loomproof.diagnose.decide import decide
+from loomproof.diagnose.decide import decide, probability_of_conformity
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
 
 if TYPE_CHECKING:
@@ -47,6 +47,8 @@ def against(case_channel: int, about: Property, measured: Estimate, band: Band, 
     """
     if band.same_scale:
         measured = replace(measured, u=measured.u_random, u_gain=0.0)
+    if band.statistical:
+        return _predicted(case_channel, about, measured, band, unit)
     decision = decide(measured, band.low, band.high)
     compared = replace(measured, u=math.hypot(measured.u, band.u))
     if decision.verdict is not Verdict.PASS:
@@ -65,6 +67,20 @@ def against(case_channel: int, about: Property, measured: Estimate, band: Band, 
         _reason(decision.verdict, measured, band, unit),
         decision.probability,
         decision.risk,
+    )
+
+
+def _predicted(channel: int, about: Property, measured: Estimate, band: Band, unit: str) -> PropertyVerdict:
+    """Against the limits of a prediction, which hold the measurement's uncertainty already."""
+    low, high = band.low - band.doubt_below, band.high + band.doubt
+    verdict = Verdict.PASS if band.low <= measured.value <= band.high else Verdict.UNSURE
+    if not low <= measured.value <= high:
+        verdict = Verdict.FAIL
+    conforms = probability_of_conformity(measured, low, high)
+    risk = {Verdict.PASS: 1.0 - conforms, Verdict.FAIL: conforms}.get(verdict)
+    reason = _reason(verdict, measured, band, unit)
+    return PropertyVerdict(
+        channel, about, verdict, measured, band.low, band.high, unit, band.source, reason, conforms, risk
     )
 
 

@@ -174,7 +174,11 @@ def _baseline(job: Job, evidence: LoomEvidence, channel: int) -> Band | None:
     if kind is LoadKind.LAMP:
         sigma = math.hypot(sigma, _COLD_FILAMENT)
     middle = before.value * (1.0 + change.value)
-    single = math.hypot(before.value * sigma, _RESEATED_OHM, before.u_random)
+    now = resistance_of(own)
+    same = evidence.baseline_same_box
+    measured_u = 0.0 if now is None else now.u_random if same else now.u
+    drift_u = before.value * change.u
+    single = math.hypot(before.value * sigma, _RESEATED_OHM, before.u_random, measured_u, drift_u)
     doubt, fail = (float(special.stdtrit(dof, 1.0 - rate)) * single for rate in (DOUBT_RATE, FAIL_RATE))
     warm = (WARM_FILAMENT - 1.0) * middle if kind is LoadKind.LAMP else 0.0
     kelvin = change.value / COPPER_PER_K
@@ -182,13 +186,14 @@ def _baseline(job: Job, evidence: LoomEvidence, channel: int) -> Band | None:
         middle - doubt,
         middle + doubt,
         middle,
-        before.value * change.u,
+        0.0,
         f"this loom's own earlier record, {before.value:.4g} ohm, copper {kelvin:+.0f} K since (u "
         f"{change.u / COPPER_PER_K:.0f} K), +-{doubt / middle * 100:.1f} %",
         doubt=fail - doubt + warm,
         doubt_below=fail - doubt,
-        same_scale=evidence.baseline_same_box,
+        same_scale=same,
         among="its own earlier record",
+        statistical=True,
     )
 
 

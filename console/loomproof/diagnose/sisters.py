@@ -54,7 +54,9 @@ def sister_bands(
         if middle <= 0.0:
             continue
         own_wire = seen[channel].wire if channel in seen else _mean_wire(seen, others)
-        bands[channel] = _band(loads, middle, own_wire, _mean_wire(seen, others), what, joints=joints)
+        own_u = max((seen[c].measured.u for c in (channel, *others) if c in seen), default=0.0)
+        wires = (own_wire, _mean_wire(seen, others))
+        bands[channel] = _band(loads, middle, wires, own_u, what, joints=joints)
     return bands
 
 
@@ -65,8 +67,8 @@ def _mean_wire(seen: Mapping[int, Sister], others: list[int]) -> float:
 def _band(
     loads: np.ndarray[tuple[int], np.dtype[np.float64]],
     middle: float,
-    own_wire: float,
-    their_wire: float,
+    own_and_their_wire: tuple[float, float],
+    measured_u: float,
     what: str,
     *,
     joints: bool,
@@ -75,9 +77,11 @@ def _band(
     dof = _SPREAD_DOF + count - 1
     spread = spread_about(loads / middle, 1.0)
     variance = (_SPREAD_DOF * _SPREAD[what] ** 2 + (count - 1) * spread**2) / dof
+    own_wire, their_wire = own_and_their_wire
     wires = _WIRE_SHARE * (own_wire - their_wire)
     extra = math.hypot(_JOINTS_OHM, wires) if joints else 0.0
-    sigma = math.hypot(middle * math.sqrt(variance), extra) * math.sqrt(1.0 + math.pi / 2.0 / count)
+    single = math.hypot(middle * math.sqrt(variance), extra, measured_u)
+    sigma = single * math.sqrt(1.0 + math.pi / 2.0 / count)
     doubt, fail = (float(special.stdtrit(dof, 1.0 - rate)) * sigma for rate in (DOUBT_RATE, FAIL_RATE))
     return Band(
         middle + own_wire - doubt,
@@ -88,4 +92,5 @@ def _band(
         doubt=fail - doubt,
         doubt_below=fail - doubt,
         among="its sisters",
+        statistical=True,
     )

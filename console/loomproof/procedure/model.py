@@ -135,9 +135,9 @@ class StepOutcome(BaseModel):
     """What came of one attempt at a step. Plain data: records keep it as JSON and give it back to resume.
 
     Attributes:
-        verdict: worst verdict over the step's channels as known when it ended; `pass` for a step that only
-        had to
-            be done.
+        verdict: of a drive the worst verdict over the step's channels as known when it ended; of a pull check
+            that of their places, of a wiggle test that of their contacts, of the look whether anything was amiss;
+            `pass` for a step that only had to be done.
         measured: for a reader: per channel the signature as plain values with uncertainty, and whatever
         else the
             step saw. JSON types only.

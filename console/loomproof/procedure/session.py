@@ -13,6 +13,7 @@ from loomproof.diagnose import (
     Baseline,
     Finding,
     LoomEvidence,
+    Property,
     PropertyVerdict,
     Verdict,
     channel_verdict,
@@ -68,6 +69,11 @@ __all__ = ["FreeDrive", "Session"]
 
 _ENDING = (StepEnd.STOPPED, StepEnd.LINK_LOST, StepEnd.SUPPLY_LOST, StepEnd.LEFT)
 """Ends after which the run sheet is not carried on by itself."""
+
+
+_WORST_FIRST = (Verdict.FAIL, Verdict.UNSURE, Verdict.NOT_TESTED, Verdict.PASS)
+_ABOUT = {StepKind.PULL_CHECK: Property.LOCATION, StepKind.WIGGLE: Property.CONTACT}
+"""A step that proves one property of its channels is judged by that: the channels themselves are not proven yet."""
 
 
 _PROVING = (StepKind.PASSIVE_LOOK, StepKind.PULL_CHECK, StepKind.WIGGLE, StepKind.DRIVE)
@@ -468,6 +474,10 @@ class Session:
             return Verdict.NOT_TESTED
         if step.kind is StepKind.PASSIVE_LOOK:
             return self._looked()
+        about = _ABOUT.get(step.kind)
+        if about is not None:
+            own = {v.verdict for v in self.verdicts() if v.channel in step.channels and v.property is about}
+            return next((verdict for verdict in _WORST_FIRST if verdict in own), Verdict.NOT_TESTED)
         return self._worst(step.channels)
 
     def _looked(self) -> Verdict:
@@ -477,5 +487,4 @@ class Session:
 
     def _worst(self, channels: Iterable[int]) -> Verdict:
         found = {channel_verdict(self.verdicts(), channel) for channel in channels}
-        order = (Verdict.FAIL, Verdict.UNSURE, Verdict.NOT_TESTED, Verdict.PASS)
-        return next((verdict for verdict in order if verdict in found), Verdict.NOT_FITTED)
+        return next((verdict for verdict in _WORST_FIRST if verdict in found), Verdict.NOT_FITTED)
