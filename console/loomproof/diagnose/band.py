@@ -13,7 +13,7 @@ LOGIC_KINDS = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
 
 # Two rates of false alarm, one-sided, for limits that come from statistics and not from a tolerance: beyond the
 # first a value is no longer passed, beyond the second it is failed.
-DOUBT_RATE = 2.5e-3
+DOUBT_RATE = 5e-3
 FAIL_RATE = 2e-4
 
 

@@ -32,7 +32,7 @@ _GRID_C = np.linspace(-60.0, 160.0, 881)
 _TYPE_OUTLIER = 0.05  # chance that a whole type is not what the job says; judgment
 _EDGE = 0.01  # how sharp the edge of a tolerance is, relative; judgment
 # Loads of one loom do not warm alike; judgment, with the weight of so many loads' evidence.
-_GRADIENT = 0.004
+_GRADIENT = 0.003
 _GRADIENT_DOF = 6.0
 _LEAST_SHIFT_LOADS = 3
 
