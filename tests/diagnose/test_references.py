@@ -27,7 +27,11 @@ def test_one_bad_sister_does_not_widen_the_spread():
 @pytest.mark.parametrize(
     ("sigma", "doubts", "fails"),
     # Parts that scatter twice as much as the prior says are doubted more often, but hardly failed.
-    [(0.005, 2.0 * DOUBT_RATE, 2.0 * FAIL_RATE), (0.01, 4.0 * DOUBT_RATE, 6.0 * FAIL_RATE), (0.02, 0.08, 0.01)],
+    [
+        (0.005, 2.0 * DOUBT_RATE, 2.0 * FAIL_RATE),
+        (0.01, 4.0 * DOUBT_RATE, 6.0 * FAIL_RATE),
+        (0.02, 0.08, 0.01),
+    ],
 )
 def test_sound_sisters_are_doubted_and_failed_as_seldom_as_promised(sigma, doubts, fails):
     rng = np.random.default_rng(7)
