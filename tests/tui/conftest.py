@@ -200,6 +200,15 @@ class FakeDesk:
     def walk_key(self, key, place=None) -> None:
         self.asked.append(("walk_key", key, place))
 
+    def start_flex(self, channels, *, held) -> None:
+        self.asked.append(("start_flex", channels, held))
+
+    def end_flex(self) -> None:
+        self.asked.append(("end_flex",))
+
+    def flex_hand(self, place, number) -> None:
+        self.asked.append(("flex_hand", place, number))
+
     def run_steps(self, step_ids) -> None:
         self.asked.append(("run_steps", step_ids))
 

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.table import Table
 
 from loomproof.job.model import Job
-from loomproof.procedure.walk.mapping import WalkMap, plan_texts, row_text
+from loomproof.procedure.walk.mapping import WalkMap, cavities_of, plan_texts, row_text
 from loomproof.procedure.walk.model import Happening, Kind, Stage, WalkKey, WalkState
 
 HAND_LOOKS = (4, 12)
@@ -174,5 +174,5 @@ def print_map(console: Console, job: Job, found: WalkMap) -> None:
     for row in found.rows:
         table.add_row(row.place.name, row.state.value, row_text(row))
     console.print(table)
-    for line in plan_texts(job, found.plan):
+    for line in plan_texts(cavities_of(job), found.plan):
         console.print(line, markup=False)

@@ -35,6 +35,7 @@ from loomproof.procedure.events import (
     StepStarted,
 )
 from loomproof.procedure.evidence import gather, newest, reached_elsewhere
+from loomproof.procedure.flexing import Flexed, Flexer, Flexing
 from loomproof.procedure.freely import FreeDrive, FreeDriving
 from loomproof.procedure.looking import run_look
 from loomproof.procedure.model import RunSheet, Step, StepEnd, StepKind, StepOutcome
@@ -312,6 +313,23 @@ class Session:
         self._core.publish(JudgedAnew(self.verdicts(), self.findings()))
         return walked
 
+    def flex(self, flexer: Flexer, channels: Sequence[int], *, held: bool) -> Flexed:
+        """Watch channels in turn while somebody bends the loom; written as the sheet's wiggle tests.
+
+        Raises:
+            ValueError: a channel that cannot be watched so.
+            NotPermittedError: a statement is missing for one that is to be held on.
+            BoxError: the box refused or is gone before it began.
+        """
+        core = self._core
+        core.check()
+        flexing = Flexing(
+            core, self.sheet, self._outcomes, self._finish_walked, flexer, channels=channels, held=held
+        )
+        flexed = flexing.run()
+        core.publish(JudgedAnew(self.verdicts(), self.findings()))
+        return flexed
+
     def walk_map(self) -> WalkMap:
         """What pull checks, walked or asked one by one, say of every place."""
         places = places_of(self.job, self.sheet)
@@ -433,7 +451,7 @@ class Session:
         return self._finish(step, attempt, now_s, StepResult(end=StepEnd.BLOCKED, problems=[reason]))
 
     def _finish_walked(self, step: Step, began_s: float, result: StepResult) -> StepOutcome:
-        """A pull check answered on a walk. The search for findings waits until the walk ends."""
+        """A step answered on a walk or a wiggle at will; the search for findings waits until that ends."""
         attempt = self._attempts(step.id) + 1
         self._core.recorder.step_began(
             StepBegan(step.id, attempt, step.kind.value, step.title, step.channel, began_s)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from loomproof.diagnose import ChannelEvidence
 from loomproof.procedure.core import Core, StepInterruptedError, StepResult
+from loomproof.procedure.flexing import Seen
 from loomproof.procedure.model import Step, StepEnd
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.recording import EventKind
@@ -36,10 +37,16 @@ def run_wiggle(core: Core, step: Step, result: StepResult) -> None:
     _ask(core, step, result)
     for channel in seen:
         core.check()
+        began_s = core.box.now_s()
         dropouts = _watch(core, channel)
         result.evidence[channel] = ChannelEvidence(channel, dropouts=len(dropouts), watched=True)
         longest_ms = max((d.length_us for d in dropouts), default=0) / 1000
         result.measured[f"channel {channel}"] = {"dropouts": len(dropouts), "longest_ms": longest_ms}
+        rows = result.measured.setdefault("dropouts", [])
+        rows += [
+            Seen(channel, began_s + d.start_us * 1e-6, d.length_us, d.depth_permille).as_dict()
+            for d in dropouts
+        ]
         if dropouts:
             text = f"Channel {channel} let go {len(dropouts)} times, for {longest_ms:g} ms at the longest."
             core.note(EventKind.DROPOUT, text, channel=channel, dropouts=len(dropouts), longest_ms=longest_ms)

@@ -26,6 +26,7 @@ from loomproof.procedure.session import Session
 from loomproof.safety import StatementRefusedError
 from loomproof.tui import messages
 from loomproof.tui.desk import DriveRequest, Post, Reply
+from loomproof.tui.flexdesk import FlexDesk
 from loomproof.tui.freework import FreeWork
 from loomproof.tui.gathering import Gathered, Traces
 from loomproof.tui.operator import TuiOperator
@@ -93,6 +94,7 @@ class SessionDesk:
         self._traces = Traces(job)
         self._gathered = Gathered(job, record_where, wall)
         self._walking = Walking(job, self._tell)
+        self._flex = FlexDesk(job, self._tell)
         self._free = FreeWork(job, self._operator, self._panel, self._gathered, self._tell)
 
     # --- the interface's side --------------------------------------------------------------------------
@@ -161,6 +163,19 @@ class SessionDesk:
         """Pass a key on to the walk."""
         self._walking.key(key, place)
 
+    def start_flex(self, channels: Sequence[int], *, held: bool) -> None:
+        """Watch in the worker thread."""
+        self._run(lambda session: self._flex.flex(session, channels, held=held))
+
+    def end_flex(self) -> None:
+        """End the wiggle test, and the watch under way."""
+        self._flex.enough()
+        self.cancel()
+
+    def flex_hand(self, place: str, number: int | None) -> None:
+        """Where the hand is, or was."""
+        self._flex.hand(place, number)
+
     def run_steps(self, step_ids: Sequence[str]) -> None:
         """Run these steps one after the other."""
         for step_id in step_ids:
@@ -199,6 +214,7 @@ class SessionDesk:
         self._post = lambda message: None
         self._operator.close()
         self._walking.key("finish")
+        self._flex.enough()
         self._tasks.put(None)
         if self._worker is not None:
             self._worker.join(3.0)

@@ -107,6 +107,18 @@ class Desk(Protocol):
         """Tell the walk what the operator says: a `procedure.walk.WalkKey` value."""
         ...
 
+    def start_flex(self, channels: Sequence[int], *, held: bool) -> None:
+        """Watch these channels in turn while somebody bends the loom."""
+        ...
+
+    def end_flex(self) -> None:
+        """End the wiggle test."""
+        ...
+
+    def flex_hand(self, place: str, number: int | None) -> None:
+        """Where the hand is; with a dropout's number, where it was then."""
+        ...
+
     def run_steps(self, step_ids: Sequence[str]) -> None:
         """Run these steps one after the other."""
         ...

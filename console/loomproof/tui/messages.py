@@ -17,7 +17,7 @@ from loomproof.tui.views import (
     StepView,
     TraceView,
 )
-from loomproof.tui.walkviews import WalkView
+from loomproof.tui.walkviews import FlexView, WalkView
 
 
 class PanelChanged(Message):
@@ -73,6 +73,14 @@ class WalkTold(Message):
     """The location walk went on. Never replaced by a newer one: each carries its own sounds."""
 
     def __init__(self, view: WalkView) -> None:
+        super().__init__()
+        self.view = view
+
+
+class FlexTold(Message):
+    """The wiggle test went on."""
+
+    def __init__(self, view: FlexView) -> None:
         super().__init__()
         self.view = view
 

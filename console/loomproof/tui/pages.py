@@ -17,6 +17,7 @@ PAGES: tuple[tuple[str, str, str], ...] = (
     ("5", "record", "Record"),
     ("6", "hands", "Hands"),
     ("7", "walk", "Walk"),
+    ("8", "wiggle", "Wiggle"),
     ("0", "making", "Job"),
 )
 START = "start"

@@ -25,7 +25,7 @@ from loomproof.tui.sounds import BELL_S, Sound, SoundKind, Sounds, kind_of
 from loomproof.tui.stopping import Guards, StopKeyDriver
 from loomproof.tui.theme import THEMES
 from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
-from loomproof.tui.walkviews import WalkView
+from loomproof.tui.walkviews import FlexView, WalkView
 
 if TYPE_CHECKING:
     from textual.command import Provider
@@ -66,6 +66,7 @@ class Console(App[int]):
         "hands": page_maker("hands", "HandsPage"),
         "walk": page_maker("walk", "WalkPage"),
         "making": page_maker("making.page", "MakingPage"),
+        "wiggle": page_maker("wiggle", "WigglePage"),
     }
     DEFAULT_MODE = "sheet"
     BINDINGS = [
@@ -90,6 +91,7 @@ class Console(App[int]):
     drive_said: reactive[str] = reactive("", init=False)
     large_text: reactive[bool] = reactive(False, init=False)
     walk: reactive[WalkView] = reactive(WalkView(), init=False)
+    flex: reactive[FlexView] = reactive(FlexView(), init=False)
     sound_means: reactive[str] = reactive("", init=False)
 
     def __init__(
@@ -264,6 +266,12 @@ class Console(App[int]):
         self.walk = message.view
         for cue in message.view.cues:
             self.sounds.play(Sound(cue.sound), number=cue.number, role=cue.role, words=cue.words)
+
+    @on(messages.FlexTold)
+    def _flex_told(self, message: messages.FlexTold) -> None:
+        self.flex = message.view
+        if message.view.fresh:
+            self.sounds.play(Sound.TICK)
 
     def _ring(self, times: int) -> None:
         for number in range(times):

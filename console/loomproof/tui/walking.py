@@ -11,7 +11,15 @@ from textual.message import Message
 from loomproof.job.model import Job
 from loomproof.procedure.model import StepEnd
 from loomproof.procedure.session import Session
-from loomproof.procedure.walk.mapping import PlaceFound, PlaceState, WalkMap, map_of, plan_texts, row_text
+from loomproof.procedure.walk.mapping import (
+    PlaceFound,
+    PlaceState,
+    WalkMap,
+    cavities_of,
+    map_of,
+    plan_texts,
+    row_text,
+)
 from loomproof.procedure.walk.model import Happening, Kind, Order, Place, Stage, WalkKey, WalkState
 from loomproof.tui import messages
 from loomproof.tui.sounds import Sound
@@ -119,7 +127,7 @@ class Walking:
                     rows=rows,
                     known=known,
                     total=sum(bool(place.visible) for place in state.places),
-                    moves=plan_texts(self._job, found.plan),
+                    moves=plan_texts(cavities_of(self._job), found.plan),
                     blind=self._blind_text(state.blind),
                     asked=state.asked,
                     holding=bool(state.holding),
@@ -220,7 +228,7 @@ class Walking:
     def _at_rest(self, found: WalkMap, stage: str, reason: str, pulsed: tuple[str, ...]) -> WalkView:
         """Before a walk, and after."""
         known = sum(row.found is not None for row in found.rows)
-        moves = plan_texts(self._job, found.plan)
+        moves = plan_texts(cavities_of(self._job), found.plan)
         wrong = sum(SIGNS[row.state].role == "bad" for row in found.rows)
         if not known:
             headline, tone, caption = "Location walk", "quiet", "NOT WALKED YET"

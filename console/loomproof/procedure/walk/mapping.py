@@ -148,24 +148,33 @@ def row_text(row: PlaceFound) -> str:
     return f"channel {expected} expected, channel {found} found{tail}"
 
 
-def move_text(job: Job, move: Move, number: int) -> str:
+Cavities = Mapping[int, tuple[str, str]]
+"""Cavity and wire colour of each channel."""
+
+
+def cavities_of(job: Job) -> Cavities:
+    """Where each channel of a job sits in the header, and its wire."""
+    return {entry.channel: (entry.cavity, entry.wire or "") for entry in job.channels}
+
+
+def move_text(cavities: Cavities, move: Move, number: int) -> str:
     """One move as an instruction, with cavities and wire colours."""
-    source = job.channel(move.source)
-    wire = f" ({source.wire})" if source.wire else ""
+    cavity, colour = cavities[move.source]
+    wire = f" ({colour})" if colour else ""
     if move.kind is MoveKind.TAKE_OUT:
-        return f"{number}. Take the terminal{wire} out of {source.cavity} and hold it."
+        return f"{number}. Take the terminal{wire} out of {cavity} and hold it."
     assert move.target is not None
-    to = job.channel(move.target).cavity
+    to, _ = cavities[move.target]
     if move.kind is MoveKind.PUT_IN:
-        return f"{number}. Put the terminal you hold, from {source.cavity}, into {to}."
-    return f"{number}. Move the terminal{wire} from {source.cavity} to {to}."
+        return f"{number}. Put the terminal you hold, from {cavity}, into {to}."
+    return f"{number}. Move the terminal{wire} from {cavity} to {to}."
 
 
-def plan_texts(job: Job, plan: MendPlan) -> tuple[str, ...]:
+def plan_texts(cavities: Cavities, plan: MendPlan) -> tuple[str, ...]:
     """The whole plan as instructions."""
-    texts = [move_text(job, move, number) for number, move in enumerate(plan.moves, 1)]
+    texts = [move_text(cavities, move, number) for number, move in enumerate(plan.moves, 1)]
     for chain in plan.chains:
-        first, last = job.channel(chain[0]).cavity, job.channel(chain[-1]).cavity
+        first, last = cavities[chain[0]][0], cavities[chain[-1]][0]
         texts.append(
             f"The wire taken out of {last} answered nowhere: trace it. If nothing else is wrong it belongs "
             f"into {first}."

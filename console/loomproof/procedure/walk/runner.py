@@ -19,7 +19,7 @@ from loomproof.procedure.model import RunSheet, Step, StepEnd, StepOutcome
 from loomproof.procedure.pulling import conclude_pull, explain_blind
 from loomproof.procedure.recording import EventKind
 from loomproof.procedure.walk.machine import WalkMachine
-from loomproof.procedure.walk.mapping import WalkMap, answers_from, map_of, plan_texts
+from loomproof.procedure.walk.mapping import WalkMap, answers_from, cavities_of, map_of, plan_texts
 from loomproof.procedure.walk.model import (
     Answer,
     Happening,
@@ -148,7 +148,7 @@ class Walk:
         text = " ".join(
             [
                 f"Location walk ended ({end.value}): {known} of {visible} places known.",
-                *plan_texts(core.job, found.plan),
+                *plan_texts(cavities_of(core.job), found.plan),
             ]
         )
         core.note(EventKind.NOTE, text, walk="ended", known=known, visible=visible)

@@ -11,6 +11,7 @@ from loomproof.records.models import BoxFact, FindingFact, Resumed
 from loomproof.records.reading import Record, StepRecord, StoredTrace
 from loomproof.records.report import words
 from loomproof.records.report.pictures import Picture, band_of, draw, measured_trace
+from loomproof.records.report.places import Places, places_of_record
 from loomproof.records.report.summary import (
     ChannelLine,
     Summary,
@@ -126,6 +127,7 @@ class ReportView:
     routine: tuple[EventLine, ...]
     steps: tuple[StepLine, ...]
     boxes: tuple[BoxLine, ...]
+    places: Places
 
 
 def build_view(record: Record) -> ReportView:
@@ -154,6 +156,7 @@ def build_view(record: Record) -> ReportView:
         routine=tuple(_events(record, routine=True)),
         steps=tuple(_step(step) for step in record.steps),
         boxes=tuple(_boxes(record)),
+        places=places_of_record(record),
     )
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from loomproof.tui.shell import Console
 
 STYLES = Path(__file__).parents[1] / "styles"
-STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking", "walk")
+STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking", "walk", "wiggle")
 FOLD_WIDTH = 110
 FOLD_HEIGHT = 32
 

@@ -44,6 +44,8 @@ def _link_role(view: PanelView) -> str:
 
 
 def _box_part(view: PanelView) -> Part:
+    if view.driving_channel and view.state == "sensing":
+        return f"~ watching ch {view.driving_channel}", "live"
     if view.driving_channel:
         return f"► driving ch {view.driving_channel}", "live"
     return view.state or "-", "plain"
@@ -97,6 +99,7 @@ _SHORTER = {
     "tripped ch": "trip",
     "driving ch": "ch",
     "reading only: drives nothing": "reading only",
+    "watching ch": "ch",
 }
 
 

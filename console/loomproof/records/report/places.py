@@ -1,0 +1,107 @@
+"""Where the loads are: what each pulled connector moved, what mends the header, and what let go when bent."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from loomproof.procedure.model import StepKind, StepOutcome
+from loomproof.procedure.walk.mapping import PlaceState, answers_from, map_of, plan_texts, row_text
+from loomproof.procedure.walk.model import Place
+from loomproof.records.reading import Record
+from loomproof.records.report.words import Mark, mark
+
+_MARKS: dict[PlaceState, str] = {
+    PlaceState.RIGHT: "pass",
+    PlaceState.WRONG: "fail",
+    PlaceState.PARTLY: "fail",
+    PlaceState.JOINED: "fail",
+    PlaceState.NOTHING: "fail",
+    PlaceState.CONFLICT: "unsure",
+}
+_PULL = "Pull the connector: "
+
+
+@dataclass(frozen=True)
+class PlaceLine:
+    """One connector that was pulled."""
+
+    name: str
+    cavities: str
+    found: str
+    how: str
+    mark: Mark
+
+
+@dataclass(frozen=True)
+class DropoutLine:
+    """One time a contact let go while the loom was bent."""
+
+    channel: str
+    place: str
+    at: str
+    length: str
+    depth: str
+    hand: str
+
+
+@dataclass(frozen=True)
+class Places:
+    """The map with its moves, and the dropouts."""
+
+    lines: tuple[PlaceLine, ...]
+    moves: tuple[str, ...]
+    dropouts: tuple[DropoutLine, ...]
+
+
+def places_of_record(record: Record) -> Places:
+    """Work out the map and the dropouts of a record."""
+    facts = {fact.channel: fact for fact in record.begun.channels}
+    outcomes, titles = _outcomes(record), {step.step_id: step.title for step in record.steps}
+    pulls = {o.step_id: o for o in outcomes if o.kind is StepKind.PULL_CHECK}
+    places = tuple(_place(outcome, titles[step_id]) for step_id, outcome in pulls.items())
+    found = map_of(places, answers_from(places, outcomes))
+    lines = tuple(
+        PlaceLine(
+            row.place.name,
+            ", ".join(facts[c].cavity for c in row.place.expected if c in facts),
+            row_text(row),
+            row.how.value if row.how is not None else "",
+            mark(_MARKS.get(row.state, "not tested")),
+        )
+        for row in found.rows
+    )
+    moves = plan_texts({c: (fact.cavity, fact.wire) for c, fact in facts.items()}, found.plan)
+    names = {c: fact.name for c, fact in facts.items()}
+    return Places(lines, moves, tuple(_dropouts(outcomes, names)))
+
+
+def _outcomes(record: Record) -> list[StepOutcome]:
+    """The outcomes of pull checks and wiggle tests, in order."""
+    wanted = (StepKind.PULL_CHECK.value, StepKind.WIGGLE.value)
+    return [
+        StepOutcome.model_validate(step.ended.outcome)
+        for step in record.steps
+        if step.ended is not None and step.kind in wanted
+    ]
+
+
+def _place(outcome: StepOutcome, title: str) -> Place:
+    seen = frozenset(
+        e.channel for e in outcome.evidence if e.pull is not None and e.pull.outcome != "skipped"
+    )
+    return Place(outcome.step_id, title.removeprefix(_PULL), "", outcome.channels, seen, outcome.step_id)
+
+
+def _dropouts(outcomes: Iterable[StepOutcome], names: dict[int, str]) -> Iterable[DropoutLine]:
+    for outcome in {o.step_id: o for o in outcomes if o.kind is StepKind.WIGGLE}.values():
+        for row in outcome.measured.get("dropouts") or ():
+            channel = int(row["channel"])
+            yield DropoutLine(
+                channel=str(channel),
+                place=names.get(channel, ""),
+                at=f"{float(row['at_s']) - outcome.began_s:.2f} s",
+                length=f"{int(row['length_us']) / 1000:g} ms",
+                depth=f"{int(row['depth_permille']) / 10:g} %",
+                hand=str(row.get("hand") or ""),
+            )

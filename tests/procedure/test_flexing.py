@@ -1,0 +1,150 @@
+"""The wiggle test at will: whose turn it is, what is held and what never is, where the hand was."""
+
+import pytest
+
+from loomproof.procedure import NotPermittedError, Session, StepEnd
+from loomproof.procedure.flexing import ALONE_MS, SLICE_MS, Said
+from loomproof.safety import StatementKind, form_for
+
+
+class Hand:
+    """Says what it is told to say, one thing a poll, and has enough after some slices."""
+
+    def __init__(self, says=(), slices=2):
+        self.says = list(says)
+        self.slices = slices
+        self.states = []
+        self.fresh = []
+
+    def told(self, state, fresh):
+        self.states.append(state)
+        self.fresh += fresh
+
+    def poll(self):
+        if self.says:
+            return self.says.pop(0)
+        done = self.states and len(self.states[-1].spans) >= self.slices
+        return Said(enough=True) if done else None
+
+
+@pytest.fixture
+def session(job, box, make_person, notebook):
+    made = Session(job, box, make_person(box), notebook)
+    made.open()
+    held = box.watch
+
+    def watch(channel, *, held, duration_ms, sample_hz=5000, depth_permille=200):
+        box.log.append(("held" if held else "sensed", (channel, duration_ms)))
+        return plain(channel, held=False, duration_ms=duration_ms)
+
+    plain, box.watch = held, watch
+    return made
+
+
+def wiggles(notebook):
+    return {o.step_id: o for o, _ in notebook.of("ended") if o.step_id.startswith("wiggle-")}
+
+
+def test_several_channels_take_turns(session, box):
+    hand = Hand(slices=5)
+    flexed = session.flex(hand, [1, 3], held=False)
+    assert [d for _, d in box.calls("sensed")] == [(c, SLICE_MS) for c in (1, 3, 1, 3, 1)]
+    assert flexed.end is StepEnd.DONE
+    assert set(flexed.watched_s) == {1, 3}
+    assert not box.calls("arm", "held")
+
+
+def test_one_alone_is_watched_longer(session, box):
+    session.flex(Hand(slices=1), [3], held=False)
+    assert box.calls("sensed") == [("sensed", (3, ALONE_MS))]
+
+
+def test_each_dropout_is_told_and_written_with_its_hand(session, box, notebook):
+    box.loose = {3: 2}
+    hand = Hand([Said(hand="at the header")], slices=1)
+    flexed = session.flex(hand, [3], held=False)
+    assert [(s.channel, s.length_us, s.depth_permille, s.hand) for s in hand.fresh] == [
+        (3, 500, 800, "at the header")
+    ] * 2
+    assert flexed.seen[1].at_s > flexed.seen[0].at_s
+    outcome = wiggles(notebook)["wiggle-3"]
+    assert outcome.evidence[0].dropouts == 2
+    assert outcome.evidence[0].watched
+    assert [row["hand"] for row in outcome.measured["dropouts"]] == ["at the header"] * 2
+    events = [e for e in notebook.of("event") if e.kind == "dropout"]
+    assert len(events) == 2
+    assert "0.5 ms" in events[0].text
+    assert "at the header" in events[0].text
+
+
+def test_where_the_hand_was_can_be_said_afterwards(session, box, notebook):
+    box.loose = {3: 2}
+    hand = Hand(slices=2)
+    plain = hand.poll
+    hand.poll = lambda: (
+        Said("by the bulkhead", 1) if len(hand.fresh) == 2 and hand.fresh.append(None) is None else plain()
+    )
+    session.flex(hand, [3], held=False)
+    assert [row["hand"] for row in wiggles(notebook)["wiggle-3"].measured["dropouts"]][:2] == [
+        "",
+        "by the bulkhead",
+    ]
+
+
+def test_a_channel_that_shows_nothing_at_rest_is_refused(session, box):
+    box.pulled = {3}
+    with pytest.raises(ValueError, match="channel 3 shows no load at rest"):
+        session.flex(Hand(), [1, 3], held=False)
+
+
+def test_a_valve_is_held_within_its_budget_and_rests(session, box):
+    hand = Hand(slices=2)
+    flexed = session.flex(hand, [3], held=True)
+    budget = session.budget(3)
+    assert flexed.end is StepEnd.DONE
+    assert all(ms <= budget.max_hold_ms for _, (_, ms) in box.calls("held"))
+    held_s = box.calls("held")[0][1][1] / 1000
+    last = next(state for state in hand.states if len(state.spans) == 2)
+    (_, _, first_end), (_, second_start, _) = last.spans
+    duty = budget.max_duty_permille / 1000
+    assert second_start - first_end >= held_s * (1 / duty - 1) - 1e-6
+
+
+@pytest.mark.parametrize("channel", [1, 2])
+def test_injectors_and_coils_are_never_held(session, box, channel):
+    with pytest.raises(ValueError, match="must not be held on"):
+        session.flex(Hand(), [channel], held=True)
+    assert not box.calls("held", "arm")
+
+
+def test_a_load_that_moves_needs_its_statement_before_it_is_held(session, box, job):
+    with pytest.raises(NotPermittedError):
+        session.flex(Hand(), [4], held=True)
+    assert not box.calls("held", "arm")
+    for kind in StatementKind:
+        form = form_for(kind, job.setting)
+        session.state(kind, form.fact_keys, form.typed_word, "RB")
+    session.flex(Hand(slices=1), [4], held=True)
+    names = [what for what, _ in box.log]
+    assert names.index("arm") < names.index("held") < names.index("disarm")
+
+
+def test_a_stop_ends_it_and_keeps_what_was_seen(session, box, notebook):
+    box.loose = {3: 1}
+    hand = Hand(slices=99)
+    told = hand.told
+
+    def stop(state, fresh):
+        told(state, fresh)
+        if len(state.spans) == 2:
+            session.request_stop("stop key")
+
+    hand.told = stop
+    flexed = session.flex(hand, [3], held=False)
+    assert flexed.end is StepEnd.STOPPED
+    assert wiggles(notebook)["wiggle-3"].evidence[0].dropouts == len(flexed.seen) > 0
+
+
+def test_an_unknown_choice_is_refused(session):
+    with pytest.raises(ValueError, match="choose a channel"):
+        session.flex(Hand(), [], held=False)
