@@ -1,14 +1,16 @@
 """Takes the pictures of the guide anew: the real demo, driven by keys, at both sizes.
 
-usage: python docs/pictures/make.py   (needs chromium and the Fira Code font)
+usage: python docs/pictures/make.py [walk]   (needs chromium and the Fira Code font)
 """
 
 from __future__ import annotations
 
 import asyncio
+import itertools
 import os
 import re
 import subprocess
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -56,11 +58,13 @@ class Tour:
     The link itself counts as alive here: writing a picture keeps the event loop busy, and nothing is driven.
     """
 
+    FAULTS: tuple[str, ...] = DEMO_FAULTS
+
     def __init__(self, size: tuple[int, int], store: RecordStore) -> None:
         forget(DEMO_BOX)
         path = demo_job()
         job = load_job(path)
-        url = sim_url(path, 5, DEMO_FAULTS)
+        url = sim_url(path, 5, self.FAULTS)
 
         def session(box: BoxPort, operator: Operator) -> Session:
             return Session(job, box, operator, store.recorder(), job_text=path.read_text("utf-8"), url=url)
@@ -198,24 +202,61 @@ class Tour:
         self.picture("stopped")
 
 
+class WalkTour(Tour):
+    """A whole walk, then a wiggle test over a bad contact."""
+
+    FAULTS = (*DEMO_FAULTS, "intermittent:3")
+
+    async def run(self) -> None:
+        """Walk by the console's own page, with the demo's hands."""
+        console, hands = self.console, self.console.hands
+        assert hands is not None
+        async with console.run_test(size=self.size, notifications=False) as pilot:
+            await self.until(pilot, lambda: bool(console.progress.steps) and console.panel.state == "idle")
+            await pilot.press("7", "g")
+            await self.until(pilot, lambda: console.walk.stage == "pull")
+            self.picture("walk-asked")
+            mismatch_taken = False
+            while console.walk.stage != "done":
+                asked = console.walk.asked
+                if asked is not None:
+                    hands.pull(asked)
+                    await self.until(pilot, lambda: console.walk.stage == "seat")
+                    if not mismatch_taken:
+                        mismatch_taken = True
+                        self.picture("walk-mismatch")
+                    hands.seat(asked)
+                await self.until(pilot, lambda: console.walk.stage in ("pull", "done"))
+            self.picture("walk-ended")
+            await pilot.press("8")
+            self.desk.start_flex((3, 11), held=False)
+            await self.until(pilot, lambda: console.flex.watching == 3)
+            await pilot.press("h")
+            hands.flex(3)
+            await self.until(pilot, lambda: len(console.flex.rows) > 3)
+            self.picture("wiggle")
+            self.desk.end_flex()
+
+
 def main() -> None:
-    """Take all pictures."""
+    """Take all pictures, or those of the walk and the wiggle page alone."""
     os.environ.pop("NO_COLOR", None)
-    for size in SIZES:
+    tours = (WalkTour,) if sys.argv[1:] == ["walk"] else (Tour, WalkTour)
+    for tour, size in itertools.product(tours, SIZES):
         for attempt in range(5):
             try:
-                take(size)
+                take(tour, size)
                 break
             except TooBusyError:
                 if attempt == 4:
                     raise
 
 
-def take(size: tuple[int, int]) -> None:
-    """Take the pictures of one size."""
+def take(kind: type[Tour], size: tuple[int, int]) -> None:
+    """Take the pictures of one tour at one size."""
     with tempfile.TemporaryDirectory() as folder:
         store = RecordStore(Path(folder) / "records.sqlite")
-        tour = Tour(size, store)
+        tour = kind(size, store)
         try:
             asyncio.run(tour.run())
         finally:

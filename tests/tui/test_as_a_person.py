@@ -119,8 +119,10 @@ def look_at_every_page(terminal):
     ):
         terminal.press(key)
         screen = terminal.wait_for(words, "STOP: Ctrl+X or F12", "^q Leave", "nothing armed")
-        assert screen.splitlines()[0].lstrip().startswith(("1 Run sheet", "▸1 Run sheet"))
-        assert "? Help" in screen.splitlines()[0]
+        assert (
+            screen.splitlines()[0].lstrip().startswith(("1 Run sheet", "▸1 Run sheet", "1 Sheet", "▸1 Sheet"))
+        )
+        assert "Wiggle  ?" in screen.splitlines()[0]
     terminal.press("C-q")
 
 
