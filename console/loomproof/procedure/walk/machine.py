@@ -15,10 +15,7 @@ The rules that keep the map right, whatever hands do:
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-
+from loomproof.procedure.walk.ledger import NO_UNTIL_S, NONE, SILENCE_S, Last, Pull, WalkLedger
 from loomproof.procedure.walk.model import (
     Answer,
     Channels,
@@ -27,10 +24,8 @@ from loomproof.procedure.walk.model import (
     Kind,
     Look,
     Order,
-    Place,
     Stage,
     WalkKey,
-    WalkState,
 )
 
 SETTLE_S = 0.1
@@ -40,113 +35,14 @@ LATE_S = 0.6
 """A channel that goes this soon after the first belongs to the same pull."""
 NO_FROM_S = 0.4
 """Sooner than this after seating, a second loss is the same pull: the connector was not home yet."""
-NO_UNTIL_S = 2.0
-SILENCE_S = 30.0
-"""How long a place that was asked for may stay silent, once the walk has begun."""
-SILENCES = 2
-"""After so many in a row nobody is there: the clock stands until something is pulled."""
 HELD_S = 15.0
 """How long a connector that is to stay off is waited for; no answer is drawn from the waiting."""
 RECOVER_S = 0.5
 """After the supply is back, looks count for nothing this long."""
-LEAST_OF_FEED = 3
-
-_NONE: Channels = frozenset()
 
 
-@dataclass
-class _Pull:
-    channels: Channels
-    began_s: float
-    grew_s: float
-    doubt_before: Channels
-    place: str | None = None
-    answer: Answer | None = None
-
-
-@dataclass
-class _Last:
-    place: str
-    channels: Channels
-    seated_s: float
-    settled: bool = False
-
-
-class WalkMachine:
-    """One walk.
-
-    Args:
-        places: what can be pulled, in the order they are asked for.
-        feeds: channels on each feed, to tell a fuse from a connector.
-        order: who says what is pulled next.
-        answers: places known from before, by id.
-        now_s: when it begins.
-    """
-
-    def __init__(
-        self,
-        places: Sequence[Place],
-        *,
-        feeds: Mapping[str, Channels] | None = None,
-        order: Order = Order.GUIDED,
-        answers: Mapping[str, Answer] | None = None,
-        now_s: float = 0.0,
-    ) -> None:
-        self.places = tuple(places)
-        self.order = order
-        self.stage = Stage.PULL
-        self.answers: dict[str, Answer] = dict(answers or {})
-        self.elsewhere: Channels = _NONE
-        self.odd: set[Channels] = set()
-        self.asked: str | None = None
-        self.doubt: Channels = _NONE
-        self._by_id = {place.id: place for place in self.places}
-        self._visible = frozenset[int]().union(*(place.visible for place in self.places))
-        self._groups = [g & self._visible for g in (feeds or {}).values()] + [self._visible]
-        self._queue: deque[str] = deque(p.id for p in self.places if p.visible and p.id not in self.answers)
-        self._hidden = [p.id for p in self.places if not p.visible and p.id not in self.answers]
-        self._pull: _Pull | None = None
-        self._last: _Last | None = None
-        self._told: str | None = None
-        self._off: Channels = _NONE
-        self._left_off: Channels = _NONE
-        self._strays: Channels = _NONE
-        self._silent_once: set[str] = set()
-        self._silences = 0
-        self._begun = False
-        self._reopened: set[str] = set()
-        self._held: list[str] = []
-        self._to_hold: list[str] = []
-        self._tried: set[frozenset[str]] = set()
-        self._resume = Stage.PULL
-        self._quiet_until_s = now_s
-        self._since_s = now_s
-        self._said: list[Happening] = []
-        self._newest: Happening | None = None
-        if order is Order.GUIDED:
-            self._next(now_s)
-        self._maybe_done(now_s)
-        self.opening = self._take_said()
-
-    # --- looking in ---------------------------------------------------------------------------------------
-
-    def state(self, now_s: float) -> WalkState:
-        """The walk as it stands."""
-        counting = self.stage is Stage.PULL and self._clock_runs() and self.asked is not None
-        return WalkState(
-            order=self.order,
-            stage=self.stage,
-            asked=self.asked,
-            told=self._told,
-            off=self._off,
-            doubt=self.doubt,
-            answers=dict(self.answers),
-            elsewhere=self.elsewhere,
-            silent_left_s=max(0.0, SILENCE_S - (now_s - self._since_s)) if counting else None,
-            last=self._newest,
-            places=self.places,
-            holding=tuple(self._held),
-        )
+class WalkMachine(WalkLedger):
+    """One walk; see `WalkLedger` for what it takes."""
 
     # --- what is seen -------------------------------------------------------------------------------------
 
@@ -191,7 +87,7 @@ class WalkMachine:
         if last is not None and not last.settled and at_s - last.seated_s > NO_UNTIL_S and not lost:
             self._settle(last, at_s)
         if lost:
-            self._pull = _Pull(lost, at_s, at_s, self.doubt)
+            self._pull = Pull(lost, at_s, at_s, self.doubt)
             self.stage = Stage.SETTLING
             self._begun, self._silences = True, 0
             self._say(Kind.LOST, at_s, channels=lost)
@@ -226,13 +122,13 @@ class WalkMachine:
             self._say(Kind.STRAY, at_s, channels=late - self._strays)
             self._strays |= late
         if not lost:
-            self._strays = _NONE
+            self._strays = NONE
             self._say(Kind.BACK, at_s, pull.place, pull.channels)
             self._seated(at_s)
 
     # --- judging ------------------------------------------------------------------------------------------
 
-    def _judge(self, pull: _Pull, at_s: float) -> None:
+    def _judge(self, pull: Pull, at_s: float) -> None:
         if self._repeats(pull, at_s):
             return
         if self._last is not None and not self._last.settled:
@@ -247,7 +143,7 @@ class WalkMachine:
         else:
             self._judge_free(pull, at_s)
 
-    def _judge_asked(self, pull: _Pull, at_s: float) -> None:
+    def _judge_asked(self, pull: Pull, at_s: float) -> None:
         place, gone = self.asked, pull.channels
         assert place is not None
         if gone == self._expected(place):
@@ -260,7 +156,7 @@ class WalkMachine:
             self.doubt = gone
             self._say(Kind.MISMATCH, at_s, place, gone)
 
-    def _judge_free(self, pull: _Pull, at_s: float) -> None:
+    def _judge_free(self, pull: Pull, at_s: float) -> None:
         gone = pull.channels
         place = next((p.id for p in self.places if p.visible == gone), None)
         if gone <= self.elsewhere:
@@ -270,13 +166,13 @@ class WalkMachine:
             self._say(Kind.MATCHED, at_s, place, gone)
         elif gone == pull.doubt_before:
             self.odd.add(gone)
-            self.doubt = _NONE
+            self.doubt = NONE
             self._say(Kind.CONFIRMED, at_s, None, gone)
         else:
             self.doubt = gone
             self._say(Kind.MISMATCH, at_s, None, gone)
 
-    def _repeats(self, pull: _Pull, at_s: float) -> bool:
+    def _repeats(self, pull: Pull, at_s: float) -> bool:
         """Whether this pull repeats the last one: too soon, it is the same; within two seconds, it says no."""
         last = self._last
         if self._held or last is None or pull.channels != last.channels or last.place not in self.answers:
@@ -293,15 +189,15 @@ class WalkMachine:
             return True
         return False
 
-    def _accept(self, pull: _Pull, place: str, how: How) -> None:
+    def _accept(self, pull: Pull, place: str, how: How) -> None:
         pull.place, pull.answer = place, Answer(pull.channels, how)
-        self._told, self.doubt = place, _NONE
+        self._told, self.doubt = place, NONE
 
     def _contradict(self, at_s: float) -> None:
         """Drop the last answer, seated or not."""
         pull = self._pull
         place = pull.place if pull is not None and pull.answer is not None else None
-        channels = pull.channels if pull is not None and pull.answer is not None else _NONE
+        channels = pull.channels if pull is not None and pull.answer is not None else NONE
         if pull is not None:
             pull.place = pull.answer = None
         if place is None and self._last is not None:
@@ -311,7 +207,7 @@ class WalkMachine:
                 self._say(Kind.REOPENED, at_s, place, channels)
         if place is None:
             return
-        self._last, self._told, self.doubt = None, None, _NONE
+        self._last, self._told, self.doubt = None, None, NONE
         if self.order is Order.FREE:
             self.elsewhere |= channels
             if place not in self._queue:
@@ -334,7 +230,7 @@ class WalkMachine:
             self.answers[pull.place] = pull.answer
             if pull.place in self._queue:
                 self._queue.remove(pull.place)
-            self._last = _Last(pull.place, pull.channels, at_s)
+            self._last = Last(pull.place, pull.channels, at_s)
             if self.order is Order.GUIDED and self.asked == pull.place:
                 self._next(at_s)
         elif self._held:
@@ -342,111 +238,6 @@ class WalkMachine:
                 self._end_holding(at_s)
         elif self.order is Order.GUIDED and self.asked is not None:
             self._say(Kind.ASKED, at_s, self.asked, self.doubt)
-
-    def _settle(self, last: _Last, at_s: float) -> None:
-        """An answer stands now; a channel it shares with an earlier one casts doubt on that."""
-        last.settled = True
-        answer = self.answers[last.place]
-        self._say(Kind.SETTLED, at_s, last.place, answer.channels)
-        for other, claimed in list(self.answers.items()):
-            if other == last.place or not claimed.channels & answer.channels or other in self._reopened:
-                continue
-            self._reopened.add(other)
-            del self.answers[other]
-            self._queue.append(other)
-            self._say(Kind.REOPENED, at_s, other, claimed.channels)
-        self._go_on(at_s)
-
-    def _go_on(self, at_s: float) -> None:
-        """Ask for what is left, once nothing free is."""
-        if self.order is Order.GUIDED:
-            if self.asked is None:
-                self._next(at_s)
-        else:
-            seen = self.elsewhere.union(*(a.channels for a in self.answers.values()), *self.odd)
-            if seen >= self._visible:
-                self.order = Order.GUIDED
-                self._next(at_s)
-        self._maybe_done(at_s)
-
-    def _next(self, at_s: float) -> None:
-        self.doubt, self._since_s = _NONE, at_s
-        if not self._queue and self._unplaced():
-            # A load that was found nowhere may hang where the job's own channel shows none.
-            self._queue.extend(self._hidden)
-            self._hidden = []
-        self.asked = self._queue.popleft() if self._queue else None
-        if self.asked is not None:
-            self._say(Kind.ASKED, at_s, self.asked)
-        elif self._last is None or self._last.settled:
-            self._hold_off(at_s)
-
-    def _put_back(self, place: str | None) -> None:
-        if place is not None and place not in self._queue:
-            self._queue.appendleft(place)
-
-    def _maybe_done(self, at_s: float) -> None:
-        waiting = self._last is not None and not self._last.settled
-        idle = self.stage is Stage.PULL and not waiting and self.asked is None and not self._queue
-        if idle and all(p.id in self.answers for p in self.places if p.visible):
-            self._finish(at_s)
-
-    def _finish(self, at_s: float) -> None:
-        if self._last is not None and not self._last.settled and self._last.place in self.answers:
-            last, self._last = self._last, None
-            self._say(Kind.SETTLED, at_s, last.place, last.channels)
-        self.asked, self.stage = None, Stage.DONE
-        self._say(Kind.DONE, at_s)
-
-    def _silence(self, at_s: float) -> None:
-        self._silences += 1
-        if self.asked is None:
-            if self.order is Order.FREE:  # nobody pulls anything more: ask for what is left
-                self.order = Order.GUIDED
-                self._next(at_s)
-            return
-        place = self.asked
-        self._say(Kind.SILENT, at_s, place)
-        if place in self._silent_once:
-            self._conclude(place, Answer(_NONE, How.SILENT), at_s)
-            return
-        self._silent_once.add(place)
-        self._queue.append(place)
-        self._next(at_s)
-
-    def _conclude(self, place: str, answer: Answer, at_s: float) -> None:
-        """Take an answer that no pull gave."""
-        self.answers[place] = answer
-        if place in self._queue:
-            self._queue.remove(place)
-        self._say(Kind.SETTLED, at_s, place, answer.channels)
-        if self.asked == place:
-            self.asked = None
-        self._go_on(at_s)
-
-    # --- joined wires -------------------------------------------------------------------------------------
-
-    def _hold_off(self, at_s: float) -> None:
-        """Ask for the places that moved nothing once more, to be left off, if there are two and more."""
-        mute = [p.id for p in self.places if p.visible and self._moved_nothing(p.id)]
-        if len(mute) < 2 or frozenset(mute) in self._tried:
-            return
-        self._tried.add(frozenset(mute))
-        self._to_hold = mute
-        self._hold_next(at_s)
-
-    def _moved_nothing(self, place: str) -> bool:
-        answer = self.answers.get(place)
-        return answer is not None and answer.how is How.SAID and not answer.channels
-
-    def _hold_next(self, at_s: float) -> None:
-        self._since_s = at_s
-        if not self._to_hold:
-            self._end_holding(at_s)
-            return
-        self.asked = self._to_hold.pop(0)
-        self._held.append(self.asked)
-        self._say(Kind.HOLD_OFF, at_s, self.asked)
 
     def _judge_held(self, gone: Channels, at_s: float) -> None:
         """Channels that go together now have been holding each other's load."""
@@ -459,11 +250,6 @@ class WalkMachine:
             self._say(Kind.SETTLED, at_s, place, gone)
         self._say(Kind.CONFIRMED, at_s, joined[-1], gone)
         self._to_hold = []
-
-    def _end_holding(self, at_s: float) -> None:
-        self._held, self._to_hold, self.asked = [], [], None
-        self._say(Kind.SEAT_ALL, at_s)
-        self._go_on(at_s)
 
     # --- keys ---------------------------------------------------------------------------------------------
 
@@ -494,7 +280,7 @@ class WalkMachine:
             self._say(Kind.MATCHED if right else Kind.CONFIRMED, at_s, place, pull.channels)
         elif key is WalkKey.LEAVE_OFF:
             self._left_off |= self._off
-            self._off = self._strays = _NONE
+            self._off = self._strays = NONE
             self._seated(at_s)
 
     def _key_while_waiting(self, key: WalkKey, at_s: float) -> None:
@@ -507,9 +293,9 @@ class WalkMachine:
             self._begun, self._silences = True, 0
             self._say(Kind.NOTHING, at_s, self.asked)
             if self.asked is not None:
-                self._conclude(self.asked, Answer(_NONE, How.SAID), at_s)
+                self._conclude(self.asked, Answer(NONE, How.SAID), at_s)
         elif key is WalkKey.SKIP and self.asked is not None:
-            self._conclude(self.asked, Answer(_NONE, How.SKIPPED), at_s)
+            self._conclude(self.asked, Answer(NONE, How.SKIPPED), at_s)
 
     def _turn_order(self, at_s: float) -> None:
         if self.stage in (Stage.SETTLING, Stage.SEAT) or self._held:
@@ -517,33 +303,7 @@ class WalkMachine:
         if self.order is Order.GUIDED:
             self.order = Order.FREE
             self._put_back(self.asked)
-            self.asked, self.doubt = None, _NONE
+            self.asked, self.doubt = None, NONE
         else:
             self.order = Order.GUIDED
             self._next(at_s)
-
-    # --- helpers ------------------------------------------------------------------------------------------
-
-    def _expected(self, place: str | None) -> Channels:
-        return self._by_id[place].visible if place is not None else _NONE
-
-    def _unplaced(self) -> Channels:
-        """Channels with a load that no place has answered with."""
-        return self._visible.difference(*(a.channels for a in self.answers.values()))
-
-    def _clock_runs(self) -> bool:
-        return self._begun and self._silences < SILENCES
-
-    def _is_feed(self, gone: Channels) -> bool:
-        """Whether everything on a feed went, or everything: a fuse, a ground or the header, no connector."""
-        if any(gone <= place.visible for place in self.places):
-            return False
-        return any(len(group) >= LEAST_OF_FEED and gone == group for group in self._groups)
-
-    def _say(self, kind: Kind, at_s: float, place: str | None = None, channels: Channels = _NONE) -> None:
-        self._newest = Happening(kind, at_s, place, channels)
-        self._said.append(self._newest)
-
-    def _take_said(self) -> tuple[Happening, ...]:
-        said, self._said = tuple(self._said), []
-        return said
