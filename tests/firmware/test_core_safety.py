@@ -120,7 +120,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     "an unconfigured channel is driven": [("drive_requests.c", "== WIRE_LOAD_CLASS_NONE", "== 99")],
     "two drives at a time": [("requests.c", "if (activity_busy())", "if (guard_reason() == 99)")],
     "over-current is not seen": [
-        ("drive.c", "order.limit = *limit_of(order.sampled);", "order.limit.counts = UINT16_MAX;")
+        ("drive.c", "edge->limit = *limit_of(edge->sampled);", "edge->limit.counts = UINT16_MAX;")
     ],
     "a tripped drive goes on": [
         (
