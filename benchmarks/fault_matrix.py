@@ -1,6 +1,6 @@
 """Every single fault on every channel of the example jobs, through the whole run sheet, on the simulated box.
 
-    python benchmarks/fault_matrix.py [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses]
+    python benchmarks/fault_matrix.py [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses] [--page FILE]
 
 Prints a row for each fault with what was said of it, and a table of counts. Exit code 1 when a faulty
 channel was passed as sound, or a sound loom was not passed. Runs in virtual time: no wall-clock figure is
@@ -10,6 +10,7 @@ asserted.
 from __future__ import annotations
 
 import argparse
+import datetime
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -226,10 +227,11 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--misses", action="store_true", help="print only the rows that break the promise")
+    parser.add_argument("--page", type=Path, help="write the result as Markdown, for docs/fault-matrix.md")
     options = parser.parse_args()
     chosen = [
         case
-        for name in options.jobs
+        for name in (Path(job).stem for job in options.jobs)
         for seed in range(1, options.seeds + 1)
         for case in cases(name, seed)
         if (not options.kind or (str(case.kind) if case.kind else "sound") in options.kind)
@@ -238,11 +240,13 @@ def main() -> int:
     ]
     counts: Counter[tuple[str, str]] = Counter()
     broken = false_alarms = 0
+    told: list[Row] = []
     with ProcessPoolExecutor(options.workers) as pool:
         for row in pool.map(run, chosen):
             counts[str(row.case.kind) if row.case.kind else "sound", row.said] += 1
             broken += not holds(row)
             false_alarms += len(row.accused)
+            told += [row] if row.said not in {"passed", "named", "twin"} or row.accused else []
             if not options.misses or not holds(row):
                 alarm = f"  ACCUSED {row.accused}" if row.accused else ""
                 found = "; ".join(row.findings)
@@ -251,18 +255,54 @@ def main() -> int:
                     flush=True,
                 )
     _print_counts(counts)
-    print(
-        f"{len(chosen)} looms, {broken} break the promise, "
-        f"{false_alarms} sound channels failed beside a fault"
-    )
+    summary = f"{len(chosen)} looms, {broken} break the promise, {false_alarms} sound channels failed beside a fault"
+    print(summary)
+    if options.page:
+        options.page.write_text(page(counts, told, summary), encoding="utf-8")
     return 1 if broken else 0
 
 
+COLUMNS = ("passed", "named", "twin", "unsure", "other", "missed", "accused", "failed unnamed")
+
+
+def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) -> str:
+    """The counts, and every loom that was not simply named or passed, as Markdown."""
+    today = datetime.datetime.now(tz=datetime.UTC).date()
+    command = " ".join(["python benchmarks/fault_matrix.py", *sys.argv[1:]])
+    lines = [
+        "# Every fault on the example jobs, through the whole run sheet",
+        "",
+        f"`{command}`, {today}, simulated boxes. {summary}.",
+        "",
+        "*named*: the fault, at its place, is a finding. *twin*: a finding says that it cannot tell it from this fault. "
+        "*unsure*: the channel is neither passed nor failed. *other*: failed, but as another fault. *missed*: passed. "
+        "How often on random looms: [measuring](measuring.md#how-often-the-findings-are-right).",
+        "",
+        "| fault | " + " | ".join(COLUMNS) + " |",
+        "| --- |" + " --- |" * len(COLUMNS),
+    ]
+    for kind in ["sound", *map(str, FaultKind)]:
+        row = [counts[kind, column] for column in COLUMNS]
+        if any(row):
+            lines.append(f"| {kind.replace('_', ' ')} | " + " | ".join(str(n or "") for n in row) + " |")
+    lines += [
+        "",
+        "Not simply named or passed:",
+        "",
+        "| said | loom | verdicts | findings |",
+        "| --- | --- | --- | --- |",
+    ]
+    for row in told:
+        said = row.said + (f", beside it failed {row.accused}" if row.accused else "")
+        found = "; ".join(row.findings).replace("|", " or ")
+        lines.append(f"| {said} | {row.case.name} | {' '.join(row.verdicts)} | {found} |")
+    return "\n".join(lines) + "\n"
+
+
 def _print_counts(counts: Counter[tuple[str, str]]) -> None:
-    columns = ("passed", "named", "twin", "unsure", "other", "missed", "accused", "failed unnamed")
-    print(f"\n{'':22}" + "".join(f"{column:>10}" for column in columns))
+    print(f"\n{'':22}" + "".join(f"{column:>10}" for column in COLUMNS))
     for kind in ["sound", *FaultKind]:
-        row = [counts[str(kind), column] for column in columns]
+        row = [counts[str(kind), column] for column in COLUMNS]
         if any(row):
             print(f"{kind!s:22}" + "".join(f"{count or '':>10}" for count in row))
 
