@@ -1,6 +1,6 @@
 """How often a stuck armature is found, and a moving one called stuck: simulated mechanics, parameters drawn.
 
-    python benchmarks/stuck.py [--loads 500] [--first 5000]
+    python benchmarks/stuck.py [--loads 500] [--first 5000] [--law second]
 
 Resistance, inductance, pull-in current and opening time are drawn from the catalogue's ranges, the stroke between a
 fifth and twice the simulator's own, supply 10 to 15.5 V, winding -10 to 60 degC. Two answers count per load: of the
@@ -13,6 +13,7 @@ import argparse
 import math
 from collections import Counter
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 from scipy.stats import binomtest
@@ -70,7 +71,9 @@ def drawn(load: LoadType, rng: np.random.Generator, *, stuck: bool) -> MovingSpe
     )
 
 
-def pulses(load: LoadType, spec: MovingSpec, rng: np.random.Generator) -> tuple[Signature, bool]:
+def pulses(
+    load: LoadType, spec: MovingSpec, rng: np.random.Generator, law: Literal["first", "second"]
+) -> tuple[Signature, bool]:
     """The pooled signature, and whether the armature really reached its stop in the last pulse."""
     board, supply_v = REFERENCE, float(rng.uniform(10.0, 15.5))
     loom = LoomSpec(
@@ -79,6 +82,7 @@ def pulses(load: LoadType, spec: MovingSpec, rng: np.random.Generator) -> tuple[
         (BranchSpec(1, spec, "f", 0.15),),
         {1: DriverSpec(on_ohm=0.1, clamp_v=board.clamp_v)},
         temperature_c=float(rng.uniform(-10.0, 60.0)),
+        law=law,
     )
     plant, readback = Plant(loom), Readback(board, int(rng.integers(1 << 30)))
     scale = readback.scale(1)
@@ -133,6 +137,9 @@ def main() -> None:
     )
     parser.add_argument("--loads", type=int, default=500, help="of each type, stuck and moving each")
     parser.add_argument("--first", type=int, default=5000, help="first seed")
+    parser.add_argument(
+        "--law", choices=("first", "second"), default="first", help="of the simulator's armatures"
+    )
     given = parser.parse_args()
     print("load | really | yes | no | cannot tell | reasons why it cannot tell")
     whole: dict[str, Counter[tuple[bool, str]]] = {}
@@ -144,7 +151,7 @@ def main() -> None:
             for k in range(given.loads):
                 rng = np.random.default_rng((given.first + k, number, stuck))
                 try:
-                    found, moved = pulses(load, drawn(load, rng, stuck=stuck), rng)
+                    found, moved = pulses(load, drawn(load, rng, stuck=stuck), rng, given.law)
                 except ValueError:  # no such mechanics: pull-in beyond what the winding takes, and the like
                     continue
                 if moved is stuck:

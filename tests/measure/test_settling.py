@@ -40,6 +40,10 @@ def test_a_filament_cold_and_hot(maker, key, steady_a, ohm):
         assert got.steady_a.value == pytest.approx(steady_a, rel=0.05)
         assert got.inrush_a.value == pytest.approx(clean[0].max(), rel=0.02)
         assert got.inrush_a.value > 5 * got.steady_a.value
+        end = int(0.098 / 182e-6)
+        hot = (clean[1][end] - clean[2][end]) / clean[0][end]
+        assert abs(got.hot_ratio.value - hot / (ohm + 0.06)) < 3 * got.hot_ratio.u
+        assert got.hot_ratio.relative < 0.06
 
 
 def test_a_lamp_pulse_too_short_to_warm_it_has_no_steady_current(maker):
@@ -83,6 +87,9 @@ def test_a_motor_from_rest(maker, key, ohm, henry):
         assert got.resistance_ohm.relative < 0.08
         assert got.inrush_a.value == pytest.approx(clean[0].max(), rel=0.03)
         last_a = clean[0][int(0.099 / 182e-6)]
+        back_v = 13.5 - last_a * (ohm + 0.18)
+        assert abs(got.back_emf_v.value - back_v) < 3 * got.back_emf_v.u
+        assert got.back_emf_v.u < 0.1 * back_v
         assert got.steady_a.value == pytest.approx(last_a, abs=3 * got.steady_a.u)
 
 
@@ -95,6 +102,17 @@ def test_a_stalled_motor_draws_the_supply_over_its_resistance(maker):
     assert got.steady_a.value == pytest.approx(13.5 / (1.5 + 0.18), rel=0.01)
     assert got.inrush_a.value == pytest.approx(got.steady_a.value, rel=0.01)
     assert abs(got.resistance_ohm.value - 1.6) < 3 * got.resistance_ohm.u
+    assert abs(got.back_emf_v.value) < 3 * got.back_emf_v.u
+
+
+def test_samples_too_far_apart_for_a_motors_rise_give_no_inductance(maker):
+    clean = motor_waves(1.5, 0.2e-3, 0.1, 0.105, 182e-6)
+    got = measure_one(
+        maker.trace(maker.circuit(), on_s=0.1, span_s=0.105, period_s=182e-6, clean=clean),
+        CATALOGUE["motor_throttle"],
+    )
+    assert got.inductance_h is None
+    assert any("aliased" in r or "too short for this sample rate" in r for r in got.refusals)
 
 
 @pytest.mark.parametrize("inertia", [1e-6, 2e-6])

@@ -157,6 +157,8 @@ def _settling(trace: Trace, load: LoadType, source: Source, base: Signature) -> 
         steady_a=settled.steady_a,
         resistance_ohm=settled.resistance_ohm,
         inductance_h=settled.inductance_h,
+        hot_ratio=settled.hot_ratio,
+        back_emf_v=settled.back_emf_v,
         refusals=(*base.refusals, *settled.reasons),
     )
 

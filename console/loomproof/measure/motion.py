@@ -28,8 +28,8 @@ _OPENING_S = {
     LoadKind.VALVE: (2e-3, 12e-3),
 }
 # Smallest rise of inductance over the stroke that `Moved.NO` must exclude: a part that moves with less would be
-# called stuck. Well under what any catalogue part shows; a pulse that does not reach so far cannot tell.
-_LEAST_STROKE = {LoadKind.INJECTOR: 0.015, LoadKind.RELAY: 0.05, LoadKind.VALVE: 0.015}
+# called stuck. Half and two thirds of the least that is usual (5 and 10 %; common practice, no source).
+_LEAST_STROKE = {LoadKind.INJECTOR: 0.025, LoadKind.RELAY: 0.07, LoadKind.VALVE: 0.025}
 
 
 def opening_span_s(load: LoadType, supply_v: float = 13.5) -> tuple[float, float]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from loomproof.measure.checks import aliased
 from loomproof.measure.quantities import Estimate, propagate, welch_satterthwaite
 
 if TYPE_CHECKING:
@@ -32,6 +33,8 @@ class Settling:
     resistance_ohm: Estimate | None
     inductance_h: Estimate | None
     reasons: tuple[str, ...] = ()
+    hot_ratio: Estimate | None = None
+    back_emf_v: Estimate | None = None
 
 
 def _gain(value: float, trace: Trace) -> float:
@@ -113,7 +116,44 @@ def settle_lamp(trace: Trace, source: Source) -> Settling:
     warmed = cold * abs(float(y[0]) - level) / level * 0.3
     u = math.sqrt(u_random**2 + scale**2 + warmed**2 + (_LAMP_MODEL_U * cold) ** 2)
     resistance = Estimate(cold, u, math.inf, scale)
-    return Settling(inrush, steady, resistance, None, tuple(reasons))
+    ratio = _hot_ratio(trace, steady, resistance, scale) if steady is not None else None
+    return Settling(inrush, steady, resistance, None, tuple(reasons), hot_ratio=ratio)
+
+
+def _end_volts(trace: Trace) -> tuple[float, float]:
+    """Mean voltage over load, wires and feed in the last eighth of the pulse, and its random uncertainty."""
+    on = np.flatnonzero(trace.on)
+    end = on[-max(2, on.size // 8) :]
+    volts = float(trace.supply_v[end].mean() - trace.drain_v[end].mean())
+    step = math.hypot(trace.supply_step_v, trace.drain_step_v) / math.sqrt(12.0)
+    return volts, math.hypot(math.hypot(trace.supply_u_v, trace.drain_u_v) / math.sqrt(end.size), step)
+
+
+def _hot_ratio(trace: Trace, steady: Estimate, cold: Estimate, scale_ohm: float) -> Estimate:
+    """Hot over cold: the scales of current and voltage are in both and cancel (GUM 5.2.2, correlation 1)."""
+    volts, u_volts = _end_volts(trace)
+    ratio = volts / steady.value / cold.value
+    parts = [
+        steady.u_random / steady.value,
+        trace.offset_u_a / steady.value,
+        u_volts / volts,
+        math.sqrt(max(cold.u**2 - scale_ohm**2, 0.0)) / cold.value,
+    ]
+    u = [ratio * part for part in parts]
+    return Estimate(ratio, math.hypot(*u), welch_satterthwaite(u, [steady.dof, math.inf, math.inf, math.inf]))
+
+
+def _back_emf(trace: Trace, steady: Estimate, resistance: Estimate) -> Estimate:
+    """What is left of the voltage over load and wires once R i is taken off."""
+    volts, u_volts = _end_volts(trace)
+    random = [u_volts, resistance.u_random * steady.value, resistance.value * steady.u_random]
+    drop = resistance.value * steady.value
+    # The current's scale is in R (inversely) and in i, so it leaves R i alone; the voltage's scale is in all of it.
+    back = volts - drop
+    gain = math.hypot(trace.voltage_u_relative * back, resistance.value * trace.offset_u_a)
+    u = math.hypot(*random, gain)
+    dof = welch_satterthwaite([*random, gain], [math.inf, resistance.dof, steady.dof, math.inf])
+    return Estimate(back, u, dof, gain)
 
 
 def _line_at_zero(x: Floats, y: Floats, u: Floats) -> tuple[float, float, float]:
@@ -152,7 +192,11 @@ def settle_motor(trace: Trace, source: Source) -> Settling:
         )
     except (ValueError, np.linalg.LinAlgError) as error:
         return Settling(inrush, steady, None, None, (*reasons, str(error)))
-    return Settling(inrush, steady, resistance, inductance, tuple(reasons))
+    back = _back_emf(trace, steady, resistance) if steady is not None else None
+    coarse = aliased(trace.sample_period_s, inductance.value / resistance.value)
+    if coarse:
+        return Settling(inrush, steady, resistance, None, (*reasons, coarse), back_emf_v=back)
+    return Settling(inrush, steady, resistance, inductance, tuple(reasons), back_emf_v=back)
 
 
 def _cumulative(time: Floats, value: Floats, lead_value: float) -> Floats:

@@ -33,7 +33,9 @@ class Signature:
     `resistance_ohm` is everything between the supply terminal and the driver's pin: load, wire and feed,
     without the driver. `inductance_h` is the small-current, armature-at-rest value where the load has one;
     `inductance_closed_h` the value after landing, `stroke_gain` their relative difference (where no landing was
-    seen: the stroke that fits best). `refusals` says in words what could not be concluded and why.
+    seen: the stroke that fits best). `hot_ratio` is a lamp's resistance at its steady current over that of the cold
+    filament, both with wires and feed; `back_emf_v` what a motor opposes the supply with at its steady current.
+    `refusals` says in words what could not be concluded and why.
     """
 
     channel: int
@@ -61,6 +63,8 @@ class Signature:
     dip_statistic: float | None = None
     stroke_gain: Estimate | None = None
     correlation_r_l: float | None = None
+    hot_ratio: Estimate | None = None
+    back_emf_v: Estimate | None = None
     on_time_s: float = 0.0
     pulses: int = 0
     tripped: bool = False

@@ -6,8 +6,8 @@ order in s the current then departs from the plain rise i(t) by
     d(t) = -s (m i - lag(m i)),    lag: first order with the time constant of the rise,
 
 which follows from L dd/dt + R d = -d/dt(s L m i). So s is linear in the data for every landing time, and comes
-with its uncertainty once amplitude, time constant and a bend of the inductance with the current (saturation, which
-looks a little like a stroke) are fitted beside it.
+with its uncertainty once amplitude, time constant and an inductance that depends on the current (saturation,
+which looks a little like a stroke) are fitted beside it.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 _POINTS = 96  # block means that carry the fit: the patterns are smooth on that scale
 _LANDINGS = 7
+_SATURATION_POWERS = (2.0, 4.0)
 _LEAVES = 0.4  # of the landing time: where the travel begins
 REACH = 3.1
 """Sigma of the one-sided bound: 1 in 1000."""
@@ -90,7 +91,7 @@ def bound_stroke(
     t, left = _block_means(time_s, size), _block_means((current_a - plain) / u_a, size) * math.sqrt(size)
     weight = math.sqrt(size) / _block_means(u_a, size)
     smooth, fall = _block_means(plain, size), _block_means(decay, size)
-    columns = [1.0 - fall, t / fit.tau_s * fall, _saturation(t, smooth, fit.tau_s)]
+    columns = [1.0 - fall, t / fit.tau_s * fall, *_saturation(t, smooth, fit.tau_s).T]
     if fit.covariance.shape[0] == 3:
         columns.append(fall)
     base, _ = np.linalg.qr(np.column_stack(columns) * weight[:, None])
@@ -110,7 +111,11 @@ def bound_stroke(
 
 
 def _saturation(time_s: Floats, current_a: Floats, tau_s: float) -> Floats:
-    """Change of the current per unit of an inductance that falls with the square of the current."""
+    """(n, k) change of the current per unit of each term of an inductance that falls with the current.
+
+    A core at rest has an inductance that depends on the current alone and alike both ways: an even series.
+    """
     top = max(float(np.abs(current_a).max()), 1e-12)
-    flux = (current_a / top) ** 2 * current_a
-    return (flux[:, None] - _lagging(flux[:, None], time_s, tau_s))[:, 0]
+    share = (current_a / top)[:, None]
+    flux = share ** np.array(_SATURATION_POWERS) * current_a[:, None]
+    return flux - _lagging(flux, time_s, tau_s)
