@@ -23,31 +23,6 @@ MINUTES = 135.0
 SCRIPTS_AT_A_TIME = 5000
 """Hypothesis slows down over one long run; each of these begins with a seed of its own."""
 LARGEST_SEED = 2**31 - 1
-FUZZ_SECONDS = os.environ.get("LOOMPROOF_FUZZ_SECONDS", "3600")
-SCRIPTS = os.environ.get("LOOMPROOF_SCRIPTS", "100000")
-STUDIES = {
-    "findings on 3000 random looms": ([sys.executable, "-m", "benchmarks.study", "--looms", "3000"], {}),
-    "fault matrix, three seeds": (
-        [sys.executable, str(Path(__file__).with_name("fault_matrix.py")), "--seeds", "3"],
-        {},
-    ),
-    "stuck and moving armatures, parameters drawn": (
-        [sys.executable, "benchmarks/stuck.py", "--loads", "1000"],
-        {},
-    ),
-    "detectors of pulled connectors and of breaks": (
-        [sys.executable, "benchmarks/detectors.py", "--hours", "24"],
-        {},
-    ),
-    f"core and Python box on {SCRIPTS} scripts": (
-        [sys.executable, "-m", "pytest", "-q", "--timeout", "0", "tests/firmware/test_differential.py"],
-        {"LOOMPROOF_SCRIPTS": SCRIPTS},
-    ),
-    f"core fuzzed for {FUZZ_SECONDS} s": (
-        ["make", "-C", "firmware/host", "fuzz", f"SECONDS={FUZZ_SECONDS}"],
-        {},
-    ),
-}
 
 
 @dataclass(frozen=True)
