@@ -117,5 +117,5 @@ def _saturation(time_s: Floats, current_a: Floats, tau_s: float) -> Floats:
     """
     top = max(float(np.abs(current_a).max()), 1e-12)
     share = (current_a / top)[:, None]
-    flux = share ** np.array(_SATURATION_POWERS) * current_a[:, None]
-    return flux - _lagging(flux, time_s, tau_s)
+    flux: Floats = np.asarray(share ** np.array(_SATURATION_POWERS) * current_a[:, None], dtype=np.float64)
+    return np.asarray(flux - _lagging(flux, time_s, tau_s), dtype=np.float64)
