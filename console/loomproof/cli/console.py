@@ -273,13 +273,24 @@ class DeskMaker:
         from loomproof.procedure.port import BoxPort
         from loomproof.procedure.prompts import Operator
         from loomproof.procedure.session import Session
+        from loomproof.records import find_baseline
         from loomproof.tui.conductor import SessionDesk
         from loomproof.tui.readingdesk import ReadingDesk
 
         def make_session(box: BoxPort, operator: Operator) -> Session:
             recorder = resumed.recorder if resumed is not None else store.recorder()
             outcomes = resumed.outcomes if resumed is not None else ()
-            return Session(job, box, operator, recorder, outcomes=outcomes, job_text=text, url=self._url)
+            carried_on = resumed.record_id if resumed is not None else ""
+            return Session(
+                job,
+                box,
+                operator,
+                recorder,
+                outcomes=outcomes,
+                job_text=text,
+                url=self._url,
+                baseline=find_baseline(store, job, simulated=bool(box.identity.simulated), but=carried_on),
+            )
 
         if self._settings is not None:
             recent = RecentJob(str(self._path.resolve()), job.identity.title, self._shown_as)
