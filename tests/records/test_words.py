@@ -101,3 +101,10 @@ def test_lists_and_counts_read_as_english():
 )
 def test_a_verdict_on_a_number_states_its_risk(verdict, probability, said):
     assert words.risk(verdict, probability) == said
+
+
+@pytest.mark.parametrize(
+    ("amount", "said"), [(0.0523, "0.052"), (8.8e-7, "under 0.001"), (0.0, "under 0.001"), (3.2, "3.2")]
+)
+def test_few_things_are_counted_without_powers_of_ten(amount, said):
+    assert words.few(amount) == said

@@ -196,7 +196,7 @@ def _risks(record: Record) -> str:
     passed = [1.0 - v.probability for v in numeric if v.verdict == "pass" and v.probability is not None]
     failed = [v.probability for v in numeric if v.verdict == "fail" and v.probability is not None]
     parts = [
-        f"{words.count(len(risks), 'number')} {verb}, of which {sum(risks):.2g} are to be expected wrong"
+        f"{words.count(len(risks), 'number')} {verb}, of which {words.few(sum(risks))} may be expected to be wrong"
         for verb, risks in (("passed", passed), ("failed", failed))
         if risks
     ]

@@ -158,6 +158,11 @@ def chance(value: float) -> str:
     return "under 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
 
 
+def few(amount: float) -> str:
+    """Return an expected number of things, however small: `0.05`, `under 0.001`."""
+    return "under 0.001" if amount < 0.001 else f"{amount:.2g}"
+
+
 def risk(verdict: str, probability: float | None) -> str:
     """Return the specific risk of a verdict, given the probability that the value lies within its limits.
 
