@@ -161,7 +161,16 @@ def test_rows_that_are_no_outputs(name, reason):
 
 
 @pytest.mark.parametrize(
-    "name", ["Injector ground", "Relay supply", "Injector 1", "Candle heater", "Scanner"]
+    "name",
+    [
+        "Injector ground",
+        "Relay supply",
+        "Injector 1",
+        "Candle heater",
+        "Scanner",
+        "Lambda sensor heater",
+        "Map light relay",
+    ],
 )
 def test_rows_that_may_be_outputs_stay(name):
     assert not_an_output("", name) is None

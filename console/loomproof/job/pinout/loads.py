@@ -95,6 +95,8 @@ def not_an_output(load: str, name: str) -> str | None:
     """Return why a row is no output, or None where it may be one."""
     text = plain(f"{load} {name}")
     is_load = bool(consume(text, _phrases()))
+    if find(text, words()["hazards"]["heat"]) is not None:
+        return None  # also of a sensor: its heater is an output
     if plain(load) in _named() or plain(name) in _named():
         return None
     for entry in words()["not_outputs"]:
