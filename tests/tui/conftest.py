@@ -138,6 +138,22 @@ LIVE_PANEL = v.PanelView(
 )  # fmt: skip
 
 
+FIELDS = {
+    "train": {"count": "10", "frequency_hz": "10", "width_ms": "3"},
+    "hold": {"duration_ms": "0"},
+    "stepper": {"steps": "32", "rate_hz": "50", "direction": "1"},
+}
+LABELS = {
+    "count": ("Pulses", "", "1 to 100"),
+    "frequency_hz": ("Frequency", "Hz", "0.1 to 50 Hz"),
+    "width_ms": ("Pulse width", "ms", "0.05 to 5 ms"),
+    "duration_ms": ("Duration", "ms", "nothing fits"),
+    "steps": ("Steps", "", "1 to 500"),
+    "rate_hz": ("Rate", "/s", "10 to 400 /s"),
+    "direction": ("Direction", "", ""),
+}
+
+
 class FakeDesk:
     """A desk that does nothing but remember what it was asked."""
 
@@ -149,6 +165,8 @@ class FakeDesk:
         self.stops = 0
         self.calls = 0
         self.blocked = True
+        self.box_blocks: tuple[tuple[str, str], ...] = ()
+        self.drawn: tuple[int, int, int] = (0, 0, 0)
         self.closed = False
         self.post = lambda message: None
         self.progress = Progress(make_steps(), "inj-3", make_channels(), make_engine(), make_headers())
@@ -173,26 +191,56 @@ class FakeDesk:
 
     def drive(self, request) -> None:
         self.asked.append(("drive", request))
-        self.post(DriveFinished(request.channel, f"{request.count} pulses driven", ok=True))
+        self.post(DriveFinished(request.channel, f"driven: {request.way}", ok=True))
 
     def cancel(self) -> None:
         self.asked.append(("cancel",))
 
-    def check(self, request) -> tuple[str, ...]:
-        return ("8 ms is over the limit of 5 ms. Shorten the pulse.",) if request.on_time_ms > 5 else ()
-
-    def budget(self, channel) -> v.BudgetView:
-        blocks = (('Nobody has stated "The fuel supply is isolated".', "Check it, then state it."),)
-        return v.BudgetView(
-            channel, 5.0, 50.0, 100, 0.25, reasons=("at most 5 ms: the load type's own limit.",),
-            blocks=blocks if channel < 6 and self.blocked else (), on_time_ms=3.0, frequency_hz=10.0, count=10,
+    def bench(self, channel, way, texts) -> v.BenchView:
+        way = way or "train"
+        blocks = (('Nobody has stated "The fuel supply is isolated".', "Check it, then state it. Press u."),)
+        fields = {key: texts.get(key, text) for key, text in FIELDS[way].items()}
+        values = {key: float(text.replace(",", ".")) for key, text in fields.items() if text}
+        wrong = "at most 5 ms: the load type's own limit." if values.get("width_ms", 0) > 5 else ""
+        turn = (("1", "forwards"), ("-1", "backwards"))
+        settings = tuple(
+            v.SettingView(
+                key, LABELS[key][0], LABELS[key][1], text, LABELS[key][2], "the load type's own limit.",
+                wrong if key == "width_ms" else "", turn if key == "direction" else (),
+            )
+            for key, text in fields.items()
+        )  # fmt: skip
+        ways = [v.WayView("train", "train"), v.WayView("hold", "hold", "this load is never held on")]
+        if channel >= 11:
+            ways = [v.WayView("train", "train"), v.WayView("stepper", "stepper")]
+        return v.BenchView(
+            channel, way, tuple(ways), settings,
+            blocks=self.box_blocks or (blocks if channel < 6 and self.blocked else ()),
+            gauges=(
+                v.GaugeView("Energy", text="up to 84 mJ heat a pulse, 7.2 mJ stored, 0.84 J in all"),
+                v.GaugeView("Heat", 0.3, 0.6, "over half", "18 K now, 36 after, 60 allowed"),
+            ),
+            cautions=(v.CautionView("WARNING", "Tens of kilovolts. Touch no coil while it is driven."),)
+            if 6 <= channel <= 10 else (),
+            summary="" if wrong else "10 pulses of 3 ms at 10 Hz, 1.0 s",
+            values=tuple(values.items()), ready=not wrong and all(fields.values()),
         )  # fmt: skip
 
     def unblock(self, channel) -> None:
         self.asked.append(("unblock", channel))
 
-    def expected(self, channel) -> v.TraceView:
-        return replace(make_trace(), channel=channel)
+    def expected(self, channel, *, earlier=1, sisters=1) -> v.TraceView:
+        self.drawn = (channel, earlier, sisters)
+        return replace(make_trace(), channel=channel, on_time_s=5e-3)
+
+    def readings(self, channel, first_s, second_s) -> v.ReadingView:
+        return v.ReadingView(
+            (
+                ("A", f"{first_s * 1e3:.3f} ms  0.41 ± 0.01 A"), ("B", f"{second_s * 1e3:.3f} ms  0.92 ± 0.01 A"),
+                ("B-A", f"{(second_s - first_s) * 1e3:.3f} ms  0.51 ± 0.01 A"), ("slope", "127 ± 4 A/s"),
+                ("charge", "3.31 ± 0.02 mC"), ("energy", "44.1 ± 0.3 mJ taken"),
+            )
+        )  # fmt: skip
 
     def start_walk(self, *, free) -> None:
         self.asked.append(("start_walk", free))

@@ -12,7 +12,6 @@ from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
 from loomproof.procedure.session import Session
 from loomproof.tui.conductor import SessionDesk
 from loomproof.tui.desk import DriveRequest, Reply
-from loomproof.tui.freework import pulses_of
 from loomproof.tui.operator import TuiOperator
 from loomproof.tui.panels import SILENT_S, PanelKeeper
 from loomproof.tui.shell import Console
@@ -152,9 +151,9 @@ def test_the_engine_is_drawn_as_the_job_says():
     assert {mark for mark, _ in engine.cylinders[0].marks} == {"I", "S"}
 
 
-def test_a_request_becomes_whole_microseconds():
-    pulses = pulses_of(DriveRequest(1, 5, 7.0, 2.5))
-    assert (pulses.count, pulses.period_us, pulses.on_time_us) == (5, 142857, 2500)
+def train(channel: int, count: int, frequency_hz: float, width_ms: float) -> DriveRequest:
+    values = (("count", count), ("frequency_hz", frequency_hz), ("width_ms", width_ms))
+    return DriveRequest(channel, "train", values)
 
 
 def demo() -> tuple[Console, SessionDesk]:
@@ -214,13 +213,19 @@ async def look_pull_drive_and_stop(console, desk):
         pulled = next(step for step in console.progress.steps if step.id == "pull-1")
         assert pulled.state == "fail", "injectors 1 and 2 are swapped in the demo"
 
-        desk.drive(DriveRequest(1, 1, 5.0, 3.0))
+        desk.drive(train(1, 1, 5.0, 3.0))
         await until(pilot, lambda: console.drive_said, "the refusal")
         assert "Nobody has stated" in console.drive_said
         console.drive_said = ""
-        desk.drive(DriveRequest(11, 2, 5.0, 60.0))
+        desk.drive(train(11, 2, 5.0, 60.0))
         await until(pilot, lambda: console.drive_said.startswith("✓"), "the drive")
         assert console.trace.channel == 11
+        read = desk.readings(11, 0.0, 60e-3)
+        assert [name for name, _ in read.rows] == ["A", "B", "B-A", "slope", "charge", "energy"]
+        console.drive_said = ""
+        sweep = desk.bench(11, "frequency sweep", {"trains": "3", "count": "1"})
+        desk.drive(DriveRequest(11, sweep.way, sweep.values))
+        await until(pilot, lambda: "3 of 3 trains" in console.drive_said, "the sweep")
         assert console.trace.band is not None
 
         desk.unblock(1)
@@ -233,7 +238,7 @@ async def look_pull_drive_and_stop(console, desk):
         await pilot.press("escape", "ctrl+x")
         await until(pilot, lambda: console.panel.stopped, "the stop")
         assert console.panel.isolation_left_s is None
-        await until(pilot, lambda: desk.budget(1).blocks, "the blocks")
+        await until(pilot, lambda: desk.bench(1, "", {}).blocks, "the blocks")
         await pilot.press("ctrl+r")
         await until(pilot, lambda: not console.panel.stopped, "the stop cleared")
         assert [line.what for line in console.progress.record.lines].count("statement") >= 2

@@ -125,6 +125,12 @@ def colours(request, monkeypatch) -> str:
     return request.param
 
 
+@pytest.fixture
+def monochrome(monkeypatch) -> None:
+    """Named before `console`, as above."""
+    monkeypatch.setenv("NO_COLOR", "1")
+
+
 @pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
 def test_header_mirrored(colours, snap_compare, console, desk, size):
     async def run_before(pilot):
@@ -142,6 +148,43 @@ def test_large_text(snap_compare, console, desk, size):
     async def run_before(pilot):
         await pilot.press("ctrl+l")
         await settle(console, desk, PromptRaised(PULL_PROMPT))(pilot)
+
+
+BENCH_STATES = {
+    "wrong": ["3", "tab", "tab", "tab", "end", "0"],
+    "stepper": ["3", "end", "w", "r", "tab"],
+    "cursors": ["3", "c", "right", "right", "c"],
+    "tripped": ["3", "down"],
+    "coil": ["3", *["down"] * 5, "d"],
+}
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+@pytest.mark.parametrize("state", BENCH_STATES)
+def test_bench(snap_compare, console, desk, state, size):
+    if state == "tripped":
+        desk.box_blocks = (
+            (
+                "The channel tripped on over-current.",
+                "Find and mend the short; then press u, which clears the trip.",
+            ),
+        )
+
+    async def run_before(pilot):
+        await settle(console, desk)(pilot)
+        await pilot.press(*BENCH_STATES[state])
+        await pilot.pause()
+        await pilot.pause()
+
+    assert snap_compare(console, terminal_size=size, run_before=run_before)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_bench_without_colours(monochrome, snap_compare, console, desk, size):
+    async def run_before(pilot):
+        await settle(console, desk)(pilot)
+        await pilot.press("3", "c")
+        await pilot.pause()
         await pilot.pause()
 
     assert snap_compare(console, terminal_size=size, run_before=run_before)

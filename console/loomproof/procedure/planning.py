@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -125,13 +126,11 @@ def _outside(setting: Setting, value: float, limits: Range) -> str:
     return ""
 
 
-def shown(value: float, *, down: bool) -> str:
-    """Return a limit in at most four figures, rounded to its safe side."""
-    import math
-
+def shown(value: float, *, down: bool, figures: int = 4) -> str:
+    """Return a limit in so many figures at most, rounded to its safe side."""
     if value == int(value) and abs(value) < 1e6:
         return str(int(value))
-    digits = 3 - math.floor(math.log10(abs(value))) if value else 0
+    digits = figures - 1 - math.floor(math.log10(abs(value))) if value else 0
     scale = 10.0**digits
     rounded = math.floor(value * scale + 1e-9) if down else math.ceil(value * scale - 1e-9)
     return f"{rounded / scale:.{max(digits, 0)}f}".rstrip("0").rstrip(".")

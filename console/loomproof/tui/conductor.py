@@ -10,7 +10,7 @@ from __future__ import annotations
 import queue
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import Protocol
@@ -28,11 +28,12 @@ from loomproof.tui import messages
 from loomproof.tui.desk import DriveRequest, Post, Reply
 from loomproof.tui.flexdesk import FlexDesk
 from loomproof.tui.freework import FreeWork
-from loomproof.tui.gathering import Gathered, Traces
+from loomproof.tui.gathering import Gathered
 from loomproof.tui.operator import TuiOperator
 from loomproof.tui.panels import PanelKeeper
+from loomproof.tui.traces import Traces
 from loomproof.tui.translate import job_view, prompt_view
-from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
+from loomproof.tui.views import BenchView, JobView, PromptView, ReadingView, TraceView
 from loomproof.tui.walking import Walking
 from loomproof_wire.messages import StopReason
 
@@ -137,23 +138,23 @@ class SessionDesk:
     def cancel(self) -> None:
         """End the drive."""
         if self._box is not None:
-            self._free.cancel(self._box)
+            self._free.cancel(self._box, self._session)
 
-    def check(self, request: DriveRequest) -> tuple[str, ...]:
-        """Compare a request with the channel's budget."""
-        return self._free.check(self._session, request)
-
-    def budget(self, channel: int) -> BudgetView:
-        """Return limits and blocks."""
-        return self._free.budget(self._session, channel)
+    def bench(self, channel: int, way: str, texts: Mapping[str, str]) -> BenchView:
+        """Return a channel as the bench shows it."""
+        return self._free.bench(self._session, channel, way, texts)
 
     def unblock(self, channel: int) -> None:
         """Ask for every statement the channel needs, in the worker thread."""
         self._run(lambda session: self._free.ask_statements(session, channel))
 
-    def expected(self, channel: int) -> TraceView:
+    def expected(self, channel: int, *, earlier: int = 1, sisters: int = 1) -> TraceView:
         """Return the traces of a channel over the expected band."""
-        return self._traces.view(channel)
+        return self._traces.view(channel, earlier=earlier, sisters=sisters)
+
+    def readings(self, channel: int, first_s: float, second_s: float) -> ReadingView | None:
+        """Return what two cursors read from the channel's newest trace."""
+        return self._traces.readings(channel, first_s, second_s)
 
     def start_walk(self, *, free: bool) -> None:
         """Walk in the worker thread."""
@@ -325,6 +326,7 @@ class SessionDesk:
     def _on_event(self, event: object) -> None:
         if self._gathered.take(event):
             self._publish()
+        self._free.advanced(event)
         trace = self._traces.take(event)
         if trace is not None:
             self._post(messages.TraceCaptured(trace))

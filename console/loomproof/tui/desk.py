@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from textual.message import Message
 
-from loomproof.tui.views import BudgetView, JobView, PromptView, TraceView
+from loomproof.tui.views import BenchView, JobView, PromptView, ReadingView, TraceView
 
 Post = Callable[[Message], object]
 
@@ -28,12 +28,11 @@ class StartRefusedError(Exception):
 
 @dataclass(frozen=True)
 class DriveRequest:
-    """A free pulse train as the operator typed it."""
+    """A free drive as the operator typed it: a way of driving, and its settings by key."""
 
     channel: int
-    count: int
-    frequency_hz: float
-    on_time_ms: float
+    way: str
+    values: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True)
@@ -83,20 +82,23 @@ class Desk(Protocol):
         """End what is driven, without latching a stop."""
         ...
 
-    def check(self, request: DriveRequest) -> tuple[str, ...]:
-        """Return in what a request is over its limits and how to mend it; empty when it may be driven."""
-        ...
+    def bench(self, channel: int, way: str, texts: Mapping[str, str]) -> BenchView:
+        """Return how far a channel may be driven that way, what is typed wrong, what blocks it. Quick, no I/O.
 
-    def budget(self, channel: int) -> BudgetView:
-        """Return how far a channel may be driven and what blocks it. Quick, no I/O."""
+        `way` empty: as its load is usually driven. `texts` by setting; a missing one has its default.
+        """
         ...
 
     def unblock(self, channel: int) -> None:
         """Ask for the statement that a channel's hazard class needs."""
         ...
 
-    def expected(self, channel: int) -> TraceView:
-        """Return the last trace of a channel with its expected band, and sister channels' traces."""
+    def expected(self, channel: int, *, earlier: int = 1, sisters: int = 1) -> TraceView:
+        """Return a channel's last trace over its expected band, with so many earlier and sister ones."""
+        ...
+
+    def readings(self, channel: int, first_s: float, second_s: float) -> ReadingView | None:
+        """Return what two cursors read from the channel's last trace; None: there is none."""
         ...
 
     def start_walk(self, *, free: bool) -> None:

@@ -1,14 +1,13 @@
 """The desk's part for the bench page: free drives, the statements they need, limits and blocks.
 
-Called with the session from the desk's worker thread, but for `check`, `budget` and `cancel`, which the
-interface calls.
+Called with the session from the desk's worker thread, but for `bench` and `cancel`, which the interface calls.
 """
 
 from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from typing import Protocol
 
@@ -17,27 +16,28 @@ from loomproof.job.kinds import HazardClass
 from loomproof.job.model import Job
 from loomproof.procedure.core import NotPermittedError, StepInterruptedError
 from loomproof.procedure.driving import OverBudgetError
+from loomproof.procedure.events import FreeDriveAdvanced
 from loomproof.procedure.prompts import Choice, Prompt, PromptKind
 from loomproof.procedure.session import FreeDrive, Session
+from loomproof.procedure.ways import Way
 from loomproof.safety import (
     Blocked,
-    Pulses,
     StatementKind,
     StatementRefusedError,
     cautions_for,
-    check_train,
     form_for,
 )
 from loomproof.tui import messages
+from loomproof.tui.benchview import bench_view
 from loomproof.tui.desk import DriveRequest, Post
 from loomproof.tui.gathering import Gathered
 from loomproof.tui.operator import TuiOperator
 from loomproof.tui.panels import PanelKeeper
 from loomproof.tui.translate import measured_text
-from loomproof.tui.views import BudgetView
+from loomproof.tui.views import BenchView
 
-BUDGET_AGE_S = 0.5
-"""How long a computed budget is shown before it is computed anew."""
+VIEW_AGE_S = 0.5
+"""How long computed limits are shown before they are computed anew: loads cool, the supply changes."""
 
 
 class Cancellable(Protocol):
@@ -68,12 +68,13 @@ class FreeWork:
         self._gathered = gathered
         self._post = post
         self._own_prompts = 0
-        self._budgets: dict[int, tuple[float, object, BudgetView]] = {}
+        self._kept: tuple[object, float, BenchView] | None = None
 
     def drive(self, session: Session, request: DriveRequest) -> None:
         """Drive, and tell what came of it."""
         try:
-            done = session.drive(request.channel, pulses_of(request))
+            plan = session.free.plan(request.channel, Way(request.way), dict(request.values))
+            done = session.free.run(plan)
         except NotPermittedError as error:
             self._drove(request, f"Blocked: {error}", ok=False)
         except (OverBudgetError, BoxError, StepInterruptedError, ValueError) as error:
@@ -82,8 +83,16 @@ class FreeWork:
             self._gathered.measured(request.channel, done.signature)
             self._drove(request, drive_text(done), ok=done.reason == "complete")
 
-    def cancel(self, box: Cancellable) -> None:
+    def advanced(self, event: object) -> None:
+        """Tell which train of several begins."""
+        if isinstance(event, FreeDriveAdvanced) and event.of > 1:
+            text = f"Driving train {event.number} of {event.of}: {event.text}"
+            self._post(messages.DriveAdvanced(event.channel, text))
+
+    def cancel(self, box: Cancellable, session: Session | None) -> None:
         """End the drive from a thread of its own: the worker waits for its end."""
+        if session is not None:
+            session.free.end()
 
         def end() -> None:
             with suppress(BoxError, OSError):
@@ -91,28 +100,21 @@ class FreeWork:
 
         threading.Thread(target=end, name="cancel", daemon=True).start()
 
-    def check(self, session: Session | None, request: DriveRequest) -> tuple[str, ...]:
-        """Compare a request with the channel's budget."""
-        if session is None:
-            return ("The box is not connected yet.",)
-        pulses = pulses_of(request)
-        budget = session.budget(request.channel, on_time_us=pulses.on_time_us, period_us=pulses.period_us)
-        return tuple(str(problem) for problem in check_train(budget, pulses))
-
-    def budget(self, session: Session | None, channel: int) -> BudgetView:
-        """Return limits and blocks, computed at most every half second or when a statement changed."""
-        from loomproof.tui.budgets import budget_view
-
+    def bench(self, session: Session | None, channel: int, way: str, texts: Mapping[str, str]) -> BenchView:
+        """Return the page's view, computed anew when something in it changed and at least every half second."""
+        blocks = tuple(self._panel.blocks(channel))
         stated = session.interlocks if session is not None else None
-        kept = self._budgets.get(channel)
-        if kept is not None and kept[1] is stated and time.monotonic() - kept[0] < BUDGET_AGE_S:
-            return kept[2]
-        view = budget_view(self._job, channel, session, tuple(self._panel.blocks(channel)))
-        self._budgets[channel] = (time.monotonic(), stated, view)
-        return view
+        key = (channel, way, tuple(sorted(texts.items())), blocks, stated)
+        if self._kept is None or self._kept[0] != key or time.monotonic() - self._kept[1] > VIEW_AGE_S:
+            view = bench_view(self._job, channel, way, texts, session=session, box_blocks=blocks)
+            self._kept = (key, time.monotonic(), view)
+        return self._kept[2]
 
     def ask_statements(self, session: Session, channel: int) -> None:
-        """Ask for every statement the channel needs."""
+        """Clear the channel's trip if there is one, else ask for every statement that it needs."""
+        if session.free.forget_trip(channel):
+            self._gathered.note("trip", f"channel {channel}: cleared by the operator")
+            return
         if not isinstance(session.permit(channel), Blocked):
             # Nothing is missing, so the fuel ledger is full: only a fresh look at the fuel empties it.
             if self._job.load_type(channel).hazard is HazardClass.FUEL:
@@ -158,14 +160,14 @@ class FreeWork:
         self._post(messages.DriveFinished(request.channel, text, ok=ok))
 
 
-def pulses_of(request: DriveRequest) -> Pulses:
-    """Return a request in whole microseconds."""
-    return Pulses(request.count, round(1e6 / request.frequency_hz), round(request.on_time_ms * 1e3))
-
-
 def drive_text(done: FreeDrive) -> str:
     """Return what came of a free drive."""
     pulses = "1 pulse" if done.pulses == 1 else f"{done.pulses} pulses"
+    trains = f" in {done.trains} of {done.planned} trains" if done.planned > 1 else ""
+    text = f"{pulses} delivered{trains}, {done.reason}."
+    if done.why:
+        text += f" {done.why[0].upper()}{done.why[1:]}."
+    if done.reason == "tripped":
+        text += " Find the short first; u then clears the trip."
     measured = measured_text(done.signature)
-    text = f"{pulses} delivered, {done.reason}."
     return f"{text} {measured}" if measured else text

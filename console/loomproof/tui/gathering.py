@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 
 from loomproof.diagnose import Finding, PropertyVerdict
-from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
-from loomproof.measure.expected import expected_current
 from loomproof.measure.signature import Signature
-from loomproof.measure.trace import Trace
 from loomproof.procedure.events import (
     ChannelMeasured,
     InterlocksChanged,
@@ -24,7 +21,6 @@ from loomproof.procedure.events import (
     StepStarted,
     StopCleared,
     SupplyChanged,
-    TraceTaken,
 )
 from loomproof.procedure.session import Session
 from loomproof.procedure.timing import left_s
@@ -38,7 +34,7 @@ from loomproof.tui.translate import (
     outcome_text,
     step_view,
 )
-from loomproof.tui.views import Band, Curve, RecordLine, RecordView, TraceView
+from loomproof.tui.views import RecordLine, RecordView
 from loomproof.tui.words import Live
 
 LONGEST_LOG = 2000
@@ -163,67 +159,3 @@ class Gathered:
             finished=following is None,
             left_s=left_s(session.sheet.steps, (made for made in outcomes.values() if made is not None)),
         )
-
-
-class Traces:
-    """The newest traces of each channel, and how they are drawn."""
-
-    def __init__(self, job: Job) -> None:
-        self._job = job
-        self._kept: dict[int, deque[Trace]] = {}
-
-    def take(self, event: object) -> TraceView | None:
-        """Take in an event; a view when it brought a trace."""
-        if not isinstance(event, TraceTaken):
-            return None
-        channel = event.trace.channel
-        self._kept.setdefault(channel, deque(maxlen=2)).append(event.trace)
-        return self.view(channel)
-
-    def view(self, channel: int) -> TraceView:
-        """Return a channel's newest trace, the one before it and a like load's, over the expected band."""
-        kept = self._kept.get(channel)
-        if not kept:
-            return TraceView(channel=channel)
-        newest = kept[-1]
-        curves = [curve_of(newest, f"ch {channel}")]
-        if len(kept) > 1:
-            curves.append(curve_of(kept[-2], "pulse before"))
-        sister = next((s for s in self._job.sisters(channel) if s in self._kept), None)
-        if sister is not None:
-            curves.append(curve_of(self._kept[sister][-1], f"ch {sister}, alike"))
-        return TraceView(
-            title=self._job.channel(channel).name,
-            curves=tuple(curves),
-            band=self._band(newest),
-            channel=channel,
-            reading=f"peak {float(newest.current_a.max()):.3g} A",
-        )
-
-    def _band(self, trace: Trace) -> Band | None:
-        load = self._job.load_type(trace.channel)
-        if load.resistance_ohm is None or load.kind in (LoadKind.LOGIC_INPUT, LoadKind.IGNITER_COIL):
-            return None
-        wire = self._job.wire_quantity(trace.channel)
-        resistance = (load.resistance_ohm.low + wire.low, load.resistance_ohm.high + wire.high)
-        inductance = load.inductance_mh
-        steady = load.steady_current_a
-        band = expected_current(
-            trace,
-            resistance,
-            (inductance.low / 1e3, inductance.high / 1e3) if inductance is not None else None,
-            steady_a=steady.low if steady is not None else None,
-            saturation_a=load.saturation_a.low if load.saturation_a is not None else None,
-        )
-        if not len(band.time_s):
-            return None
-        return Band(_floats(band.time_s), _floats(band.low_a), _floats(band.high_a))
-
-
-def curve_of(trace: Trace, label: str) -> Curve:
-    """Return a trace as it is drawn."""
-    return Curve(label, _floats(trace.time_s), _floats(trace.current_a))
-
-
-def _floats(values: Iterable[float]) -> tuple[float, ...]:
-    return tuple(float(value) for value in values)

@@ -111,3 +111,12 @@ class DriveFinished(Message):
         self.channel = channel
         self.text = text
         self.ok = ok
+
+
+class DriveAdvanced(Message):
+    """A free drive of several trains begins one of them."""
+
+    def __init__(self, channel: int, text: str) -> None:
+        super().__init__()
+        self.channel = channel
+        self.text = text

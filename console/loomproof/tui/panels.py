@@ -134,7 +134,10 @@ class PanelKeeper:
             blocks.append((f"The box is stopped{why}.", "Find out why, then clear it with Ctrl+R."))
         if channel in view.tripped:
             blocks.append(
-                ("The channel tripped on over-current.", "Mend the short, then run its step again.")
+                (
+                    "The channel tripped on over-current.",
+                    "Find and mend the short; then press u, which clears the trip.",
+                )
             )
         return blocks
 

@@ -283,6 +283,10 @@ class Console(App[int]):
         self.sound_means = self.sounds.means.value
         self.settings.change(sounds=self.sounds.kind is not SoundKind.OFF, sound_kind=self.sounds.kind.value)
 
+    @on(messages.DriveAdvanced)
+    def _drive_advanced(self, message: messages.DriveAdvanced) -> None:
+        self.drive_said = f"► {message.text}"
+
     @on(messages.Said)
     def _said(self, message: messages.Said) -> None:
         severity = (

@@ -143,6 +143,8 @@ class Curve:
     label: str
     times_s: Sequence[float]
     values: Sequence[float]
+    kind: int = -1
+    """0 newest, 1 an earlier one, 2 a like load's: how it is drawn; -1: by its place in the view."""
 
 
 @dataclass(frozen=True)
@@ -165,6 +167,15 @@ class TraceView:
     unit: str = "A"
     channel: int | None = None
     reading: str = ""
+    on_time_s: float = 0.0
+    """Length of the pulse, 0: unknown."""
+
+
+@dataclass(frozen=True)
+class ReadingView:
+    """What cursors read: (name, value in words)."""
+
+    rows: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -253,21 +264,59 @@ class JobView:
 
 
 @dataclass(frozen=True)
-class BudgetView:
-    """How far one channel may be driven, and why no further."""
+class WayView:
+    """One way to drive a channel; `blocked` says why it cannot be used, empty: it can."""
+
+    key: str
+    label: str
+    blocked: str = ""
+
+
+@dataclass(frozen=True)
+class SettingView:
+    """One setting of a free drive: what stands in its field, its range, what sets that, what is wrong."""
+
+    key: str
+    label: str
+    unit: str = ""
+    text: str = ""
+    limits: str = ""
+    why: str = ""
+    problem: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    """(text, word) of each; empty: a number is typed."""
+
+
+@dataclass(frozen=True)
+class GaugeView:
+    """One gauge: how full it is now and after the drive, 1 being full; None: words alone."""
+
+    label: str
+    now: float | None = None
+    after: float | None = None
+    word: str = ""
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class BenchView:
+    """One channel on the bench."""
 
     channel: int
-    max_on_time_ms: float
-    max_frequency_hz: float
-    max_count: int
-    max_duty: float
-    min_on_time_ms: float = 0.05
-    reasons: tuple[str, ...] = ()
+    way: str
+    ways: tuple[WayView, ...] = ()
+    settings: tuple[SettingView, ...] = ()
+    problem: str = ""
+    """What is wrong with the settings together."""
     blocks: tuple[tuple[str, str], ...] = ()
     """(what blocks it, how to unblock it)."""
-    on_time_ms: float = 1.0
-    frequency_hz: float = 10.0
-    count: int = 1
+    gauges: tuple[GaugeView, ...] = ()
+    cautions: tuple[CautionView, ...] = ()
+    summary: str = ""
+    values: tuple[tuple[str, float], ...] = ()
+    """The settings as numbers."""
+    ready: bool = False
+    """Within every limit; it may still be blocked."""
 
 
 @dataclass(frozen=True)

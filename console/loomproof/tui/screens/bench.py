@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from rich.text import Text
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -12,27 +11,21 @@ from textual.widgets import Button, Input, Static
 
 from loomproof.tui.desk import DriveRequest
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import BudgetView, ChannelView
+from loomproof.tui.views import BenchView, ChannelView, ReadingView, SettingView
+from loomproof.tui.widgets.cautions import Cautions
+from loomproof.tui.widgets.cursors import CursorWaveform, Readings
+from loomproof.tui.widgets.fields import NumberInput, gauge_text
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.rows import Row, RowList
-from loomproof.tui.widgets.waveform import Waveform
 from loomproof.tui.words import LIVE_SIGNS, verdict_sign
 
-
-@dataclass(frozen=True)
-class Field:
-    """One setting of a pulse train: its name, unit, and the limit's place in a budget."""
-
-    name: str
-    label: str
-    unit: str
-
-
-FIELDS = (
-    Field("count", "Pulses", ""),
-    Field("frequency", "Frequency", "Hz"),
-    Field("width", "Pulse width", "ms"),
-)
+MOST_SETTINGS = 5
+WAYS = ("train", "hold", "peak and hold", "frequency sweep", "width sweep", "stepper", "half-bridge")
+EARLIER = (1, 3, 5, 0)
+"""How many earlier drives are drawn besides, in the order in which `y` goes through them."""
+MOST_SISTERS = 4
+CURSOR_HINT = "c: cursors A and B"
+CURSORS_HINT = "←→ moves, c other, x away"
 
 
 def bench_row(channel: ChannelView) -> Row:
@@ -48,43 +41,68 @@ def bench_row(channel: ChannelView) -> Row:
     )
 
 
-def limit_text(field: Field, budget: BudgetView) -> str:
-    """Return a setting's range in words."""
-    if field.name == "count":
-        return f"1 to {budget.max_count}"
-    if field.name == "frequency":
-        return f"up to {budget.max_frequency_hz:g} Hz"
-    if budget.max_on_time_ms < budget.min_on_time_ms:
-        return "none fits, see below"
-    return f"{budget.min_on_time_ms:.3g} to {budget.max_on_time_ms:.3g} ms"
-
-
-def read_request(channel: int, texts: dict[str, str]) -> tuple[DriveRequest | None, str]:
-    """Return the request the typed texts mean, or None and which one is no number."""
-    numbers: dict[str, float] = {}
-    for field in FIELDS:
-        try:
-            numbers[field.name] = float(texts[field.name].strip().replace(",", "."))
-        except ValueError:
-            return None, f"{field.label}: write a number, like 10 or 2.5."
-    if numbers["count"] != int(numbers["count"]):
-        return None, "Pulses: write a whole number."
-    if numbers["frequency"] <= 0:
-        return None, "Frequency: write a number over 0."
-    return DriveRequest(channel, int(numbers["count"]), numbers["frequency"], numbers["width"]), ""
-
-
-def blocks_text(budget: BudgetView) -> str:
+def blocks_text(view: BenchView) -> str:
     """Return what blocks a channel and how to unblock it, in words."""
-    if not budget.blocks:
+    if not view.blocks:
         return "✓ Nothing blocks this channel."
-    return "\n".join(f"✗ Blocked: {reason}\n  To unblock: {remedy}" for reason, remedy in budget.blocks)
+    return "\n".join(f"✗ Blocked: {reason}\n  To unblock: {remedy}" for reason, remedy in view.blocks)
 
 
-def limits_text(budget: BudgetView) -> str:
-    """Return what sets the limits, in words."""
-    lines = [f"On for at most {budget.max_duty:.0%} of the time.", *budget.reasons]
-    return "\n".join(f"Limit: {line}" for line in lines)
+def limit_face(setting: SettingView) -> str:
+    """Return what stands beside a field: its range, or shortly what is wrong with it."""
+    if not setting.problem:
+        return setting.limits
+    return f"✗ {setting.problem.split(':')[0].rstrip('.')}"
+
+
+def why_text(view: BenchView, focused: str) -> str:
+    """Return what is wrong in full, or what sets the limit of the field that is being typed in."""
+    wrong = [f"✗ {s.label}: {s.problem}" for s in view.settings if s.problem]
+    if wrong or view.problem:
+        return "\n".join([*wrong, *([f"✗ {view.problem}"] if view.problem else [])])
+    here = next((s for s in view.settings if s.key == focused and s.why), None)
+    return f"Limit of {here.label.lower()}: {here.why}" if here is not None else ""
+
+
+class SettingLine(Horizontal):
+    """One setting: name, field or choice, unit, range."""
+
+    def __init__(self, index: int) -> None:
+        super().__init__(classes="setting", id=f"setting-{index}")
+        self.index = index
+        self.key = ""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the parts."""
+        yield Static(classes="setting-name", markup=False)
+        yield NumberInput(id=f"set-{self.index}", compact=True, max_length=8)
+        yield KeyButton("r", "", id=f"choice-{self.index}", classes="setting-choice")
+        yield Static(classes="setting-unit", markup=False)
+        yield Static(classes="setting-limit", markup=False)
+
+    def show(self, setting: SettingView | None, *, text: bool) -> None:
+        """Show a setting; with `text`, put its text into the field as well."""
+        self.display = setting is not None
+        if setting is None:
+            self.key = ""
+            return
+        self.key = setting.key
+        field, choice = self.query_one(NumberInput), self.query_one(KeyButton)
+        field.display, choice.display = not setting.choices, bool(setting.choices)
+        if setting.choices:
+            words = dict(setting.choices)
+            choice.label = Text.assemble(("[r] ", "dim"), words.get(setting.text, setting.text))
+        elif text and field.value != setting.text:
+            field.value = setting.text
+        self._write(".setting-name", setting.label)
+        self._write(".setting-unit", setting.unit)
+        self._write(".setting-limit", limit_face(setting))
+        self.set_class(bool(setting.problem), "-wrong")
+
+    def _write(self, part: str, text: str) -> None:
+        widget = self.query_one(part, Static)
+        if str(widget.content) != text:
+            widget.update(text)
 
 
 class BenchPage(Page):
@@ -95,18 +113,40 @@ class BenchPage(Page):
         Binding("d", "drive", "Drive the channel", show=False),
         Binding("e", "end", "End the drive", show=False),
         Binding("u", "unblock", "Unblock the channel", show=False),
+        Binding("w", "way(1)", "Next way to drive", show=False),
+        Binding("W", "way(-1)", "Way before", show=False),
+        Binding("r", "reverse", "Reverse the direction", show=False),
+        Binding("t", "trace", "Trace", tooltip="Go to the trace and its cursors"),
+        Binding("c", "cursor", "Cursors", tooltip="Show the cursors, or change to the other"),
+        Binding("x", "no_cursor", "Cursors away", show=False),
+        Binding(
+            "y", "earlier", "Earlier", tooltip="How many earlier drives are drawn besides: 1, 3, 5, none"
+        ),
+        Binding("s", "sisters", "Alike", tooltip="Draw channels with a like load besides, or not"),
+        Binding("pageup", "scroll_text(-5)", "Text up", show=False),
+        Binding("pagedown", "scroll_text(5)", "Text down", show=False),
     ]
     HELP = """\
 # Bench
 
-Drive one channel freely: how many pulses, how often, how long each.
+Drive one channel freely.
 
-* Choose the channel with **up** and **down**; **Tab** goes on to the settings, **Enter** in a setting drives.
-* **d** drives, **e** ends the drive early without latching a stop.
-* The range of each setting stands beside it, and below it what sets the limit. The box holds its own limits
-  besides, and refuses what is over them.
-* A channel that can hurt someone is blocked until the statement it needs is made: **u** asks for it.
-* The trace shows the newest pulse, the one before it, and a like load, over the expected band.
+* Choose the channel with **up** and **down**; **Enter** or **Tab** goes on to the settings, **Enter** in a setting drives.
+* **w** goes through the ways to drive: train, hold, peak and hold, sweeps of frequency and width (train after train
+  between two limits), stepper and half-bridge where the job names them. **r** reverses a direction.
+* **d** drives, **e** ends the drive early, or a sweep before its next train, without latching a stop.
+* The range of each setting stands beside it and changes with the others; below, what sets it. The box holds its
+  own limits besides, and refuses what is over them.
+* The gauges: full blocks are used already, half-tone blocks are what this drive adds. Heat leaves again with time;
+  what fuel might have been let out is only forgotten when its isolation is stated anew.
+* A channel that can hurt someone is blocked until the statement it needs is made: **u** asks for it. After a trip
+  on over-current, find the short first; then **u** clears the trip.
+* **t** goes to the trace: the newest pulse over the expected band. **y**: earlier drives besides (1, 3, 5, none).
+  **s**: channels with a like load besides.
+* **c** shows two cursors and changes from one to the other; **left** and **right** move it (with **Shift** further);
+  **x** takes them away. Beside stand time and current at each, the difference, the slope, and what lies between
+  them: charge, and energy taken by load and wiring (given back once the pulse is over).
+* **PageUp** and **PageDown** scroll the text of the settings.
 """
 
     def compose_body(self) -> ComposeResult:
@@ -115,89 +155,161 @@ Drive one channel freely: how many pulses, how often, how long each.
             with Horizontal(classes="pane-line"):
                 yield from pane_tabs("Drive", "Channels", "Trace")
             with Pane(title="Drive", id="pane-drive"):
-                with VerticalScroll(id="drive-text", can_focus=False):
-                    yield Static(id="drive-title", markup=False)
-                    for field in FIELDS:
-                        with Horizontal(classes="setting"):
-                            yield Static(field.label, classes="setting-name")
-                            yield Input(id=f"set-{field.name}", compact=True, max_length=8)
-                            yield Static(f"{field.unit:<3}", classes="setting-unit")
-                            yield Static("", id=f"limit-{field.name}", classes="setting-limit", markup=False)
-                    yield Static(id="drive-blocks", markup=False)
-                    yield Static(id="drive-why", markup=False)
-                    yield Static(id="drive-said", markup=False)
-                with Vertical(id="drive-answers"), Horizontal():
-                    yield KeyButton("d", "Drive", id="drive")
-                    yield KeyButton("e", "End", id="end")
-                    yield KeyButton("u", "Unblock", id="unblock")
+                yield from self._compose_drive()
             with Pane(title="Channels", id="pane-bench-channels"):
                 yield RowList(id="bench-channels")
             with Pane(title="Trace", id="pane-bench-trace"):
-                yield Waveform(
+                yield CursorWaveform(
                     id="bench-trace", empty_text="No trace yet. Drive the channel, or run its step."
                 )
+                yield Readings(id="bench-readings")
+
+    def _compose_drive(self) -> ComposeResult:
+        with VerticalScroll(id="drive-text", can_focus=False):
+            yield Static(id="drive-title", markup=False)
+            with Horizontal(id="drive-ways"):
+                for index, way in enumerate(WAYS):
+                    button = Button(
+                        way, id=f"way-{index}", action=f"screen.go_way({index})", compact=True, classes="way"
+                    )
+                    button.can_focus = False
+                    yield button
+            for index in range(MOST_SETTINGS):
+                yield SettingLine(index)
+            yield Static(id="drive-why", markup=False)
+            yield Static(id="drive-blocks", markup=False)
+            yield Cautions(id="drive-cautions")
+            yield Static(id="drive-summary", markup=False)
+            yield Static(id="drive-gauges", markup=False)
+        yield Static(id="drive-said", markup=False)
+        with Vertical(id="drive-answers"), Horizontal():
+            yield KeyButton("d", "Drive", id="drive")
+            yield KeyButton("e", "End", id="end")
+            yield KeyButton("u", "Unblock", id="unblock")
+            yield KeyButton("w", "Way", id="next-way", action="screen.way(1)")
 
     def on_mount(self) -> None:
         """Follow channels, traces and what a drive said."""
         super().on_mount()
-        self._budget: BudgetView | None = None
+        self._view: BenchView | None = None
+        self._ways: dict[int, str] = {}
+        self._typed: dict[tuple[int, str], dict[str, str]] = {}
+        self._earlier, self._with_sisters = 0, True
         self.query_one("#bench-channels", RowList).empty_text = "This job has no channels."
         self.watch(self.app, "progress", self._show_channels)
         self.watch(self.app, "bench_channel", self._show_channel)
-        self.watch(self.app, "panel", self._show_blocks, init=False)
+        self.watch(self.app, "panel", self._show_state, init=False)
         self.watch(self.app, "trace", self._show_trace, init=False)
         self.watch(self.app, "drive_said", self._show_said)
+        self._show_readings(None)
         self.query_one("#bench-channels", RowList).focus()
 
-    def _show_channels(self) -> None:
+    # --- channels, ways, settings --------------------------------------------------------------------------
+
+    async def _show_channels(self) -> None:
         channels = [c for c in self.console_app.progress.channels if c.fitted]
         rows = self.query_one("#bench-channels", RowList)
         rows.show([bench_row(channel) for channel in channels])
         if not self.console_app.bench_channel and channels:
             self.console_app.bench_channel = channels[0].channel
-        elif self._budget is None and self.console_app.bench_channel:
-            self._show_channel()
+        elif self._view is None and self.console_app.bench_channel:
+            await self._show_channel()
 
-    def _show_channel(self) -> None:
+    async def _show_channel(self) -> None:
         app = self.console_app
         channel = next((c for c in app.progress.channels if c.channel == app.bench_channel), None)
         if channel is None:
-            self.query_one("#drive-title", Static).update("Choose a channel.")
+            self._write("drive-title", "Choose a channel.")
             return
         self.query_one("#bench-channels", RowList).go_to(str(channel.channel))
-        what = f"{channel.load} · {channel.cavity} {channel.wire} · hazard: {channel.hazard}"
-        self.query_one("#drive-title", Static).update(f"Channel {channel.channel}: {channel.name}\n{what}")
-        self._budget = budget = app.desk.budget(channel.channel)
-        for name, value in (
-            ("count", budget.count),
-            ("frequency", budget.frequency_hz),
-            ("width", budget.on_time_ms),
-        ):
-            self.query_one(f"#set-{name}", Input).value = f"{value:.4g}"
-        for field in FIELDS:
-            self.query_one(f"#limit-{field.name}", Static).update(limit_text(field, budget))
-        self._show_blocks()
+        hazard = "no hazard" if channel.hazard == "none" else f"hazard: {channel.hazard}"
+        where = f"{channel.cavity} {channel.wire}".strip()
+        self._write(
+            "drive-title", f"Channel {channel.channel}: {channel.name} · {where} · {hazard}\n{channel.load}"
+        )
+        self._view = None  # what stands in the fields is the channel's before
+        await self._show_view(text=True)
         self._show_trace()
 
-    def _show_blocks(self) -> None:
+    def _look(self) -> BenchView | None:
         app = self.console_app
-        if not app.bench_channel or self._budget is None:
+        if not app.bench_channel or not any(c.channel == app.bench_channel for c in app.progress.channels):
+            return None
+        way = self._ways.get(app.bench_channel, "")
+        return app.desk.bench(app.bench_channel, way, self._texts(way))
+
+    def _texts(self, way: str) -> dict[str, str]:
+        """Return what was typed for this channel and way, in this session."""
+        return self._typed.get((self.console_app.bench_channel, way), {})
+
+    async def _show_view(self, *, text: bool = False) -> None:
+        view = self._look()
+        if view is None:
             return
-        budget = app.desk.budget(app.bench_channel)
-        self._budget = budget
+        changed, self._view = view != self._view, view
+        if not changed and not text:
+            return
+        if not self._ways.get(view.channel):
+            self._ways[view.channel] = view.way
+        offered = {way.key: way for way in view.ways}
+        for index, name in enumerate(WAYS):
+            button = self.query_one(f"#way-{index}", Button)
+            button.display = name in offered
+            if name in offered:
+                here, blocked = name == view.way, offered[name].blocked
+                button.label = f"{'▸' if here else '✗' if blocked else ' '}{offered[name].label}"
+                button.set_class(here, "-here")
+        settings = (*view.settings, *(None,) * (MOST_SETTINGS - len(view.settings)))
+        for line, setting in zip(self.query(SettingLine), settings, strict=True):
+            line.show(setting, text=text)
         blocks = self.query_one("#drive-blocks", Static)
-        blocks.update(blocks_text(budget))
-        blocks.set_class(bool(budget.blocks), "-blocked")
-        self.query_one("#drive-why", Static).update(limits_text(budget))
+        self._write("drive-blocks", blocks_text(view))
+        blocks.set_class(bool(view.blocks), "-blocked")
+        self._write("drive-summary", f"► {view.summary}" if view.summary else "")
+        self._write("drive-gauges", "\n".join(gauge_text(gauge) for gauge in view.gauges))
+        self._show_why()
+        await self.query_one("#drive-cautions", Cautions).show(view.cautions)
         self.refresh_bindings()
 
-    def _show_trace(self) -> None:
-        app = self.console_app
-        if app.bench_channel:
-            self.query_one(Waveform).view = app.desk.expected(app.bench_channel)
+    def _show_why(self) -> None:
+        if self._view is not None:
+            focused = (
+                self.focused.parent.key
+                if isinstance(self.focused, NumberInput) and isinstance(self.focused.parent, SettingLine)
+                else ""
+            )
+            self._write("drive-why", why_text(self._view, focused))
+            wrong = any(s.problem for s in self._view.settings) or bool(self._view.problem)
+            self.query_one("#drive-why").set_class(wrong, "-wrong")
+
+    async def _show_state(self) -> None:
+        await self._show_view()
+
+    def on_descendant_focus(self) -> None:
+        """Tell the limit of the field that the cursor is in."""
+        self._show_why()
+
+    def _write(self, name: str, text: str) -> None:
+        widget = self.query_one(f"#{name}", Static)
+        if str(widget.content) != text:
+            widget.update(text)
+        widget.display = bool(text)
 
     def _show_said(self) -> None:
-        self.query_one("#drive-said", Static).update(self.console_app.drive_said)
+        self._write("drive-said", self.console_app.drive_said)
+
+    @on(Input.Changed)
+    async def _changed(self, event: Input.Changed) -> None:
+        line = event.input.parent
+        if not isinstance(line, SettingLine) or not line.key or self._view is None:
+            return
+        self._remember(line.key, event.value)
+        await self._show_view()
+
+    def _remember(self, key: str, text: str) -> None:
+        assert self._view is not None
+        known = self._typed.setdefault((self._view.channel, self._view.way), {})
+        known[key] = text
 
     @on(RowList.Moved, "#bench-channels")
     def _moved(self, event: RowList.Moved) -> None:
@@ -209,29 +321,29 @@ Drive one channel freely: how many pulses, how often, how long each.
     @on(RowList.Chosen, "#bench-channels")
     def _chosen(self) -> None:
         self.query_one(Deck).bring("pane-drive")
-        self.query_one("#set-count", Input).focus()
+        first = next((line for line in self.query(SettingLine) if line.query_one(NumberInput).display), None)
+        if first is not None:
+            first.query_one(NumberInput).focus()
+
+    # --- doing ---------------------------------------------------------------------------------------------
 
     @on(Input.Submitted)
     @on(Button.Pressed, "#drive")
-    def action_drive(self) -> None:
+    async def action_drive(self) -> None:
         """Drive the channel as typed."""
-        request, problems = self.request()
-        if request is None:
-            self.console_app.drive_said = "\n".join(f"✗ {problem}" for problem in problems)
-            return
-        self.console_app.drive_said = "► Driving ..."
-        self.console_app.desk.drive(request)
-
-    def request(self) -> tuple[DriveRequest | None, tuple[str, ...]]:
-        """Return what the settings mean if it may be driven, or None and all that is wrong with them."""
-        if self._budget is None:
-            return None, ("Choose a channel first.",)
-        texts = {field.name: self.query_one(f"#set-{field.name}", Input).value for field in FIELDS}
-        request, problem = read_request(self._budget.channel, texts)
-        if request is None:
-            return None, (problem,)
-        problems = self.console_app.desk.check(request)
-        return (None, problems) if problems else (request, ())
+        app = self.console_app
+        await self._show_view()
+        view = self._view
+        if view is None:
+            app.drive_said = "✗ Choose a channel first."
+        elif app.progress.running:
+            app.drive_said = "✗ Something is running. e ends a drive, the stop key ends everything."
+        elif not view.ready:
+            app.drive_said = "✗ Not driven: mend what is marked with ✗ above."
+            self.query_one(Deck).bring("pane-drive")
+        else:
+            app.drive_said = "► Driving ..."
+            app.desk.drive(DriveRequest(view.channel, view.way, view.values))
 
     @on(Button.Pressed, "#end")
     def action_end(self) -> None:
@@ -240,12 +352,103 @@ Drive one channel freely: how many pulses, how often, how long each.
 
     @on(Button.Pressed, "#unblock")
     def action_unblock(self) -> None:
-        """Ask for the statement the channel needs."""
+        """Ask for the statement the channel needs, or clear its trip."""
         if self.console_app.bench_channel:
             self.console_app.desk.unblock(self.console_app.bench_channel)
 
+    async def action_way(self, by: int) -> None:
+        """Go on to the next way to drive."""
+        if self._view is not None:
+            keys = [way.key for way in self._view.ways]
+            await self._choose_way(keys[(keys.index(self._view.way) + by) % len(keys)])
+
+    async def action_go_way(self, index: int) -> None:
+        """Choose a way to drive."""
+        await self._choose_way(WAYS[index])
+
+    async def _choose_way(self, way: str) -> None:
+        self._ways[self.console_app.bench_channel] = way
+        self._view = None
+        self.query_one(Deck).bring("pane-drive")
+        await self._show_view(text=True)
+
+    @on(Button.Pressed, ".setting-choice")
+    async def action_reverse(self) -> None:
+        """Reverse the direction."""
+        if self._view is None:
+            return
+        setting = next((s for s in self._view.settings if s.choices), None)
+        if setting is not None:
+            values = [value for value, _ in setting.choices]
+            self._remember(setting.key, values[(values.index(setting.text) + 1) % len(values)])
+            await self._show_view()
+
+    def action_scroll_text(self, lines: int) -> None:
+        """Scroll the text of the settings."""
+        self.query_one("#drive-text").scroll_relative(y=lines, animate=False)
+
+    # --- trace ---------------------------------------------------------------------------------------------
+
+    def _show_trace(self) -> None:
+        app = self.console_app
+        if app.bench_channel:
+            sisters = MOST_SISTERS if self._with_sisters else 0
+            view = app.desk.expected(app.bench_channel, earlier=EARLIER[self._earlier], sisters=sisters)
+            self.query_one(CursorWaveform).view = view
+
+    @on(CursorWaveform.Moved)
+    def _cursor_moved(self, event: CursorWaveform.Moved) -> None:
+        self._show_readings(event.cursors)
+
+    def _show_readings(self, cursors: tuple[float, float] | None) -> None:
+        readings = self.query_one(Readings)
+        read = None
+        if cursors is not None:
+            read = self.console_app.desk.readings(self.console_app.bench_channel, *cursors)
+        readings.view = read or ReadingView()
+        overlay = f"y: {EARLIER[self._earlier]} earlier, s: alike {'on' if self._with_sisters else 'off'}"
+        if read is None:
+            readings.hints = (CURSOR_HINT, overlay)
+        else:
+            active = "AB"[self.query_one(CursorWaveform).active]
+            readings.hints = (f"{active}: {CURSORS_HINT}", overlay)
+
+    def action_trace(self) -> None:
+        """Go to the trace."""
+        self.query_one(Deck).bring("pane-bench-trace")
+        self.query_one(CursorWaveform).focus()
+
+    def action_cursor(self) -> None:
+        """Show the cursors, or change to the other."""
+        self.action_trace()
+        waveform = self.query_one(CursorWaveform)
+        waveform.change()
+        self._show_readings(waveform.cursors)
+
+    def action_no_cursor(self) -> None:
+        """Take the cursors away."""
+        self.query_one(CursorWaveform).away()
+
+    def action_earlier(self) -> None:
+        """Draw another number of earlier drives besides."""
+        self._earlier = (self._earlier + 1) % len(EARLIER)
+        self._redraw()
+
+    def action_sisters(self) -> None:
+        """Draw channels with a like load besides, or not."""
+        self._with_sisters = not self._with_sisters
+        self._redraw()
+
+    def _redraw(self) -> None:
+        self.query_one(Deck).bring("pane-bench-trace")
+        self._show_trace()
+        self._show_readings(self.query_one(CursorWaveform).cursors)
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Unblocking is offered only for a blocked channel."""
-        if action == "unblock" and getattr(self, "_budget", None) is not None:
-            return bool(self._budget and self._budget.blocks)
+        """Unblocking is offered only for a blocked channel, reversing only where there is a direction."""
+        view = getattr(self, "_view", None)
+        if view is not None and action == "unblock":
+            return bool(view.blocks)
+        if view is not None and action == "reverse":
+            return any(setting.choices for setting in view.settings)
         return super().check_action(action, parameters)

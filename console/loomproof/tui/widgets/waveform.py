@@ -18,9 +18,16 @@ from loomproof.tui.widgets.scale import Scale, choose, choose_time
 PATTERNS = ((1, 0), (1, 1), (1, 3))
 """Dots on, dots off: curves differ by pattern as well as by colour."""
 PATTERN_WORDS = ("━━", "╍╍", "┈┈")
+NAMES = ("first", "second", "third")
+"""Style of each kind of curve."""
 BAND_GLYPH = "░"
-_MARGIN = 8
+MARGIN = 8
 """Cells left of the plot for the labels of the current axis."""
+
+
+def kind_of(curve: Curve, index: int) -> int:
+    """Return how a curve is drawn: as it says, else by its place."""
+    return min(index if curve.kind < 0 else curve.kind, len(PATTERNS) - 1)
 
 
 def interpolate(times: Sequence[float], values: Sequence[float], at: float) -> float | None:
@@ -94,11 +101,20 @@ class Waveform(Widget):
     def render_line(self, y: int) -> Strip:
         """Return one line of the picture, rebuilt only when view, size or theme changed."""
         width, height = self.size
-        key = (self.view, width, height, self.app.theme)
+        key = self.drawn_key()
         if self._cache is None or self._cache[0] != key:
             self._cache = (key, self._build(width, height))
         lines = self._cache[1]
         return lines[y] if y < len(lines) else Strip.blank(width, self.rich_style)
+
+    def drawn_key(self) -> tuple[object, ...]:
+        """Return what the picture depends on."""
+        return (self.view, *self.size, self.app.theme)
+
+    def marked_columns(self, columns: int) -> dict[int, str]:
+        """Return columns to mark by a line with a letter on top; none here."""
+        del columns
+        return {}
 
     def axes(self) -> tuple[Scale, Scale]:
         """Return the time axis and the value axis of the present view."""
@@ -120,7 +136,7 @@ class Waveform(Widget):
         if not any(len(c.times_s) for c in self.view.curves) and self.view.band is None:
             return self._build_empty(width, height)
         rows = height - 3
-        columns = width - _MARGIN - 1
+        columns = width - MARGIN - 1
         if rows < 2 or columns < 10:
             return [Strip([Segment("(too small for a trace)"[:width], self._style("empty"))])]
         x_axis, y_axis = self.axes()
@@ -128,7 +144,7 @@ class Waveform(Widget):
         lines = [self._legend(width)]
         for row, segments in enumerate(body):
             label = self._row_label(row, rows, y_axis)
-            lines.append(Strip([Segment(f"{label:>{_MARGIN - 1}} ┤", self._style("axis")), *segments]))
+            lines.append(Strip([Segment(f"{label:>{MARGIN - 1}} ┤", self._style("axis")), *segments]))
         lines.append(self._time_line(columns, x_axis))
         lines.append(self._time_labels(columns, x_axis))
         return [strip.adjust_cell_length(width, self.rich_style) for strip in lines]
@@ -147,10 +163,17 @@ class Waveform(Widget):
 
     def _legend(self, width: int) -> Strip:
         segments: list[Segment] = []
-        names, gap = ("first", "second", "third"), Segment("  ", self.rich_style)
-        for index, curve in enumerate(self.view.curves):
-            style = self._style(names[min(index, 2)])
-            segments += [Segment(f"{PATTERN_WORDS[min(index, 2)]} {curve.label}", style), gap]
+        gap = Segment("  ", self.rich_style)
+        for kind in range(len(PATTERNS)):
+            labels = [
+                curve.label for index, curve in enumerate(self.view.curves) if kind_of(curve, index) == kind
+            ]
+            if labels:
+                more = f" +{len(labels) - 1}" if len(labels) > 1 else ""
+                segments += [
+                    Segment(f"{PATTERN_WORDS[kind]} {labels[0]}{more}", self._style(NAMES[kind])),
+                    gap,
+                ]
         if self.view.band is not None:
             segments += [Segment(f"{BAND_GLYPH * 2} {self.view.band.label}", self._style("band")), gap]
         if self.view.reading:
@@ -168,32 +191,43 @@ class Waveform(Widget):
         return ""
 
     def _plot_rows(self, columns: int, rows: int, x_axis: Scale, y_axis: Scale) -> list[list[Segment]]:
-        canvases: list[Canvas] = []
-        for index, curve in enumerate(self.view.curves[:3]):
+        # Drawn last to first: the newest lies on top.
+        canvases: list[tuple[Canvas, Style]] = []
+        for index, curve in enumerate(self.view.curves):
+            kind = kind_of(curve, index)
             canvas = Canvas(columns, rows)
-            draw_curve(curve, x_axis, y_axis, canvas, PATTERNS[index])
-            canvases.append(canvas)
+            draw_curve(curve, x_axis, y_axis, canvas, PATTERNS[kind])
+            canvases.append((canvas, self._style(NAMES[kind])))
         shaded = band_cells(self.view.band, x_axis, y_axis, columns, rows) if self.view.band else set()
-        styles = [self._style(name) for name in ("first", "second", "third")]
-        band_style, blank = self._style("band"), self.rich_style
+        marked = self.marked_columns(columns)
         lines = []
         for row in range(rows):
-            segments = []
-            for column in range(columns):
-                shade = (column, row) in shaded
-                top = next((i for i, c in enumerate(canvases) if c.filled(column, row)), None)
-                if top is not None:
-                    style = styles[top] + Style(bgcolor=band_style.bgcolor) if shade else styles[top]
-                    segments.append(Segment(canvases[top].glyph(column, row), style))
-                else:
-                    segments.append(Segment(BAND_GLYPH if shade else " ", band_style if shade else blank))
+            segments = [
+                self._cell(column, row, canvases, (column, row) in shaded, marked.get(column, ""))
+                for column in range(columns)
+            ]
             lines.append(list(Segment.simplify(segments)))
         return lines
+
+    def _cell(
+        self, column: int, row: int, canvases: Sequence[tuple[Canvas, Style]], shade: bool, mark: str
+    ) -> Segment:
+        """Return one cell: the topmost curve, else the band; a marked column runs through the gaps."""
+        band_style = self._style("band")
+        if mark and row == 0:
+            return Segment(mark, self._style("first") + Style(reverse=True))
+        top = next(((c, style) for c, style in canvases if c.filled(column, row)), None)
+        if top is not None:
+            style = top[1] + Style(bgcolor=band_style.bgcolor) if shade else top[1]
+            return Segment(top[0].glyph(column, row), style + Style(reverse=True) if mark else style)
+        if mark:
+            return Segment("│" if mark == "A" else "┆", self._style("axis"))
+        return Segment(BAND_GLYPH if shade else " ", band_style if shade else self.rich_style)
 
     def _time_line(self, columns: int, x_axis: Scale) -> Strip:
         ticks = set(self._tick_columns(columns))
         line = "".join("┴" if column in ticks else "─" for column in range(columns))
-        return Strip([Segment(" " * _MARGIN + "└" + line, self._style("axis"))])
+        return Strip([Segment(" " * MARGIN + "└" + line, self._style("axis"))])
 
     @staticmethod
     def _tick_columns(columns: int) -> list[int]:
@@ -201,11 +235,11 @@ class Waveform(Widget):
         return [round(i * (columns - 1) / count) for i in range(count + 1)]
 
     def _time_labels(self, columns: int, x_axis: Scale) -> Strip:
-        text = [" "] * (columns + _MARGIN + 1)
+        text = [" "] * (columns + MARGIN + 1)
         for index, column in enumerate(self._tick_columns(columns)):
             last = index == len(self._tick_columns(columns)) - 1
             value = x_axis.value(column / max(columns - 1, 1))
             label = x_axis.label(value, with_unit=last)
-            start = min(max(column + _MARGIN + 1 - len(label) // 2, 0), len(text) - len(label))
+            start = min(max(column + MARGIN + 1 - len(label) // 2, 0), len(text) - len(label))
             text[start : start + len(label)] = label
         return Strip([Segment("".join(text), self._style("axis"))])
