@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from rich.text import Text
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -10,14 +9,14 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Button, Input, Static
 
 from loomproof.tui.desk import DriveRequest
+from loomproof.tui.screens.benchparts import SettingLine, bench_row, blocks_text, why_text
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import BenchView, ChannelView, ReadingView, SettingView
+from loomproof.tui.views import BenchView, ReadingView
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.cursors import CursorWaveform, Readings
 from loomproof.tui.widgets.fields import NumberInput, gauge_text
 from loomproof.tui.widgets.keys import KeyButton
-from loomproof.tui.widgets.rows import Row, RowList
-from loomproof.tui.words import LIVE_SIGNS, verdict_sign
+from loomproof.tui.widgets.rows import RowList
 
 MOST_SETTINGS = 5
 WAYS = ("train", "hold", "peak and hold", "frequency sweep", "width sweep", "stepper", "half-bridge")
@@ -26,83 +25,6 @@ EARLIER = (1, 3, 5, 0)
 MOST_SISTERS = 4
 CURSOR_HINT = "c: cursors A and B"
 CURSORS_HINT = "←→ moves, c other, x away"
-
-
-def bench_row(channel: ChannelView) -> Row:
-    """Return the short row of a channel."""
-    live = LIVE_SIGNS[channel.live]
-    verdict = verdict_sign(channel.verdict)
-    hazard = "" if channel.hazard == "none" else f"{channel.hazard} "
-    return Row(
-        str(channel.channel),
-        ((f"{channel.channel:>2} ", "quiet"), (f"{live.shape} ", live.role), (channel.name, "plain")),
-        tail=(f"{hazard}{verdict.shape} {verdict.word}", verdict.role),
-        now=channel.live.value == "driven",
-    )
-
-
-def blocks_text(view: BenchView) -> str:
-    """Return what blocks a channel and how to unblock it, in words."""
-    if not view.blocks:
-        return "✓ Nothing blocks this channel."
-    return "\n".join(f"✗ Blocked: {reason}\n  To unblock: {remedy}" for reason, remedy in view.blocks)
-
-
-def limit_face(setting: SettingView) -> str:
-    """Return what stands beside a field: its range, or shortly what is wrong with it."""
-    if not setting.problem:
-        return setting.limits
-    return f"✗ {setting.problem.split(':')[0].rstrip('.')}"
-
-
-def why_text(view: BenchView, focused: str) -> str:
-    """Return what is wrong in full, or what sets the limit of the field that is being typed in."""
-    wrong = [f"✗ {s.label}: {s.problem}" for s in view.settings if s.problem]
-    if wrong or view.problem:
-        return "\n".join([*wrong, *([f"✗ {view.problem}"] if view.problem else [])])
-    here = next((s for s in view.settings if s.key == focused and s.why), None)
-    return f"Limit of {here.label.lower()}: {here.why}" if here is not None else ""
-
-
-class SettingLine(Horizontal):
-    """One setting: name, field or choice, unit, range."""
-
-    def __init__(self, index: int) -> None:
-        super().__init__(classes="setting", id=f"setting-{index}")
-        self.index = index
-        self.key = ""
-
-    def compose(self) -> ComposeResult:
-        """Lay out the parts."""
-        yield Static(classes="setting-name", markup=False)
-        yield NumberInput(id=f"set-{self.index}", compact=True, max_length=8)
-        yield KeyButton("r", "", id=f"choice-{self.index}", classes="setting-choice")
-        yield Static(classes="setting-unit", markup=False)
-        yield Static(classes="setting-limit", markup=False)
-
-    def show(self, setting: SettingView | None, *, text: bool) -> None:
-        """Show a setting; with `text`, put its text into the field as well."""
-        self.display = setting is not None
-        if setting is None:
-            self.key = ""
-            return
-        self.key = setting.key
-        field, choice = self.query_one(NumberInput), self.query_one(KeyButton)
-        field.display, choice.display = not setting.choices, bool(setting.choices)
-        if setting.choices:
-            words = dict(setting.choices)
-            choice.label = Text.assemble(("[r] ", "dim"), words.get(setting.text, setting.text))
-        elif text and field.value != setting.text:
-            field.value = setting.text
-        self._write(".setting-name", setting.label)
-        self._write(".setting-unit", setting.unit)
-        self._write(".setting-limit", limit_face(setting))
-        self.set_class(bool(setting.problem), "-wrong")
-
-    def _write(self, part: str, text: str) -> None:
-        widget = self.query_one(part, Static)
-        if str(widget.content) != text:
-            widget.update(text)
 
 
 class BenchPage(Page):
