@@ -194,6 +194,11 @@ class Tour:
             await pilot.press(key)
             await pilot.pause(0.6)
             self.picture(name)
+        if self.size[0] < 110:
+            for keys, name in ((("2", "v"), "loom-header"), (("3", "c", "right", "c"), "bench-cursors")):
+                await pilot.press(*keys)
+                await pilot.pause(0.6)
+                self.picture(name)
 
     async def stop(self, pilot: Pilot[int]) -> None:
         """Press the stop key."""

@@ -372,6 +372,22 @@ async def test_what_was_typed_is_remembered_for_each_channel(console):
         assert console.screen.query_one("#set-0", Input).value == "7"
 
 
+async def test_what_stands_in_the_fields_is_driven_though_the_defaults_have_changed(
+    console, desk, monkeypatch
+):
+    desk.blocked = False
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        await pilot.pause()
+        bench = desk.bench
+        monkeypatch.setattr(
+            desk, "bench", lambda channel, way, texts: bench(channel, way, {"count": "3"} | texts)
+        )
+        await pilot.press("d")
+        await pilot.pause()
+        assert dict(desk.asked[0][1].values)["count"] == 10.0
+
+
 async def test_each_way_to_drive_has_its_own_settings(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("3", "end", "w")
@@ -689,3 +705,42 @@ async def test_large_text_stays_on_says_what_is_asked_and_is_remembered(console,
         await pilot.press("ctrl+l")
         assert not big.display
         assert not console.settings.now.large_text
+
+
+# --- work that nobody sees is not done -----------------------------------------------------------------
+
+
+async def test_a_page_that_is_away_catches_up_when_it_comes_back(console, desk):
+    async with console.run_test(size=(120, 36)) as pilot:
+        sheet = console.screen
+        drawn = []
+        show = sheet.query_one("#steps", RowList).show
+        sheet.query_one("#steps", RowList).show = lambda rows: (drawn.append(1), show(rows))
+        await pilot.press("3")
+        await pilot.pause()
+        steps = desk.progress.steps
+        for state in ("fail", "unsure", "done"):
+            desk.post(Progressed(replace(desk.progress, steps=(replace(steps[0], state=state), *steps[1:]))))
+            await pilot.pause()
+        assert drawn == []
+        await pilot.press("1")
+        await pilot.pause()
+        await pilot.pause()
+        assert drawn
+        assert "✓ done" in text_of(console)
+
+
+async def test_the_line_of_keys_is_laid_out_anew_only_when_keys_change(console, desk, noticed):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.pause()
+        looked = []
+        look = console.screen.refresh_bindings
+        console.screen.refresh_bindings = lambda: (looked.append(1), look())
+        steps = desk.progress.steps
+        for state in ("fail", "unsure", "done"):
+            desk.post(Progressed(replace(desk.progress, steps=(replace(steps[0], state=state), *steps[1:]))))
+            await pilot.pause()
+        assert looked == []
+        desk.post(PromptRaised(noticed))
+        await pilot.pause()
+        assert looked

@@ -148,6 +148,9 @@ def test_large_text(snap_compare, console, desk, size):
     async def run_before(pilot):
         await pilot.press("ctrl+l")
         await settle(console, desk, PromptRaised(PULL_PROMPT))(pilot)
+        await pilot.pause()
+
+    assert snap_compare(console, terminal_size=size, run_before=run_before)
 
 
 BENCH_STATES = {

@@ -1,5 +1,6 @@
 """Which traces are kept and drawn over one another, and how cursors' readings are worded."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -81,6 +82,15 @@ def test_the_band_ends_where_the_pulse_is_chopped():
     traces.take(DriveStarted(11, 1, 100_000, 4000))
     cut = traces.take(taken(11, 0.3, 1e-3)).band
     assert cut.times_s[-1] <= 1e-3 < whole.times_s[-1]
+
+
+def test_a_trip_is_drawn_close_up_and_told():
+    traces = Traces(JOB)
+    traces.take(DriveStarted(11, 1, 100_000, 4000))
+    event = taken(11, 20.0)
+    view = traces.take(replace(event, trace=replace(event.trace, tripped=True, on_time_s=52e-6)))
+    assert view.reading == "! TRIPPED, at least 20 A"
+    assert view.curves[0].times_s[-1] <= 1e-3
 
 
 def test_readings_are_those_of_the_newest_trace():

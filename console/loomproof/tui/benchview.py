@@ -119,6 +119,8 @@ def range_text(limits: Range, unit: str) -> str:
 def _summary(plan: FreePlan) -> str:
     if not plan.requests:
         return ""
+    if plan.way in (Way.HOLD, Way.BRIDGE):
+        return plan.sentence
     seconds = plan.cost.duration_s
     return (
         f"{plan.sentence}, {seconds:.1f} s" if seconds >= 1.0 else f"{plan.sentence}, {seconds * 1e3:.0f} ms"

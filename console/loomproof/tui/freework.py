@@ -114,6 +114,9 @@ class FreeWork:
         """Clear the channel's trip if there is one, else ask for every statement that it needs."""
         if session.free.forget_trip(channel):
             self._gathered.note("trip", f"channel {channel}: cleared by the operator")
+            self._post(
+                messages.DriveFinished(channel, "The trip is cleared. Drive short and rare first.", ok=True)
+            )
             return
         if not isinstance(session.permit(channel), Blocked):
             # Nothing is missing, so the fuel ledger is full: only a fresh look at the fuel empties it.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterable
 
@@ -17,6 +18,8 @@ MOST_KEPT = 6
 """Drives whose newest trace is kept for each channel."""
 LOGIC = (LoadKind.LOGIC_INPUT, LoadKind.IGNITER_COIL)
 NOW, BEFORE, ALIKE = 0, 1, 2
+TRIP_SHOWN_S, TRIP_SHARE = 1e-3, 4.0
+"""A tripped pulse is drawn this long at least, or so many times its own length."""
 
 
 class Traces:
@@ -53,17 +56,20 @@ class Traces:
         if not kept:
             return TraceView(channel=channel)
         newest = kept[-1].trace
-        curves = [curve_of(newest, f"ch {channel}", NOW)]
+        # A trip is over within a sample or two: drawn over the whole pulse that was meant, it could not be seen.
+        until = max(TRIP_SHOWN_S, TRIP_SHARE * newest.on_time_s) if newest.tripped else math.inf
+        peak = f"{float(newest.current_a.max()):.3g} A"
+        curves = [curve_of(newest, f"ch {channel}", NOW, until)]
         before = list(kept)[-2 : -2 - earlier : -1] if earlier else []
-        curves += [curve_of(event.trace, "drive before", BEFORE) for event in before]
+        curves += [curve_of(event.trace, "drive before", BEFORE, until) for event in before]
         alike = [s for s in self._job.sisters(channel) if s in self._kept][:sisters]
-        curves += [curve_of(self._kept[s][-1].trace, f"ch {s}, alike", ALIKE) for s in alike]
+        curves += [curve_of(self._kept[s][-1].trace, f"ch {s}, alike", ALIKE, until) for s in alike]
         return TraceView(
             title=self._job.channel(channel).name,
             curves=tuple(curves),
             band=self._band(kept[-1]),
             channel=channel,
-            reading=f"peak {float(newest.current_a.max()):.3g} A",
+            reading=f"! TRIPPED, at least {peak}" if newest.tripped else f"peak {peak}",
             on_time_s=newest.on_time_s,
         )
 
@@ -100,9 +106,10 @@ class Traces:
         return Band(_floats(times), _floats(low), _floats(high))
 
 
-def curve_of(trace: Trace, label: str, kind: int = -1) -> Curve:
-    """Return a trace as it is drawn."""
-    return Curve(label, _floats(trace.time_s), _floats(trace.current_a), kind)
+def curve_of(trace: Trace, label: str, kind: int = -1, until_s: float = math.inf) -> Curve:
+    """Return a trace, up to an instant, as it is drawn."""
+    shown = trace.time_s <= until_s
+    return Curve(label, _floats(trace.time_s[shown]), _floats(trace.current_a[shown]), kind)
 
 
 def _floats(values: Iterable[float]) -> tuple[float, ...]:

@@ -9,7 +9,16 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Button, Input, Static
 
 from loomproof.tui.desk import DriveRequest
-from loomproof.tui.screens.benchparts import SettingLine, bench_row, blocks_text, why_text
+from loomproof.tui.screens.benchparts import (
+    ChoiceLine,
+    SettingLine,
+    bench_row,
+    blocks_text,
+    show_if,
+    ways_text,
+    why_text,
+    write,
+)
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.views import BenchView, ReadingView
 from loomproof.tui.widgets.cautions import Cautions
@@ -18,8 +27,8 @@ from loomproof.tui.widgets.fields import NumberInput, gauge_text
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.rows import RowList
 
-MOST_SETTINGS = 5
-WAYS = ("train", "hold", "peak and hold", "frequency sweep", "width sweep", "stepper", "half-bridge")
+FIRST_SETTINGS = 3
+"""Lines of settings made with the page; more when a way needs them."""
 EARLIER = (1, 3, 5, 0)
 """How many earlier drives are drawn besides, in the order in which `y` goes through them."""
 MOST_SISTERS = 4
@@ -89,19 +98,13 @@ Drive one channel freely.
     def _compose_drive(self) -> ComposeResult:
         with VerticalScroll(id="drive-text", can_focus=False):
             yield Static(id="drive-title", markup=False)
-            with Horizontal(id="drive-ways"):
-                for index, way in enumerate(WAYS):
-                    button = Button(
-                        way, id=f"way-{index}", action=f"screen.go_way({index})", compact=True, classes="way"
-                    )
-                    button.can_focus = False
-                    yield button
-            for index in range(MOST_SETTINGS):
-                yield SettingLine(index)
+            yield Static(id="drive-ways")
+            with Vertical(id="drive-settings"):
+                for index in range(FIRST_SETTINGS):
+                    yield SettingLine(index)
             yield Static(id="drive-why", markup=False)
             yield Static(id="drive-blocks", markup=False)
             yield Cautions(id="drive-cautions")
-            yield Static(id="drive-summary", markup=False)
             yield Static(id="drive-gauges", markup=False)
         yield Static(id="drive-said", markup=False)
         with Vertical(id="drive-answers"), Horizontal():
@@ -118,11 +121,11 @@ Drive one channel freely.
         self._typed: dict[tuple[int, str], dict[str, str]] = {}
         self._earlier, self._with_sisters = 0, True
         self.query_one("#bench-channels", RowList).empty_text = "This job has no channels."
-        self.watch(self.app, "progress", self._show_channels)
-        self.watch(self.app, "bench_channel", self._show_channel)
-        self.watch(self.app, "panel", self._show_state, init=False)
-        self.watch(self.app, "trace", self._show_trace, init=False)
-        self.watch(self.app, "drive_said", self._show_said)
+        self.follow("progress", self._show_channels)
+        self.follow("bench_channel", self._show_channel, init=False)  # the channels bring the first one
+        self.follow("panel", self._show_state, init=False)
+        self.follow("trace", self._show_trace, init=False)
+        self.follow("drive_said", self._show_said)
         self._show_readings(None)
         self.query_one("#bench-channels", RowList).focus()
 
@@ -133,7 +136,7 @@ Drive one channel freely.
         rows = self.query_one("#bench-channels", RowList)
         rows.show([bench_row(channel) for channel in channels])
         if not self.console_app.bench_channel and channels:
-            self.console_app.bench_channel = channels[0].channel
+            self.console_app.bench_channel = channels[0].channel  # which shows it
         elif self._view is None and self.console_app.bench_channel:
             await self._show_channel()
 
@@ -173,25 +176,33 @@ Drive one channel freely.
             return
         if not self._ways.get(view.channel):
             self._ways[view.channel] = view.way
-        offered = {way.key: way for way in view.ways}
-        for index, name in enumerate(WAYS):
-            button = self.query_one(f"#way-{index}", Button)
-            button.display = name in offered
-            if name in offered:
-                here, blocked = name == view.way, offered[name].blocked
-                button.label = f"{'▸' if here else '✗' if blocked else ' '}{offered[name].label}"
-                button.set_class(here, "-here")
-        settings = (*view.settings, *(None,) * (MOST_SETTINGS - len(view.settings)))
-        for line, setting in zip(self.query(SettingLine), settings, strict=True):
-            line.show(setting, text=text)
+        if text:
+            # From here on what stands in the fields counts, though the defaults may change under them.
+            self._typed[view.channel, view.way] = {s.key: s.text for s in view.settings}
+        self.query_one("#drive-ways", Static).update(ways_text(view))
+        await self._show_settings(view, text=text)
         blocks = self.query_one("#drive-blocks", Static)
         self._write("drive-blocks", blocks_text(view))
         blocks.set_class(bool(view.blocks), "-blocked")
-        self._write("drive-summary", f"► {view.summary}" if view.summary else "")
-        self._write("drive-gauges", "\n".join(gauge_text(gauge) for gauge in view.gauges))
+        summary = [f"d drives: {view.summary}"] if view.summary else []
+        self._write("drive-gauges", "\n".join([*summary, *(gauge_text(gauge) for gauge in view.gauges)]))
         self._show_why()
         await self.query_one("#drive-cautions", Cautions).show(view.cautions)
-        self.refresh_bindings()
+        self.bindings_depend_on((bool(view.blocks), any(s.choices for s in view.settings)))
+
+    async def _show_settings(self, view: BenchView, *, text: bool) -> None:
+        """Show the settings; lines are made when they are first needed, for each costs time to make."""
+        typed = [setting for setting in view.settings if not setting.choices]
+        chosen = next((setting for setting in view.settings if setting.choices), None)
+        place = self.query_one("#drive-settings", Vertical)
+        missing = range(len(self.query(SettingLine)), len(typed))
+        await place.mount_all([SettingLine(index) for index in missing])
+        if chosen is not None and not self.query(ChoiceLine):
+            await place.mount(ChoiceLine(classes="setting"))
+        for index, line in enumerate(self.query(SettingLine)):
+            line.show(typed[index] if index < len(typed) else None, text=text)
+        for choice in self.query(ChoiceLine):
+            choice.show(chosen)
 
     def _show_why(self) -> None:
         if self._view is not None:
@@ -213,9 +224,8 @@ Drive one channel freely.
 
     def _write(self, name: str, text: str) -> None:
         widget = self.query_one(f"#{name}", Static)
-        if str(widget.content) != text:
-            widget.update(text)
-        widget.display = bool(text)
+        write(widget, text)
+        show_if(widget, bool(text))
 
     def _show_said(self) -> None:
         self._write("drive-said", self.console_app.drive_said)
@@ -225,7 +235,9 @@ Drive one channel freely.
         line = event.input.parent
         if not isinstance(line, SettingLine) or not line.key or self._view is None:
             return
-        self._remember(line.key, event.value)
+        if self._texts(self._view.way).get(line.key) == event.input.value:
+            return  # put there by the page itself
+        self._remember(line.key, event.input.value)  # what stands there now, for this channel
         await self._show_view()
 
     def _remember(self, key: str, text: str) -> None:
@@ -243,7 +255,7 @@ Drive one channel freely.
     @on(RowList.Chosen, "#bench-channels")
     def _chosen(self) -> None:
         self.query_one(Deck).bring("pane-drive")
-        first = next((line for line in self.query(SettingLine) if line.query_one(NumberInput).display), None)
+        first = next((line for line in self.query(SettingLine) if line.key), None)
         if first is not None:
             first.query_one(NumberInput).focus()
 
@@ -284,9 +296,9 @@ Drive one channel freely.
             keys = [way.key for way in self._view.ways]
             await self._choose_way(keys[(keys.index(self._view.way) + by) % len(keys)])
 
-    async def action_go_way(self, index: int) -> None:
+    async def action_go_way(self, way: str) -> None:
         """Choose a way to drive."""
-        await self._choose_way(WAYS[index])
+        await self._choose_way(way)
 
     async def _choose_way(self, way: str) -> None:
         self._ways[self.console_app.bench_channel] = way
@@ -294,7 +306,7 @@ Drive one channel freely.
         self.query_one(Deck).bring("pane-drive")
         await self._show_view(text=True)
 
-    @on(Button.Pressed, ".setting-choice")
+    @on(Button.Pressed, "#reverse")
     async def action_reverse(self) -> None:
         """Reverse the direction."""
         if self._view is None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from rich.style import Style
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Horizontal
+from textual.widget import Widget
 from textual.widgets import Static
 
 from loomproof.tui.views import BenchView, ChannelView, SettingView
@@ -51,7 +53,7 @@ def why_text(view: BenchView, focused: str) -> str:
 
 
 class SettingLine(Horizontal):
-    """One setting: name, field or choice, unit, range."""
+    """One setting that is typed: name, field, unit and range."""
 
     def __init__(self, index: int) -> None:
         super().__init__(classes="setting", id=f"setting-{index}")
@@ -62,30 +64,63 @@ class SettingLine(Horizontal):
         """Lay out the parts."""
         yield Static(classes="setting-name", markup=False)
         yield NumberInput(id=f"set-{self.index}", compact=True, max_length=8)
-        yield KeyButton("r", "", id=f"choice-{self.index}", classes="setting-choice")
-        yield Static(classes="setting-unit", markup=False)
         yield Static(classes="setting-limit", markup=False)
 
     def show(self, setting: SettingView | None, *, text: bool) -> None:
         """Show a setting; with `text`, put its text into the field as well."""
-        self.display = setting is not None
+        show_if(self, setting is not None)
         if setting is None:
             self.key = ""
             return
         self.key = setting.key
-        field, choice = self.query_one(NumberInput), self.query_one(KeyButton)
-        field.display, choice.display = not setting.choices, bool(setting.choices)
-        if setting.choices:
-            words = dict(setting.choices)
-            choice.label = Text.assemble(("[r] ", "dim"), words.get(setting.text, setting.text))
-        elif text and field.value != setting.text:
+        field = self.query_one(NumberInput)
+        if text and field.value != setting.text:
             field.value = setting.text
-        self._write(".setting-name", setting.label)
-        self._write(".setting-unit", setting.unit)
-        self._write(".setting-limit", limit_face(setting))
-        self.set_class(bool(setting.problem), "-wrong")
+        write(self.query_one(".setting-name", Static), setting.label)
+        write(self.query_one(".setting-limit", Static), f"{setting.unit:<3}{limit_face(setting)}")
+        if self.has_class("-wrong") is not bool(setting.problem):
+            self.set_class(bool(setting.problem), "-wrong")
 
-    def _write(self, part: str, text: str) -> None:
-        widget = self.query_one(part, Static)
-        if str(widget.content) != text:
-            widget.update(text)
+
+class ChoiceLine(Horizontal):
+    """A setting that is chosen: its name, and the choice as a button with its key."""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the parts."""
+        yield Static(classes="setting-name", markup=False)
+        yield KeyButton("r", "", id="reverse")
+
+    def show(self, setting: SettingView | None) -> None:
+        """Show a setting with its choices; None: there is none."""
+        show_if(self, setting is not None)
+        if setting is not None:
+            words = dict(setting.choices)
+            write(self.query_one(".setting-name", Static), setting.label)
+            self.query_one(KeyButton).label = Text.assemble(
+                ("[r] ", "dim"), words.get(setting.text, setting.text)
+            )
+
+
+def write(widget: Static, text: str) -> None:
+    """Put a text into a widget if it is another one: each time the page would be laid out anew."""
+    if str(widget.content) != text:
+        widget.update(text)
+
+
+def show_if(widget: Widget, wanted: bool) -> None:
+    """Show or hide a widget; what is so already is left alone, for the same reason."""
+    if widget.display is not wanted:
+        widget.display = wanted
+
+
+def ways_text(view: BenchView) -> Text:
+    """Return the ways to drive in one line, the chosen one marked; a click on one chooses it."""
+    line = Text()
+    for way in view.ways:
+        here = way.key == view.way
+        sign = "▸" if here else ("✗" if way.blocked else " ")
+        style = Style(bold=here, underline=here, meta={"@click": f"screen.go_way({way.key!r})"})
+        line.append(f"{sign}{way.label}", style)
+        line.append("  ")
+    line.rstrip()
+    return line

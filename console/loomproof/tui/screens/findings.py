@@ -75,7 +75,7 @@ What is wrong with the loom, as far as the measurements tell.
         self.query_one("#doubt-list", RowList).empty_text = "Every channel passed."
         findings = self.query_one("#finding-list", RowList)
         findings.empty_text = EMPTY
-        self.watch(self.app, "progress", self._show)
+        self.follow("progress", self._show)
         findings.focus()
 
     def _show(self) -> None:

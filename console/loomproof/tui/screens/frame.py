@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from inspect import isawaitable
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual import events
-from textual.app import ComposeResult
+from textual.app import ComposeResult, ScreenError
 from textual.binding import Binding
 from textual.containers import Container, Horizontal, Vertical
 from textual.geometry import Size
@@ -168,11 +169,44 @@ class Page(Screen[None]):
 
     def on_mount(self) -> None:
         """Follow the application's state."""
-        self.watch(self.app, "panel", self._show_panel)
+        self._missed: dict[Callable[[], object], None] = {}
+        self._bindings_state: object = None
+        self.follow("panel", self._show_panel)
         self._fold(self.app.size.width, self.app.size.height)
 
     def _show_panel(self) -> None:
         self.query_one(StatusBar).view = self.console_app.panel
+
+    def follow(self, name: str, show: Callable[[], object], *, init: bool = True) -> None:
+        """Call `show` when the application's state of that name changes; while the page is away, on its return."""
+
+        async def told() -> None:
+            if not self._is_seen():
+                self._missed[show] = None
+            elif isawaitable(shown := show()):
+                await shown
+
+        self.watch(self.app, name, told, init=False)
+        if init:
+            self.call_next(show)
+
+    def _is_seen(self) -> bool:
+        try:
+            return self in self.app.screen_stack
+        except ScreenError:  # the program is being left
+            return False
+
+    def on_screen_resume(self) -> None:
+        """Catch up with what was missed."""
+        missed, self._missed = self._missed, {}
+        for show in missed:
+            self.call_next(show)
+
+    def bindings_depend_on(self, state: object) -> None:
+        """Look at the keys anew when this state changed. Their line is laid out again each time, which is slow."""
+        if state != self._bindings_state:
+            self._bindings_state = state
+            self.refresh_bindings()
 
     def on_resize(self, event: events.Resize) -> None:
         """Fold or unfold the panes."""

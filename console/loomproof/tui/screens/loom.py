@@ -116,12 +116,12 @@ driven.
         super().on_mount()
         strips = self.query_one("#strips", RowList)
         strips.empty_text = "This job has no channels."
-        self.watch(self.app, "progress", self._show)
+        self.follow("progress", self._show)
         strips.focus()
 
     def _show(self) -> None:
         progress = self.console_app.progress
-        self.refresh_bindings()
+        self.bindings_depend_on(len(progress.headers) > 1)
         self.query_one("#strips", RowList).show([strip_row(channel) for channel in progress.channels])
         self.query_one(EnginePicture).view = progress.engine
         self.query_one(HeaderPicture).views = progress.headers

@@ -48,7 +48,7 @@ The report for the customer is made from the record with the command shown on to
         super().on_mount()
         lines = self.query_one("#record-lines", RowList)
         lines.empty_text = "Nothing written yet. The first step writes the first line."
-        self.watch(self.app, "progress", self._show)
+        self.follow("progress", self._show)
         lines.focus()
 
     @on(RowList.Moved, "#record-lines")

@@ -213,10 +213,10 @@ load.
         """Follow steps, questions, traces and the engine."""
         super().on_mount()
         for name in ("progress", "prompt"):
-            self.watch(self.app, name, self._show_steps)
-        self.watch(self.app, "trace", self._show_trace)
+            self.follow(name, self._show_steps)
+        self.follow("trace", self._show_trace)
         for name in ("large_text", "panel"):
-            self.watch(self.app, name, self._show_afar)
+            self.follow(name, self._show_afar)
         self.query_one("#steps", RowList).focus()
         self.set_interval(TICK_S, self._tick)
 
@@ -255,7 +255,7 @@ load.
         step = self.shown_step()
         await self.query_one(StepCard).show(step, app.prompt, len(progress.steps), progress.running)
         self._show_afar()
-        self.refresh_bindings()
+        self.bindings_depend_on((app.prompt is None, progress.running))
 
     def _show_afar(self) -> None:
         app = self.console_app

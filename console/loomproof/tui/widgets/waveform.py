@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from rich.color import Color
 from rich.segment import Segment
 from rich.style import Style
 from textual.reactive import reactive
@@ -71,6 +73,27 @@ def draw_curve(curve: Curve, x_axis: Scale, y_axis: Scale, canvas: Canvas, patte
         elif (x, y) != previous:
             canvas.line(previous[0], previous[1], x, y, on=on, off=off)
         previous = (x, y)
+
+
+REVERSED = Style(reverse=True)
+
+
+@dataclass(frozen=True)
+class CellStyles:
+    """How one curve looks in its cells: plain, over the band, and where a cursor crosses it. Made once a picture."""
+
+    plain: Style
+    over_band: Style
+    crossed: Style
+
+    @classmethod
+    def of(cls, style: Style, ground: Color | None) -> CellStyles:
+        """Return the styles of a curve over a band of that colour."""
+        return cls(style, style + Style(bgcolor=ground), style + REVERSED)
+
+    def at(self, inside: bool, crossed: bool) -> Style:
+        """Return the style of one cell."""
+        return self.crossed if crossed else (self.over_band if inside else self.plain)
 
 
 class Waveform(Widget):
@@ -191,38 +214,34 @@ class Waveform(Widget):
         return ""
 
     def _plot_rows(self, columns: int, rows: int, x_axis: Scale, y_axis: Scale) -> list[list[Segment]]:
-        # Drawn last to first: the newest lies on top.
-        canvases: list[tuple[Canvas, Style]] = []
+        canvases: list[tuple[Canvas, CellStyles]] = []
+        ground = self._style("band").bgcolor
         for index, curve in enumerate(self.view.curves):
             kind = kind_of(curve, index)
             canvas = Canvas(columns, rows)
             draw_curve(curve, x_axis, y_axis, canvas, PATTERNS[kind])
-            canvases.append((canvas, self._style(NAMES[kind])))
+            canvases.append((canvas, CellStyles.of(self._style(NAMES[kind]), ground)))
         shaded = band_cells(self.view.band, x_axis, y_axis, columns, rows) if self.view.band else set()
         marked = self.marked_columns(columns)
+        gap, axis = Segment(" ", self.rich_style), self._style("axis")
+        shade = Segment(BAND_GLYPH, self._style("band"))
+        letter = self._style("first") + REVERSED
         lines = []
         for row in range(rows):
-            segments = [
-                self._cell(column, row, canvases, (column, row) in shaded, marked.get(column, ""))
-                for column in range(columns)
-            ]
+            segments = []
+            for column in range(columns):
+                inside, mark = (column, row) in shaded, marked.get(column, "")
+                top = next((found for found in canvases if found[0].filled(column, row)), None)
+                if mark and row == 0:
+                    segments.append(Segment(mark, letter))
+                elif top is not None:
+                    segments.append(Segment(top[0].glyph(column, row), top[1].at(inside, bool(mark))))
+                elif mark:
+                    segments.append(Segment("│" if mark == "A" else "┆", axis))
+                else:
+                    segments.append(shade if inside else gap)
             lines.append(list(Segment.simplify(segments)))
         return lines
-
-    def _cell(
-        self, column: int, row: int, canvases: Sequence[tuple[Canvas, Style]], shade: bool, mark: str
-    ) -> Segment:
-        """Return one cell: the topmost curve, else the band; a marked column runs through the gaps."""
-        band_style = self._style("band")
-        if mark and row == 0:
-            return Segment(mark, self._style("first") + Style(reverse=True))
-        top = next(((c, style) for c, style in canvases if c.filled(column, row)), None)
-        if top is not None:
-            style = top[1] + Style(bgcolor=band_style.bgcolor) if shade else top[1]
-            return Segment(top[0].glyph(column, row), style + Style(reverse=True) if mark else style)
-        if mark:
-            return Segment("│" if mark == "A" else "┆", self._style("axis"))
-        return Segment(BAND_GLYPH if shade else " ", band_style if shade else self.rich_style)
 
     def _time_line(self, columns: int, x_axis: Scale) -> Strip:
         ticks = set(self._tick_columns(columns))
