@@ -5,6 +5,7 @@ It saves the operator a try. What keeps loads from being driven is the box it wo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from textual.message import Message
@@ -55,6 +56,18 @@ class ReadingDesk:
     def drive(self, request: DriveRequest) -> None:
         """Refused."""
         self._post(DriveFinished(request.channel, ONLY_READS, ok=False))
+
+    def start_flex(self, channels: Sequence[int], *, held: bool) -> None:
+        """Watch resting pins; holding a load on is refused."""
+        if held:
+            self._refuse()
+        else:
+            self._desk.start_flex(channels, held=False)
+
+    def run_steps(self, step_ids: Sequence[str]) -> None:
+        """Run steps that only look."""
+        for step_id in step_ids:
+            self.run_step(step_id)
 
     def unblock(self, channel: int) -> None:
         """Refused: a statement only serves driving."""
