@@ -122,7 +122,7 @@ def look_at_every_page(terminal):
         assert (
             screen.splitlines()[0].lstrip().startswith(("1 Run sheet", "▸1 Run sheet", "1 Sheet", "▸1 Sheet"))
         )
-        assert "Wiggle  ?" in screen.splitlines()[0]
+        assert "8 Wiggle 0 Job ?" in screen.splitlines()[0]
     terminal.press("C-q")
 
 
