@@ -19,7 +19,7 @@ from PIL import Image
 from textual.pilot import Pilot
 
 from loomproof.box import connect
-from loomproof.cli.console import DEMO_BOX, DEMO_FAULTS, DemoHands, demo_job, sim_url
+from loomproof.cli.practice import DEMO_BOX, DEMO_FAULTS, DemoHands, demo_job, sim_url
 from loomproof.job.loading import load_job
 from loomproof.procedure.port import BoxPort
 from loomproof.procedure.prompts import Operator
@@ -102,6 +102,10 @@ class Tour:
         assert hands is not None
         await self.until_asked(pilot, "Pull")
         if channel == 1:
+            await pilot.press("ctrl+l")
+            await pilot.pause(0.4)
+            self.picture("large")
+            await pilot.press("ctrl+l")
             await self.with_hands(pilot)
         hands.pull(channel)
         await self.until_asked(pilot, "Seat")

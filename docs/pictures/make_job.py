@@ -15,6 +15,7 @@ from make import HERE, SIZES, png
 from textual.pilot import Pilot
 
 from loomproof.job.templates import TEMPLATES, template_text
+from loomproof.tui.settings import RecentJob, SettingsKeeper
 from loomproof.tui.shell import Console
 from loomproof.tui.widgets.grid import CellGrid
 
@@ -57,6 +58,17 @@ async def job(size: tuple[int, int], path: Path) -> str:
         return console.export_screenshot()
 
 
+async def front(size: tuple[int, int]) -> str:
+    """Return the page on which a job and a box are chosen, with two jobs opened before."""
+    settings = SettingsKeeper()
+    for name, title in (("boat", "Day cruiser, inboard engine loom"), ("fan", "Rig of relays and lamps")):
+        settings.keep(settings.now.remembering(RecentJob(f"/jobs/{name}.toml", title, "COM4")))
+    console = Console(starter=NoStarter(), settings=settings)  # type: ignore[arg-type]
+    async with console.run_test(size=size) as pilot:
+        await settle(pilot)
+        return console.export_screenshot()
+
+
 async def pinout(size: tuple[int, int], folder: Path) -> str:
     """Return the page that reads a table."""
     (folder / "rig-7.csv").write_text(PINS, encoding="utf-8")
@@ -80,6 +92,7 @@ def main() -> None:
             png(asyncio.run(pinout((width, height), folder)), HERE / f"pinout-{width}x{height}.png")
             png(asyncio.run(job((width, height), folder / "loom.toml")), HERE / f"job-{width}x{height}.png")
             os.chdir(HERE)
+        png(asyncio.run(front((width, height))), HERE / f"front-{width}x{height}.png")
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from loomproof.box import connect
-from loomproof.cli.console import sim_url
+from loomproof.cli.practice import sim_url
 from loomproof.cli.simulated_operator import SimulatedOperator
 from loomproof.cli.walkers import SimulatedWalker
 from loomproof.job.loading import load_job

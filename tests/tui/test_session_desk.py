@@ -5,7 +5,7 @@ import threading
 import pytest
 
 from loomproof.box import LinkDown, connect
-from loomproof.cli.console import DEMO_FAULTS, DemoHands, demo_job, sim_url
+from loomproof.cli.practice import DEMO_FAULTS, DemoHands, demo_job, sim_url
 from loomproof.job.loading import load_job
 from loomproof.measure.quantities import Estimate
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind

@@ -2,34 +2,18 @@
 
 from __future__ import annotations
 
-import getpass
 import sys
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, cast
-from urllib.parse import quote, urlencode
+from typing import Annotated
 
 import typer
 
-from loomproof.tui.settings import RecentJob, SettingsKeeper, usual_path
+from loomproof.cli.desks import BAD_JOB, DeskMaker, JobStarter, read_job
+from loomproof.cli.practice import DEMO_FAULTS, DEMO_SEED, DemoHands, demo_job, sim_url
+from loomproof.tui.settings import SettingsKeeper, usual_path
 
-if TYPE_CHECKING:
-    from loomproof.box import Box
-    from loomproof.job.model import Job
-    from loomproof.records import RecordStore, Resumed
-    from loomproof.tui.desk import Desk, Hands, MakeDesk
-
-BAD_JOB = 2
-"""Exit code of a bad job file, record or call."""
 NO_TERMINAL = 2
-DEMO_BOX = "demo"
-DEMO_JOB = "inline-five-turbo.toml"
-SIMULATED = "sim://"
-DEMO_SEED = 5
-DEMO_FAULTS = ("swapped:1:2", "added_resistance:8:1.2")
-"""Sealed into the demo's loom: two injector plugs crossed, and a poor joint at a coil."""
-
 InBrowser = Annotated[bool, typer.Option("--in-browser", hidden=True, help="Used by `loomproof web`.")]
 Who = Annotated[str, typer.Option("--who", help="Your name or initials, for statements and the record.")]
 Where = Annotated[
@@ -120,60 +104,6 @@ def edit(
     raise typer.Exit(_run(None, "", who, records, None, edit=job or True))
 
 
-def demo_job() -> Path:
-    """Return the example job: beside the program where it was installed, else in the source tree."""
-    import loomproof
-
-    home = Path(loomproof.__file__).resolve()
-    for folder in (home.parent / "examples", home.parents[2] / "examples"):
-        if (folder / DEMO_JOB).is_file():
-            return folder / DEMO_JOB
-    typer.echo(f"The example {DEMO_JOB} is not installed. Name a job: loomproof demo --job JOB", err=True)
-    raise typer.Exit(BAD_JOB)
-
-
-def sim_url(job: Path, seed: int, faults: Sequence[str]) -> str:
-    """Return the URL of a simulated box that can be found again by its name."""
-    query = [("seed", str(seed)), *(("fault", fault) for fault in faults), ("name", DEMO_BOX)]
-    return f"sim://{quote(str(job.resolve()))}?{urlencode(query, safe=':')}"
-
-
-class DemoHands:
-    """The hands of the demo's box, which exists once the console has connected (`tui.desk.Hands`)."""
-
-    def _hands(self) -> Hands | None:
-        from loomproof_sim.urls import find
-
-        with suppress(KeyError):
-            return find(DEMO_BOX).hands
-        return None
-
-    def pull(self, where: int | str) -> None:
-        """Pull a connector."""
-        if (hands := self._hands()) is not None:
-            hands.pull(where)
-
-    def seat(self, where: int | str) -> None:
-        """Seat it."""
-        if (hands := self._hands()) is not None:
-            hands.seat(where)
-
-    def flex(self, where: int | str) -> None:
-        """Flex the loom there."""
-        if (hands := self._hands()) is not None:
-            hands.flex(where)
-
-    def supply(self, on: bool) -> None:
-        """Switch the supply."""
-        if (hands := self._hands()) is not None:
-            hands.supply(on)
-
-    def stop_input(self, open_: bool) -> None:
-        """Open or close the stop switch."""
-        if (hands := self._hands()) is not None:
-            hands.stop_input(open_)
-
-
 def _need_terminal(job: Path | None) -> None:
     """Without a terminal there is no console; say what is wrong with the job, too, if something is."""
     if sys.stdin.isatty() and sys.stdout.isatty():
@@ -188,158 +118,6 @@ def _need_terminal(job: Path | None) -> None:
         raise typer.Exit(refused.code) from None
     typer.echo("The console needs a terminal. Without one use `loomproof prove`.", err=True)
     raise typer.Exit(NO_TERMINAL)
-
-
-def read_job(path: Path) -> tuple[Job, str]:
-    """Return a job and its text. Raises `StartRefusedError` with everything that is wrong."""
-    from loomproof.job.loading import JobError, load_job
-    from loomproof.tui.desk import StartRefusedError
-
-    try:
-        return load_job(path), path.read_text(encoding="utf-8")
-    except JobError as error:
-        lines = [f"{path} cannot be opened:"]
-        for problem in error.problems:
-            line = f"line {problem.line}, " if problem.line is not None else ""
-            lines.append(f"  {line}{problem.key}: {problem.reason} {problem.remedy}")
-        lines.append("Mend it, or see `loomproof check` for the same as a table.")
-        raise StartRefusedError("\n".join(lines), BAD_JOB) from None
-
-
-def _store(where: str | None) -> RecordStore:
-    from loomproof.records import RecordError, RecordStore
-    from loomproof.tui.desk import StartRefusedError
-
-    try:
-        return RecordStore(where)
-    except RecordError as error:
-        raise StartRefusedError(f"No record can be kept: {error}", BAD_JOB) from None
-
-
-def _resumed(store: RecordStore, record: str | None) -> Resumed | None:
-    from loomproof.records import RecordError
-    from loomproof.tui.desk import StartRefusedError
-
-    if record is None:
-        return None
-    try:
-        return store.resume(record)
-    except RecordError as error:
-        raise StartRefusedError(f"That record cannot be carried on: {error}", BAD_JOB) from None
-
-
-class DeskMaker:
-    """Makes the real desk when the first picture stands; what it imports is loaded only then.
-
-    Args:
-        path: the job file.
-        url: the box.
-        who: the operator's name or initials.
-        records: where records are kept; None is the usual place.
-        resume: the record to carry on.
-        settings: remembers the job and the box as recent ones; None: they are not remembered.
-        shown_as: the box as it is remembered; None: its URL.
-        reading: the box is only read and sensed: whatever would drive a load is refused before it leaves.
-    """
-
-    def __init__(
-        self,
-        path: Path,
-        url: str,
-        who: str,
-        records: str | None,
-        *,
-        resume: str | None = None,
-        settings: SettingsKeeper | None = None,
-        shown_as: str | None = None,
-        reading: bool = False,
-    ) -> None:
-        self._reading = reading
-        self._shown_as = shown_as or url
-        self._path = path
-        self._url = url
-        self._who = who
-        self._records = records
-        self._resume = resume
-        self._settings = settings
-        self._store: RecordStore | None = None
-
-    def __call__(self) -> Desk:
-        """Read the job, open the records and return the desk. Raises `StartRefusedError`."""
-        job, text = read_job(self._path)
-        self._store = store = _store(self._records)
-        resumed = _resumed(store, self._resume)
-        from loomproof.box import LookingBox, connect
-        from loomproof.procedure.port import BoxPort
-        from loomproof.procedure.prompts import Operator
-        from loomproof.procedure.session import Session
-        from loomproof.records import find_baseline
-        from loomproof.tui.conductor import SessionDesk
-        from loomproof.tui.readingdesk import ReadingDesk
-
-        def make_session(box: BoxPort, operator: Operator) -> Session:
-            recorder = resumed.recorder if resumed is not None else store.recorder()
-            outcomes = resumed.outcomes if resumed is not None else ()
-            carried_on = resumed.record_id if resumed is not None else ""
-            return Session(
-                job,
-                box,
-                operator,
-                recorder,
-                outcomes=outcomes,
-                job_text=text,
-                url=self._url,
-                baseline=find_baseline(store, job, simulated=bool(box.identity.simulated), but=carried_on),
-            )
-
-        if self._settings is not None:
-            recent = RecentJob(str(self._path.resolve()), job.identity.title, self._shown_as)
-            self._settings.keep(self._settings.now.remembering(recent))
-
-        def connected() -> Box:
-            box = connect(self._url, auto_call_in=False)
-            return cast("Box", LookingBox(box)) if self._reading else box
-
-        desk = SessionDesk(job, connected, make_session, who=self._who or _user(), record_where=store.url)
-        return cast("Desk", ReadingDesk(desk)) if self._reading else desk
-
-    def close(self) -> None:
-        """Close the record store, if it was opened."""
-        if self._store is not None:
-            self._store.close()
-
-
-class JobStarter:
-    """Opens what is chosen on the start page (`tui.desk.Starter`)."""
-
-    def __init__(self, who: str, records: str | None, settings: SettingsKeeper) -> None:
-        self._who = who
-        self._records = records
-        self._settings = settings
-        self.made: list[DeskMaker] = []
-
-    def ports(self) -> Sequence[tuple[str, str]]:
-        """List the serial ports without opening one."""
-        from loomproof.box import serial_ports
-
-        return serial_ports()
-
-    def open(self, job: str, box: str) -> tuple[MakeDesk, Hands | None]:
-        """Return what makes the desk; a bare `sim://` is given the job's own loom, and hands."""
-        path, simulated = Path(job), box == SIMULATED
-        url = sim_url(path, DEMO_SEED, ()) if simulated else box
-        maker = DeskMaker(path, url, self._who, self._records, settings=self._settings, shown_as=box)
-        return self._keep(maker), DemoHands() if simulated else None
-
-    def practice(self) -> tuple[MakeDesk, Hands | None]:
-        """Return the demo's desk and hands."""
-        path = demo_job()
-        url = sim_url(path, DEMO_SEED, DEMO_FAULTS)
-        return self._keep(DeskMaker(path, url, self._who, self._records)), DemoHands()
-
-    def _keep(self, maker: DeskMaker) -> DeskMaker:
-        self.made.append(maker)
-        return maker
 
 
 def _run(
@@ -373,9 +151,3 @@ def _run(
     finally:
         for maker in starter.made:
             maker.close()
-
-
-def _user() -> str:
-    with suppress(OSError, KeyError):
-        return getpass.getuser()
-    return "operator"

@@ -89,7 +89,7 @@ def web(
 
 def _arguments(job: Path | None, box: str | None, who: str, records: str | None) -> list[str]:
     """Return the console's command; a bad job is told now and not in the browser."""
-    from loomproof.cli.console import read_job
+    from loomproof.cli.desks import read_job
     from loomproof.tui.desk import StartRefusedError
 
     command = [sys.executable, "-m", "loomproof.cli.app"]

@@ -1,0 +1,76 @@
+"""The practice loom: an example job on a simulated box, and the hands on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import quote, urlencode
+
+import typer
+
+if TYPE_CHECKING:
+    from loomproof.tui.desk import Hands
+
+BAD_CALL = 2
+DEMO_BOX = "demo"
+DEMO_JOB = "inline-five-turbo.toml"
+SIMULATED = "sim://"
+DEMO_SEED = 5
+DEMO_FAULTS = ("swapped:1:2", "added_resistance:8:1.2")
+"""Sealed into the demo's loom: two injector plugs crossed, and a poor joint at a coil."""
+
+
+def demo_job() -> Path:
+    """Return the example job: beside the program where it was installed, else in the source tree."""
+    import loomproof
+
+    home = Path(loomproof.__file__).resolve()
+    for folder in (home.parent / "examples", home.parents[2] / "examples"):
+        if (folder / DEMO_JOB).is_file():
+            return folder / DEMO_JOB
+    typer.echo(f"The example {DEMO_JOB} is not installed. Name a job: loomproof demo --job JOB", err=True)
+    raise typer.Exit(BAD_CALL)
+
+
+def sim_url(job: Path, seed: int, faults: Sequence[str]) -> str:
+    """Return the URL of a simulated box that can be found again by its name."""
+    query = [("seed", str(seed)), *(("fault", fault) for fault in faults), ("name", DEMO_BOX)]
+    return f"sim://{quote(str(job.resolve()))}?{urlencode(query, safe=':')}"
+
+
+class DemoHands:
+    """The hands of the demo's box, which exists once the console has connected (`tui.desk.Hands`)."""
+
+    def _hands(self) -> Hands | None:
+        from loomproof_sim.urls import find
+
+        with suppress(KeyError):
+            return find(DEMO_BOX).hands
+        return None
+
+    def pull(self, where: int | str) -> None:
+        """Pull a connector."""
+        if (hands := self._hands()) is not None:
+            hands.pull(where)
+
+    def seat(self, where: int | str) -> None:
+        """Seat it."""
+        if (hands := self._hands()) is not None:
+            hands.seat(where)
+
+    def flex(self, where: int | str) -> None:
+        """Flex the loom there."""
+        if (hands := self._hands()) is not None:
+            hands.flex(where)
+
+    def supply(self, on: bool) -> None:
+        """Switch the supply."""
+        if (hands := self._hands()) is not None:
+            hands.supply(on)
+
+    def stop_input(self, open_: bool) -> None:
+        """Open or close the stop switch."""
+        if (hands := self._hands()) is not None:
+            hands.stop_input(open_)
