@@ -45,7 +45,7 @@
 #define TRACE_SAMPLES 300
 #define LINE_IN_BYTES 128U /* powers of two */
 #define LINE_OUT_BYTES 128U
-#define SETS_WAITING 8U
+#define SETS_WAITING 32U
 #define SET_US 64 /* four conversions of 13 us, and 3 us for each interrupt */
 #elif defined(__AVR_ATmega328P__)
 #define BOARD_NAME "four"

@@ -10,10 +10,11 @@
 #include "line.h"
 #include "sampler_state.h"
 
-#define LEAD_TICKS 36U  /* 18 us: the interrupt's own beginning, and the longest time that anything else holds it up */
+#define LEAD_TICKS 54U  /* 27 us: the interrupt's own beginning, and the longest time that anything else holds it up */
 #define PIN_TICKS 4U    /* from the end of the waiting to the pins */
 #define LATE_TICKS 4U   /* nearer than this a compare value may be passed while it is written */
 #define AIMING_TICKS 24U /* longer than edges_aim takes from reading the count to writing the compare value */
+#define QUIET_TICKS 34U /* 17 us: with more time than this other interrupts are let in; two of them take no longer */
 #define CALM_TICKS 10U  /* with more time than this a received byte is taken in while waiting */
 #define CLOSE_TICKS 12000U /* 6 ms: an edge no later than this after another one is aimed at by its interrupt */
 #define ARM_TICKS 20000   /* 10 ms: any other is aimed at by edges_aim when it is as near as this */
@@ -151,7 +152,13 @@ void edges_cancel(void) {
 static inline void wait_until(uint16_t low) {
     uint16_t left = (uint16_t)(low - TCNT1);
     while (left > CALM_TICKS && left <= LEAD_TICKS + LATE_TICKS) {
-        line_attend();
+        if (left > QUIET_TICKS) {
+            sei();
+            __asm__ __volatile__("nop\n\tnop"); /* an interrupt comes in one instruction after sei at the earliest */
+            cli();
+        } else {
+            line_attend();
+        }
         left = (uint16_t)(low - TCNT1);
     }
     if (left <= CALM_TICKS)
@@ -210,8 +217,10 @@ static __attribute__((noinline)) bool carry_out(struct order *order) {
 }
 
 ISR(TIMER1_COMPA_vect) {
+    const uint8_t held = later_hold_in_interrupt();
     if (edges_ahead)
         while (carry_out(first))
             ;
+    later_release_in_interrupt(held);
     later_raise();
 }

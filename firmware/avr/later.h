@@ -25,6 +25,18 @@ static inline void later_raise(void) {
         EECR |= _BV(EERIE);
 }
 
+/* [interrupt] The same for an interrupt that lets others in: what they raise comes when it has ended. Followed by later_raise. */
+static inline uint8_t later_hold_in_interrupt(void) {
+    const uint8_t held = LATER_FLAGS & _BV(LATER_HELD);
+    LATER_FLAGS |= _BV(LATER_HELD);
+    EECR &= (uint8_t)~_BV(EERIE);
+    return held;
+}
+static inline void later_release_in_interrupt(uint8_t held) {
+    if (!held)
+        LATER_FLAGS &= (uint8_t)~_BV(LATER_HELD);
+}
+
 /* [main, later] Holds it off and returns what to give to later_release; nests. Interrupts go on. */
 uint8_t later_hold(void);
 void later_release(uint8_t held);

@@ -49,13 +49,19 @@ ISR(UDRE_vect) {
     }
 }
 
-uint8_t line_room(void) { return (uint8_t)((out_taken - out_put - 1U) % LINE_OUT_BYTES); }
-
-/* Enabling needs no lock: the interrupt may clear the bit between reading and writing only when it has sent all, this byte
+/* Enabling needs no lock: the interrupt may clear the bit between reading and writing only when it has sent all, these bytes
  * included, and then comes once in vain. */
-void line_send(uint8_t byte) {
-    const uint8_t put = out_put;
-    out[put] = byte;
-    out_put = (uint8_t)((put + 1U) % LINE_OUT_BYTES);
+uint16_t line_send(const uint8_t *bytes, uint16_t size) {
+    uint8_t put = out_put;
+    uint16_t sent = 0;
+    while (sent < size) {
+        const uint8_t next = (uint8_t)((put + 1U) % LINE_OUT_BYTES);
+        if (next == out_taken)
+            break;
+        out[put] = bytes[sent++];
+        put = next;
+    }
+    out_put = put;
     UCSR0B |= _BV(UDRIE0);
+    return sent;
 }

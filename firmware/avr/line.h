@@ -53,10 +53,7 @@ static inline bool line_has(void) { return line_in.put != line_in.taken || line_
 /* [later] Takes the next byte; false: one before it was lost or damaged. To be called only if line_has. */
 bool line_get(uint8_t *byte);
 
-/* [main] Bytes that can be sent without waiting. */
-uint8_t line_room(void);
-
-/* [main] Sends a byte; to be called only while there is room. */
-void line_send(uint8_t byte);
+/* [main] Takes bytes to be sent, as many as there is room for; returns how many. */
+uint16_t line_send(const uint8_t *bytes, uint16_t size);
 
 #endif

@@ -20,6 +20,7 @@
 #ifndef BUILD_HASH
 #define BUILD_HASH 0
 #endif
+#define BYTES_IN_TURN 4U
 #define AIM_EVERY 4U /* milliseconds */
 #define FIRMWARE_VERSION "0.1.0"
 #define SUPPLY_UV_PER_COUNT 19550UL  /* 20 V at 1023 counts */
@@ -89,9 +90,7 @@ bool hal_stop_input_open(void) { return guard_stop_open(); }
 
 void hal_watchdog_feed(void) { guard_feed(); }
 
-uint16_t hal_tx_free(void) { return line_room(); }
-
-void hal_tx_put(uint8_t byte) { line_send(byte); }
+uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size) { return line_send(bytes, size); }
 
 void hal_tx_wait(void) {} /* the interrupt drains the ring meanwhile */
 
@@ -121,11 +120,6 @@ static bool work_drive(void) {
         core_edge_isr();
         return true;
     }
-    if (sampler_lost) {
-        const uint8_t lost = sampler_take_lost();
-        if (lost)
-            core_sets_lost_isr(lost);
-    }
     return false;
 }
 
@@ -142,7 +136,7 @@ void later_work(void) {
     bool more;
     do {
         more = line_has();
-        if (more)
+        for (uint8_t left = BYTES_IN_TURN; left > 0 && line_has(); left--)
             work_line();
         if (guard_milliseconds)
             work_millisecond();

@@ -13,8 +13,9 @@
 #include "sampler_state.h"
 
 #define COMPARATOR_B (_BV(ADTS2) | _BV(ADTS0))
-#define TRACK_TICKS 12U /* 6 us: the hold switches have been let go by then, and have followed */
+#define TRACK_TICKS 8U /* 4 us: the hold switches have been let go by then, and have followed for 3 us */
 #define NO_INPUT 0xFFU
+#define SETS_TOLD_AT_ONCE 2U /* getting there costs as much as telling one; the millisecond tells what is left */
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
 /* A set that is to be told. */
@@ -22,6 +23,7 @@ struct slot {
     struct hal_set set; /* `fine` is the current converted first, `wide` the other one, until it is told */
     uint8_t first_input;
     bool over;
+    uint8_t lost;  /* sets missed just before it */
     uint8_t edges; /* carried out before it */
 };
 
@@ -34,7 +36,7 @@ static uint16_t off_low;   /* when everything went off, lower half of the tick c
 
 static struct slot slots[SETS_WAITING];
 static volatile uint8_t put, taken;
-volatile uint8_t sampler_lost;
+static uint8_t lost; /* since the last set that is to be told */
 
 static volatile uint16_t latest_supply, latest_temperature;
 static uint8_t idle_count, idle_input = NO_INPUT;
@@ -86,7 +88,7 @@ bool sampler_is_over(void) { return over; }
 
 static void forget_sets(void) {
     taken = put;
-    sampler_lost = 0;
+    lost = 0;
     sampler.over = false;
     if (over) {
         over = false;
@@ -188,7 +190,7 @@ DONE(first) {
     uint16_t hold = (uint16_t)(OCR1B + SET_TICKS);
     if ((uint8_t)((uint8_t)hold - TCNT1L - TRACK_TICKS) > SET_TICKS) {
         hold = (uint16_t)(hold + SET_TICKS); /* too late for the next hold: that set is left out */
-        sampler_lost++;
+        lost++;
     }
     OCR1B = hold;
     TIFR1 = _BV(OCF1B);
@@ -207,7 +209,7 @@ static inline void put_set(uint16_t drain) {
     struct slot *slot = &slots[put];
     const uint8_t next = (uint8_t)((put + 1U) % SETS_WAITING);
     if (next == taken) {
-        sampler_lost++;
+        lost++;
         return;
     }
     slot->set.fine = first_counts;
@@ -217,9 +219,12 @@ static inline void put_set(uint16_t drain) {
     slot->set.supply = latest_supply;
     slot->over = sampler.over;
     slot->edges = edges_done;
-    sampler.over = false;
+    slot->lost = lost;
+    lost = 0;
     put = next;
-    later_raise();
+    if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_TOLD_AT_ONCE)
+        later_raise();
+    sampler.over = false;
 }
 
 /* The set is whole, the supply is being converted: for the next set, since it is too late for the header of this one. */
@@ -264,6 +269,8 @@ static void tell(struct slot *slot) {
         gates_unbar();
         core_over_current_isr(&slot->set, edges_whole(off_low));
     }
+    if (slot->lost)
+        core_sets_lost_isr(slot->lost);
     core_set_isr(&slot->set);
 }
 
@@ -276,15 +283,4 @@ bool sampler_tell(void) {
     if (taken == mine) /* it was not forgotten meanwhile */
         taken = (uint8_t)((mine + 1U) % SETS_WAITING);
     return true;
-}
-
-uint8_t sampler_take_lost(void) {
-    uint8_t count = 0;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        if (taken == put) {
-            count = sampler_lost;
-            sampler_lost = 0;
-        }
-    }
-    return count;
 }

@@ -74,8 +74,4 @@ uint16_t sampler_temperature(void);
 /* [later] Tells the core of the oldest set that waits, unless an edge that came before it has not been told; false: nothing to tell. */
 bool sampler_tell(void);
 
-/* Sets that were missed; [later] takes their number, when no set is left to be told before them. */
-extern volatile uint8_t sampler_lost;
-uint8_t sampler_take_lost(void);
-
 #endif

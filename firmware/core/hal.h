@@ -107,11 +107,8 @@ bool hal_stop_input_open(void);
  * the ring has moved on. */
 void hal_watchdog_feed(void);
 
-/* [main] Free bytes in the transmit ring (at least 32 when idle). */
-uint16_t hal_tx_free(void);
-
-/* [main] Put a byte into the transmit ring; there is room for it. */
-void hal_tx_put(uint8_t byte);
+/* [main] Put bytes into the transmit ring, as many as there is room for (at least 32 when idle); returns how many. */
+uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size);
 
 /* [main] Wait a little for the transmit ring to drain. */
 void hal_tx_wait(void);

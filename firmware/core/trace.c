@@ -116,10 +116,15 @@ static void pack(uint8_t *at, const struct hal_set *set)
 
 static void unpack_to_wire(const uint8_t *at, uint8_t *wire)
 {
-    for (uint8_t i = 0; i < 4u; i++) {
-        wire[2u * i] = at[i];
-        wire[2u * i + 1u] = (uint8_t)((at[4] >> (2u * i)) & 0x03u);
-    }
+    uint8_t high = at[4];
+    wire[0] = at[0];
+    wire[1] = high & 0x03u;
+    wire[2] = at[1];
+    wire[3] = (high >> 2) & 0x03u;
+    wire[4] = at[2];
+    wire[5] = (high >> 4) & 0x03u;
+    wire[6] = at[3];
+    wire[7] = high >> 6;
 }
 
 bool trace_put(const struct hal_set *set)
@@ -298,8 +303,12 @@ struct refusal trace_chunk(uint16_t trace_id, uint16_t first_sample, uint8_t *bo
     uint16_t sets = left < WIRE_SAMPLES_PER_CHUNK ? left : (uint16_t)WIRE_SAMPLES_PER_CHUNK;
     wire_put_u16(body, trace_id);
     wire_put_u16(body + 2, first_sample);
-    for (uint16_t i = 0; i < sets; i++) {
-        unpack_to_wire(set_at(buffer, (uint16_t)(first_sample + i)), body + CHUNK_HEAD_BYTES + i * SET_BYTES_ON_WIRE);
+    const uint8_t *from = set_at(buffer, first_sample);
+    uint8_t *to = body + CHUNK_HEAD_BYTES;
+    for (uint16_t left_sets = sets; left_sets > 0; left_sets--) {
+        unpack_to_wire(from, to);
+        from += HAL_TRACE_SET_BYTES;
+        to += SET_BYTES_ON_WIRE;
     }
     *size = (uint16_t)(CHUNK_HEAD_BYTES + sets * SET_BYTES_ON_WIRE);
     if (find(trace_id) == NONE) { /* pushed out while it was copied */

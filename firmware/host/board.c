@@ -247,17 +247,13 @@ void hal_watchdog_feed(void)
 {
 }
 
-uint16_t hal_tx_free(void)
+uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size)
 {
-    return 64;
-}
-
-void hal_tx_put(uint8_t byte)
-{
-    if (output_size < OUTPUT_BYTES) {
-        output[output_size] = byte;
+    for (uint16_t i = 0; i < size && output_size < OUTPUT_BYTES; i++) {
+        output[output_size] = bytes[i];
         output_size++;
     }
+    return size;
 }
 
 void hal_tx_wait(void)

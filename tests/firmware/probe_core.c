@@ -90,9 +90,8 @@ static void train(uint8_t channel, uint8_t count, uint32_t on_us, uint32_t perio
 }
 
 static void say(uint8_t byte) {
-    while (!hal_tx_free())
+    while (!hal_tx_put(&byte, 1))
         hal_tx_wait();
-    hal_tx_put(byte);
 }
 
 static void say_word(uint16_t word) {
