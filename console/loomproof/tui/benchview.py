@@ -144,7 +144,12 @@ def _fuel_gone(plan: FreePlan) -> Blocks:
     gone = [p for p in plan.problems if "flammable" in p.text and p.text.startswith("nothing fits")]
     if not gone:
         return ()
-    return ((f"No pulse is left: {gone[0].text}", "Check the isolation again and state it anew. Press u."),)
+    return (
+        (
+            "The fuel budget of this place is used up.",
+            "Check the isolation again and state it anew. Press u.",
+        ),
+    )
 
 
 def gauges(cost: Cost) -> tuple[GaugeView, ...]:
