@@ -58,11 +58,13 @@ async def job(size: tuple[int, int], path: Path) -> str:
         return console.export_screenshot()
 
 
-async def front(size: tuple[int, int]) -> str:
+async def front(size: tuple[int, int], folder: Path) -> str:
     """Return the page on which a job and a box are chosen, with two jobs opened before."""
     settings = SettingsKeeper()
     for name, title in (("boat", "Day cruiser, inboard engine loom"), ("fan", "Rig of relays and lamps")):
-        settings.keep(settings.now.remembering(RecentJob(f"/jobs/{name}.toml", title, "COM4")))
+        path = folder / f"{name}.toml"
+        path.touch()
+        settings.keep(settings.now.remembering(RecentJob(str(path), title, "COM4")))
     console = Console(starter=NoStarter(), settings=settings)  # type: ignore[arg-type]
     async with console.run_test(size=size) as pilot:
         await settle(pilot)
@@ -91,8 +93,8 @@ def main() -> None:
             os.chdir(folder)
             png(asyncio.run(pinout((width, height), folder)), HERE / f"pinout-{width}x{height}.png")
             png(asyncio.run(job((width, height), folder / "loom.toml")), HERE / f"job-{width}x{height}.png")
+            png(asyncio.run(front((width, height), folder)), HERE / f"front-{width}x{height}.png")
             os.chdir(HERE)
-        png(asyncio.run(front((width, height))), HERE / f"front-{width}x{height}.png")
 
 
 if __name__ == "__main__":
