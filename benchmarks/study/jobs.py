@@ -73,7 +73,7 @@ def random_job(rng: np.random.Generator) -> Job:
         loads.append(str(rng.choice(RELAYS)))
     rng.shuffle(loads)
     feeds = [f"F{k}" for k in range(1, int(rng.integers(1, 5)) + 1)]
-    known = {key: _override(rng, key) for key in set(loads) if rng.random() < 0.4}
+    known = {key: _override(rng, key) for key in sorted(set(loads)) if rng.random() < 0.4}
     channels = tuple(
         Channel(
             channel=k,

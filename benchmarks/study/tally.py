@@ -49,6 +49,8 @@ def _percent(value: float) -> str:
 
 def verdict_of(outcome: Outcome, planted: Planted) -> str:
     """The worst word of a fault's channels (of all channels, for the supply)."""
+    if outcome.error:
+        return "not tested"
     channels = planted.channels or tuple(outcome.words)
     words = {outcome.words[c] for c in channels}
     return next((w for w in ("fail", "unsure", "not tested", "pass") if w in words), "pass")

@@ -1,6 +1,10 @@
 """The study draws what it says, and counts what was said."""
 
+import os
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from benchmarks.study.faults import Planted
@@ -13,6 +17,26 @@ from loomproof.job.faults import FaultKind
 
 def test_a_seed_gives_the_same_loom_and_the_same_words():
     assert run(3) == run(3)
+
+
+def test_a_seed_means_the_same_job_in_every_process():
+    """Sets of text have another order in each process unless somebody sorts them."""
+    code = (
+        "import numpy as np; from benchmarks.study.jobs import random_job; "
+        "print([random_job(np.random.default_rng(s)).model_dump_json() for s in range(5)])"
+    )
+    said = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            cwd=Path(__file__).parents[2],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert len(said) == 1
 
 
 def test_a_loom_with_a_gross_fault_is_not_passed():

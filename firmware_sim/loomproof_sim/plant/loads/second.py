@@ -42,6 +42,7 @@ class FringingArmature(Armature):
         self.hold_vs = self.pull_in_vs * sqrt(1.0 + self.spring) / (1.0 + FRINGING)
         full_a = TEST_V / resistance_ohm
         self._iron = IRON_SHARE * full_a / (self.far_h * full_a) ** _IRON_POWER
+        self._most_vs = 100.0 * self.far_h * full_a
         self._damping_ratio = max(spec.damping_ratio, _LEAST_DAMPING)
 
     @property
@@ -58,6 +59,10 @@ class FringingArmature(Armature):
     def first_phase(self) -> int:
         """No flux yet."""
         return QUIET
+
+    def _bounded(self, flux: float) -> float:
+        """A step tried too long must not overflow before the integrator shortens it."""
+        return max(-self._most_vs, min(flux, self._most_vs))
 
     def linear(self, phase: int, *, free: bool) -> LinearForm | None:
         """Without current, and with next to none: iron is never linear otherwise."""
@@ -77,7 +82,7 @@ class FringingArmature(Armature):
         flux = state[0]
         if phase == QUIET:
             return flux / self._inductance(0.0)
-        return flux / self._inductance(state[1]) + self._iron * flux**_IRON_POWER
+        return flux / self._inductance(state[1]) + self._iron * self._bounded(flux) ** _IRON_POWER
 
     def current_many(self, states: Array, phase: int) -> Array:
         """`current` for rows."""
