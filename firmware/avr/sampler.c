@@ -14,7 +14,6 @@
 
 #define COMPARATOR_B (_BV(ADTS2) | _BV(ADTS0))
 #define TRACK_TICKS 8U /* 4 us: the hold switches have been let go by then, and have followed for 3 us */
-#define NO_INPUT 0xFFU
 #define SETS_TOLD_AT_ONCE 2U /* getting there costs as much as telling one; the millisecond tells what is left */
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
@@ -39,7 +38,8 @@ static volatile uint8_t put, taken;
 static uint8_t lost; /* since the last set that is to be told */
 
 static volatile uint16_t latest_supply, latest_temperature;
-static uint8_t idle_count, idle_input = NO_INPUT;
+static uint8_t idle_count;
+uint8_t sampler_idle_input = SAMPLER_NO_INPUT;
 
 static void select(uint8_t input) { ADMUX = AVCC_REFERENCE | input; }
 
@@ -128,8 +128,8 @@ void sampler_release(void) {
 void sampler_idle(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         if (!(GPIOR0 & PHASES) && !(ADCSRA & (_BV(ADSC) | _BV(ADIF)))) { /* nor one done that its interrupt has not seen */
-            idle_input = ++idle_count % TEMPERATURE_EVERY ? INPUT_SUPPLY : INPUT_TEMPERATURE;
-            select(idle_input);
+            sampler_idle_input = ++idle_count % TEMPERATURE_EVERY ? INPUT_SUPPLY : INPUT_TEMPERATURE;
+            select(sampler_idle_input);
             ADCSRA = START;
         }
     }
@@ -146,11 +146,11 @@ uint16_t sampler_supply(void) { return whole(&latest_supply); }
 uint16_t sampler_temperature(void) { return whole(&latest_temperature); }
 
 static inline void finish_idle(uint16_t counts) {
-    if (idle_input == INPUT_SUPPLY)
+    if (sampler_idle_input == INPUT_SUPPLY)
         latest_supply = counts;
-    else if (idle_input == INPUT_TEMPERATURE) /* neither: the last one of a set broken off */
+    else if (sampler_idle_input == INPUT_TEMPERATURE) /* neither: the last one of a set broken off */
         latest_temperature = counts;
-    idle_input = NO_INPUT;
+    sampler_idle_input = SAMPLER_NO_INPUT;
 }
 
 /* --- the set -------------------------------------------------------------------------------------------------- */
@@ -248,7 +248,7 @@ DONE(supply) {
 /* Between sets, or one that is not wanted. */
 DONE(other) {
     if (GPIOR0 & _BV(PHASE_DROP)) {
-        idle_input = NO_INPUT;
+        sampler_idle_input = SAMPLER_NO_INPUT;
         sampler_be_at(_BV(PHASE_FIRST));
         expect_first();
     } else {

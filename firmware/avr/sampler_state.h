@@ -35,6 +35,10 @@ extern struct sampler_state {
     bool over;   /* the set under way was over the limit */
 } sampler;
 
+/* What is converted between sets. */
+#define SAMPLER_NO_INPUT 0xFFU
+extern uint8_t sampler_idle_input;
+
 /* What beginnings.S writes before anything else. */
 extern volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 
@@ -73,6 +77,7 @@ static inline void sampler_begin_anew(const struct sampler_order *order) {
         sampler_be_at(_BV(PHASE_FIRST));
         sampler_next(first ^ OTHER_CURRENT, START);
     }
+    sampler_idle_input = SAMPLER_NO_INPUT; /* of one that is done and not yet seen, too */
     sampler.first_input = first;
     sampler.drain_input = order->drain_input;
     sampler.wanted = order->does & SAMPLER_TELL;
