@@ -37,3 +37,15 @@ async def test_a_start_that_is_refused_leaves_with_its_code():
         await pilot.app.workers.wait_for_complete()
         await pilot.pause()
     assert console.return_code == 2
+
+
+async def test_the_box_is_connected_to_although_the_welcome_is_closed_before_it_is_drawn(desk, monkeypatch):
+    """What waits for a screen's refresh goes with the screen; the desk must begin all the same."""
+    began = []
+    monkeypatch.setattr(desk, "begin", began.append)
+    console = Console(desk, welcome=True)
+    monkeypatch.setattr(console, "call_after_refresh", lambda *_: True)  # lost, as with a screen taken away
+    async with console.run_test() as pilot:
+        await pilot.press("escape")
+        await pilot.pause(1.3)
+        assert len(began) == 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from loomproof.tui.screens.making.page import MakingPage
 
 CALL_IN_S = 0.1
+DRAWN_AT_LATEST_S = 1.0
 
 
 def _commands() -> type[Provider]:
@@ -142,7 +144,7 @@ class Console(App[int]):
             self._guards = Guards(self)
             self._guards.install()
         if self._make_desk is not None:
-            self.call_after_refresh(self._start, self._make_desk)
+            self._once_drawn(partial(self._start, self._make_desk))
         elif self._desk is not None:
             self._begin()
 
@@ -163,7 +165,22 @@ class Console(App[int]):
     @work(exclusive=True, group="open")
     async def _open(self, make: MakeDesk) -> None:
         await self.switch_mode(STARTING)
-        self.call_after_refresh(self._start, make)
+        self._once_drawn(partial(self._start, make))
+
+    def _once_drawn(self, what: Callable[[], object]) -> None:
+        """Do something when the screen is drawn, and within a second in any case.
+
+        What waits for a screen's refresh is lost when that screen is taken away first (a welcome closed at once).
+        """
+        done: list[bool] = []
+
+        def do() -> None:
+            if not done:
+                done.append(True)
+                what()
+
+        self.call_after_refresh(do)
+        self.set_timer(DRAWN_AT_LATEST_S, do)
 
     @work(thread=True, exit_on_error=True)
     def _start(self, make: MakeDesk) -> None:
@@ -198,7 +215,7 @@ class Console(App[int]):
 
             self.push_screen(HelpScreen(WELCOME))
         # Connect only once the page stands: drawing it may take longer than the heartbeat allows.
-        self.call_after_refresh(self.desk.begin, self.post_message)
+        self._once_drawn(partial(self.desk.begin, self.post_message))
 
     @property
     def has_desk(self) -> bool:
