@@ -168,6 +168,8 @@ bool session_poll(void)
         return false;
     }
     if (frame.kind == WIRE_KIND_STOP) {
+        guard_poll(); /* a stop that came while this pass was under way is told before it is answered */
+        activity_poll();
         acknowledge_stop(&frame);
     } else if (frame.kind == WIRE_KIND_HELLO) {
         hello(&frame);
