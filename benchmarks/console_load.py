@@ -24,6 +24,7 @@ import sys
 import termios
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median, quantiles
@@ -90,7 +91,7 @@ class Terminal:
                 if self.first_frame_s is None and len(CONTROL.sub(b"", bytes(self.seen))) >= FRAME_CHARACTERS:
                     self.first_frame_s = now - self.began
 
-    def wait_for(self, condition, what: str, patience_s: float = 60.0) -> None:
+    def wait_for(self, condition: Callable[[], object], what: str, patience_s: float = 60.0) -> None:
         until = time.monotonic() + patience_s
         while not condition():
             if time.monotonic() > until or self.process.poll() is not None:

@@ -15,12 +15,14 @@ import threading
 import time
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from loomproof.box import connect
 from loomproof.job.loading import load_job
 from loomproof.procedure.session import Session
 from loomproof.tui import messages
 from loomproof.tui.conductor import SessionDesk
+from loomproof.tui.desk import Post
 from loomproof.tui.shell import Console, run_console
 from loomproof.tui.views import Band, Curve, TraceView
 from loomproof.tui.words import Live
@@ -33,12 +35,12 @@ VARIANTS = 40
 class StreamingDesk(SessionDesk):
     """A desk whose channels and trace never stand still."""
 
-    def __init__(self, *arguments, **more) -> None:
+    def __init__(self, *arguments: Any, **more: Any) -> None:  # noqa: ANN401 - as the desk takes them
         super().__init__(*arguments, **more)
         self._view = TraceView()
         self._rng = random.Random(1)
 
-    def begin(self, post) -> None:
+    def begin(self, post: Post) -> None:
         super().begin(post)
         threading.Thread(target=self._stream, args=(post,), name="stream", daemon=True).start()
 
@@ -54,7 +56,7 @@ class StreamingDesk(SessionDesk):
         curves = (Curve("ch 1", times, noisy, 0), Curve("drive before", times, before, 1))
         return TraceView("streaming", curves, band, channel=1, on_time_s=6e-3)
 
-    def _stream(self, post) -> None:
+    def _stream(self, post: Post) -> None:
         while self._session is None:
             time.sleep(0.1)
         # Made beforehand: what is measured is the console, not this.

@@ -35,7 +35,7 @@ ROOT = Path(__file__).resolve().parents[1]
 JOBS = ("inline-five-turbo", "boat-four-wasted-spark", "bench-relays-lamps-stepper", "classroom-vee-six")
 
 
-def bench_class() -> Any:
+def bench_class() -> Any:  # noqa: ANN401 - from the tests, by path
     """The bench without a wire that the tests use."""
     path = ROOT / "tests" / "diagnose" / "conftest.py"
     spec = importlib.util.spec_from_file_location("loom_bench", path)
@@ -47,7 +47,7 @@ def bench_class() -> Any:
     return module.Bench
 
 
-def truth(lab: Any, channel: int) -> tuple[float, float | None]:
+def truth(lab: Any, channel: int) -> tuple[float, float | None]:  # noqa: ANN401 - from the tests, by path
     """Resistance as the box sees it, and inductance at rest."""
     loom = lab.plant.loom
     branch = loom.branch(channel)
@@ -64,7 +64,7 @@ def truth(lab: Any, channel: int) -> tuple[float, float | None]:
     return float(ohm + branch.wire_ohm * factor + feed), getattr(load, "inductance_h", None)
 
 
-def estimators(bench: Any, seeds: range) -> None:
+def estimators(bench: Any, seeds: range) -> None:  # noqa: ANN401 - from the tests, by path
     """Error against the truth, per load type, beside the stated uncertainty."""
     rows: dict[str, list[tuple[float, float, float]]] = defaultdict(list)
     for name in JOBS:
@@ -92,7 +92,7 @@ def estimators(bench: Any, seeds: range) -> None:
         )
 
 
-def false_alarms(bench: Any, seeds: range) -> None:
+def false_alarms(bench: Any, seeds: range) -> None:  # noqa: ANN401 - from the tests, by path
     """Sound looms and channels that are failed, doubted or given a finding."""
     looms = accused = channels = failed = doubted = 0
     for name in JOBS:
@@ -138,7 +138,7 @@ def least_us(work: Callable[[], object], runs: int = 200) -> float:
     return 1e6 * min(times)
 
 
-def speed(bench: Any) -> None:
+def speed(bench: Any) -> None:  # noqa: ANN401 - from the tests, by path
     """A whole signature, its verdict and the bare fit, against curve_fit on the same samples in the same run."""
     job = load_job(ROOT / "examples" / f"{JOBS[0]}.toml")
     lab = bench(job, seed=1)

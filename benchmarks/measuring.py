@@ -46,7 +46,7 @@ def trace_maker() -> ModuleType:
     return module
 
 
-def circuit_of(maker: ModuleType, load: LoadType, stroke: float) -> Any:
+def circuit_of(maker: ModuleType, load: LoadType, stroke: float) -> Any:  # noqa: ANN401 - from the tests, by path
     opening_s = load.opening_ms.value * 1e-3 if load.opening_ms else 1.5e-3
     return maker.Circuit(
         load_ohm=load.resistance_ohm.value,

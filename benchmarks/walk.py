@@ -21,7 +21,7 @@ from rich.table import Table
 
 from loomproof.box import connect
 from loomproof.job.loading import load_job
-from loomproof.measure.presence import ScanReading
+from loomproof.measure.presence import PresenceDetector, ScanReading
 from loomproof.procedure import Session
 from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.walk import (
@@ -105,7 +105,15 @@ def without_the_wire(pulls: int, seed: int) -> Tally:
     return tally
 
 
-def _one_pull(machine, detector, scanner, place: Place, now: float, draw, tally: Tally) -> float:  # type: ignore[no-untyped-def]
+def _one_pull(
+    machine: WalkMachine,
+    detector: PresenceDetector,
+    scanner: Scanner,
+    place: Place,
+    now: float,
+    draw: np.random.Generator,
+    tally: Tally,
+) -> float:
     """Pull and seat one connector at random moments between scans."""
     pulled_s = now + draw.uniform(0.0, PERIOD_S)
     seated_s = pulled_s + draw.uniform(0.6, 1.0)

@@ -8,31 +8,12 @@ watch ends.
 from __future__ import annotations
 
 from textual.drivers.web_driver import WebDriver
-from textual.events import Key
-from textual.message import Message
 
-from loomproof.tui.stopping import is_stop_key
+from loomproof.tui.stopping import StopsFirst
 
 
-class BrowserDriver(WebDriver):
+class BrowserDriver(StopsFirst, WebDriver):
     """Sees the stop key in the input thread, and stops the box when the browser or its server is gone."""
-
-    def process_message(self, message: Message) -> None:
-        """Stop first, then pass the key on."""
-        if isinstance(message, Key) and is_stop_key(message.key):
-            self._stop()
-        super().process_message(message)
-
-    def _stop(self) -> None:
-        stop = getattr(self._app, "stop_now", None)
-        if stop is not None:
-            stop()
-
-    def _leave(self, why: str) -> None:
-        self._stop()
-        leave = getattr(self._app, "leave_soon", None)
-        if leave is not None:
-            leave(why)
 
     def on_meta(self, packet_type: str, payload: dict[str, object]) -> None:
         """Stop the box before anything else when the tab was closed."""

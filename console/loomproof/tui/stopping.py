@@ -16,8 +16,10 @@ from types import FrameType
 from typing import Protocol
 
 from textual._xterm_parser import XTermParser
+from textual.driver import Driver
 from textual.drivers.linux_driver import LinuxDriver
 from textual.events import Key
+from textual.message import Message
 
 STOP_BYTES = (b"\x18", b"\x03", b"\x1b[24~")
 """Ctrl+X, Ctrl+C and F12 as most terminals send them; other encodings are recognised from the parsed key."""
@@ -43,14 +45,14 @@ class Stoppable(Protocol):
         ...
 
 
-class StopKeyDriver(LinuxDriver):
-    """Sees the stop key in the thread that reads the terminal, before the event loop hears of it."""
+class StopsFirst(Driver):
+    """What every driver of the console adds: it stops the box in the input thread, before the event loop hears."""
 
-    def process_message(self, message: object) -> None:
+    def process_message(self, message: Message) -> None:
         """Stop first, then pass the key on."""
         if isinstance(message, Key) and is_stop_key(message.key):
             self._stop()
-        super().process_message(message)  # type: ignore[arg-type]
+        super().process_message(message)
 
     def _stop(self) -> None:
         stop = getattr(self._app, "stop_now", None)
@@ -62,6 +64,10 @@ class StopKeyDriver(LinuxDriver):
         leave = getattr(self._app, "leave_soon", None)
         if leave is not None:
             leave(why)
+
+
+class StopKeyDriver(StopsFirst, LinuxDriver):
+    """Sees the stop key in the thread that reads the terminal, also inside what cannot be parsed."""
 
     def run_input_thread(self) -> None:
         """Read keys as the base class does; look at the raw bytes first, survive what cannot be parsed.
