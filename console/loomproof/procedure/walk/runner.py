@@ -16,7 +16,7 @@ from loomproof.procedure.core import Core, StepInterruptedError, StepResult
 from loomproof.procedure.ends import end_of
 from loomproof.procedure.events import LoadsPresent, WalkChanged
 from loomproof.procedure.model import RunSheet, Step, StepEnd, StepOutcome
-from loomproof.procedure.pulling import conclude_pull, explain_blind
+from loomproof.procedure.pulled import conclude_pull, explain_blind
 from loomproof.procedure.recording import EventKind
 from loomproof.procedure.walk.machine import WalkMachine
 from loomproof.procedure.walk.mapping import WalkMap, answers_from, cavities_of, map_of, plan_texts
