@@ -5,53 +5,44 @@ Synchronous: call it from one thread. `request_stop` may be called from any thre
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from loomproof import __version__
-from loomproof.box import BoxError
 from loomproof.diagnose import (
     Baseline,
     Finding,
     LoomEvidence,
-    Property,
     PropertyVerdict,
     Verdict,
-    channel_verdict,
-    find,
-    judge,
 )
 from loomproof.job.kinds import HazardClass
 from loomproof.job.loading import job_digest
 from loomproof.job.model import Job
-from loomproof.procedure.acting import run_drive
+from loomproof.procedure.attempts import Attempts
 from loomproof.procedure.configuring import configure_all
-from loomproof.procedure.core import Core, StepInterruptedError, StepResult
-from loomproof.procedure.ends import end_of, outcome_of
+from loomproof.procedure.core import Core, StepResult
 from loomproof.procedure.events import (
     JudgedAnew,
     SessionEvent,
     SessionOpened,
-    StepFinished,
-    StepStarted,
 )
-from loomproof.procedure.evidence import gather, newest, reached_elsewhere
+from loomproof.procedure.evidence import newest
 from loomproof.procedure.flexing import Flexed, Flexer, Flexing
 from loomproof.procedure.freely import FreeDrive, FreeDriving
-from loomproof.procedure.looking import run_look
+from loomproof.procedure.judging import Judging
 from loomproof.procedure.model import RunSheet, Step, StepEnd, StepKind, StepOutcome
 from loomproof.procedure.port import BoxPort
 from loomproof.procedure.prompts import Operator
-from loomproof.procedure.pulling import run_pull
-from loomproof.procedure.readings import counts_of, facts_of
+from loomproof.procedure.readings import facts_of
 from loomproof.procedure.recorders import NullRecorder
-from loomproof.procedure.recording import EventKind, Recorder, SoftwareFacts, StepBegan
+from loomproof.procedure.recording import EventKind, Recorder, SoftwareFacts
 from loomproof.procedure.sheet import build_sheet
-from loomproof.procedure.stating import run_statement
+from loomproof.procedure.verdicts import loom_verdict
 from loomproof.procedure.walk.mapping import WalkMap, answers_from, map_of
 from loomproof.procedure.walk.model import Order
 from loomproof.procedure.walk.places import places_of
 from loomproof.procedure.walk.runner import Walk, Walked, Walker
-from loomproof.procedure.wiggling import run_wiggle
+from loomproof.procedure.working import work
 from loomproof.safety import (
     DEFAULT_EXPIRY_S,
     Blocked,
@@ -70,28 +61,6 @@ __all__ = ["FreeDrive", "Session"]
 
 _ENDING = (StepEnd.STOPPED, StepEnd.LINK_LOST, StepEnd.SUPPLY_LOST, StepEnd.LEFT)
 """Ends after which the run sheet is not carried on by itself."""
-
-
-_WORST_FIRST = (Verdict.FAIL, Verdict.UNSURE, Verdict.NOT_TESTED, Verdict.PASS)
-_ABOUT = {StepKind.PULL_CHECK: Property.LOCATION, StepKind.WIGGLE: Property.CONTACT}
-"""A step that proves one property of its channels is judged by that: the channels themselves are not proven yet."""
-
-
-_PROVING = (StepKind.PASSIVE_LOOK, StepKind.PULL_CHECK, StepKind.WIGGLE, StepKind.DRIVE)
-
-
-def _run_summary(core: Core, step: Step, result: StepResult) -> None:
-    del core, step, result  # the verdicts are drawn from all outcomes when the step ends
-
-
-_RUNNERS: Mapping[StepKind, Callable[[Core, Step, StepResult], None]] = {
-    StepKind.PASSIVE_LOOK: run_look,
-    StepKind.PULL_CHECK: run_pull,
-    StepKind.WIGGLE: run_wiggle,
-    StepKind.STATEMENT: run_statement,
-    StepKind.DRIVE: run_drive,
-    StepKind.SUMMARY: _run_summary,
-}
 
 
 def _comparison(earlier: Baseline) -> str:
@@ -136,15 +105,14 @@ class Session:
         self.record_id = ""
         self._core = Core(job, box, operator, recorder or NullRecorder(), expiry_s)
         self._outcomes: list[StepOutcome] = list(outcomes)
-        self.free = FreeDriving(self._core, self._look_again)
+        self._judging = Judging(self._core, self.sheet, self._outcomes, baseline)
+        self._attempts = Attempts(self._core, self._outcomes, self._judging)
+        self.free = FreeDriving(self._core, self._attempts.look_again)
         self._job_text = job_text
         self._software = software or SoftwareFacts("loomproof", __version__, messages.SPEC_HASH)
         self._url = url
         self._baseline = baseline
         self._open = False
-        self._verdicts: tuple[PropertyVerdict, ...] | None = None
-        self._findings: tuple[Finding, ...] = ()
-        self._findings_stale = True
         if any(o.drove and self._step_hazard(o.step_id) is HazardClass.FUEL for o in self._outcomes):
             self._core.void(Voider.FUEL_DRIVEN)
 
@@ -168,13 +136,7 @@ class Session:
     @property
     def evidence(self) -> LoomEvidence:
         """Everything seen of the loom so far."""
-        scales = self._core.calibrations.values()
-        bias_v = max((s.bias_v for s in scales), default=2.5)
-        drain_u_v = max((s.sample_u_counts * s.drain_v_per_count for s in scales), default=0.05)
-        seen = gather(self.sheet, self._outcomes, bias_v=bias_v, drain_u_v=drain_u_v)
-        if self._baseline is None:
-            return seen
-        return seen.compared_with(self._baseline, self._core.box.identity.serial_number)
+        return self._judging.evidence
 
     def outcome_of(self, step_id: str) -> StepOutcome | None:
         """The newest attempt at a step."""
@@ -187,25 +149,15 @@ class Session:
 
     def verdicts(self) -> tuple[PropertyVerdict, ...]:
         """Every property of every channel, as known now."""
-        return self._judge() if self._verdicts is None else self._verdicts
+        return self._judging.verdicts()
 
     def findings(self) -> tuple[Finding, ...]:
         """The faults that explain the verdicts, likeliest first. The search for them can take a second."""
-        verdicts = self.verdicts()
-        if self._findings_stale:
-            self._findings = find(self.job, self.evidence, verdicts)
-            self._findings_stale = False
-            self._core.box.call_in()
-        return self._findings
+        return self._judging.findings()
 
     def verdict(self) -> Verdict:
         """The worst verdict over all fitted channels; a loom passes only with its whole sheet done."""
-        worst = self._worst(c.channel for c in self.job.channels if c.fitted)
-        if worst is not Verdict.PASS:
-            return worst
-        done = newest(self._outcomes)
-        ends = [done[s.id].end if s.id in done else None for s in self.sheet.steps if s.kind in _PROVING]
-        return worst if all(end is StepEnd.DONE for end in ends) else Verdict.NOT_TESTED
+        return loom_verdict(self.job, self.sheet, self._outcomes, self.verdicts())
 
     def subscribe(self, callback: Callable[[SessionEvent], None]) -> Callable[[], None]:
         """Be told of everything that happens; returns what ends it."""
@@ -282,26 +234,11 @@ class Session:
         """
         core = self._core
         step = self.sheet.step(step_id)
-        began_s, attempt = core.box.now_s(), self._attempts(step_id) + 1
+        began_s = core.box.now_s()
         core.write_events()
-        core.recorder.step_began(
-            StepBegan(step.id, attempt, step.kind.value, step.title, step.channel, began_s)
-        )
-        core.publish(StepStarted(step, attempt))
-        core.reaches = dict(reached_elsewhere(self._outcomes))
-        result = StepResult()
-        try:
-            core.check()
-            _RUNNERS[step.kind](core, step, result)
-        except StepInterruptedError as interrupted:
-            result.end = interrupted.end
-            result.problems.append(interrupted.reason)
-            if interrupted.end is StepEnd.BLOCKED:
-                core.note(EventKind.BLOCKED, interrupted.reason, channel=step.channel, step=step.id)
-        except BoxError as error:
-            result.problems.append(str(error))
-            result.end = end_of(error, core)
-        return self._finish(step, attempt, began_s, result)
+        attempt = self._attempts.begin(step, began_s)
+        self._attempts.look_again()
+        return self._attempts.end(step, attempt, began_s, work(core, step))
 
     def walk(self, walker: Walker, order: Order = Order.GUIDED) -> Walked:
         """Walk round the loom: its pull checks hands-free, one connector after another.
@@ -309,7 +246,7 @@ class Session:
         What is settled goes into the record at once as the pull checks of the run sheet; a walk that was cut
         short carries on with the places still open.
         """
-        walked = Walk(self._core, self.sheet, self._outcomes, self._finish_walked, walker, order=order).run()
+        walked = Walk(self._core, self.sheet, self._outcomes, self._attempts.found, walker, order=order).run()
         self._core.publish(JudgedAnew(self.verdicts(), self.findings()))
         return walked
 
@@ -324,7 +261,7 @@ class Session:
         core = self._core
         core.check()
         flexing = Flexing(
-            core, self.sheet, self._outcomes, self._finish_walked, flexer, channels=channels, held=held
+            core, self.sheet, self._outcomes, self._attempts.found, flexer, channels=channels, held=held
         )
         flexed = flexing.run()
         core.publish(JudgedAnew(self.verdicts(), self.findings()))
@@ -344,15 +281,9 @@ class Session:
         """
         if not reason.strip():
             raise ValueError("a skipped step needs a reason")
-        step, now_s = self.sheet.step(step_id), self._core.box.now_s()
-        attempt = self._attempts(step_id) + 1
-        self._core.recorder.step_began(
-            StepBegan(step.id, attempt, step.kind.value, step.title, step.channel, now_s)
-        )
-        self._core.publish(StepStarted(step, attempt))
-        return self._finish(
-            step, attempt, now_s, StepResult(end=StepEnd.SKIPPED, skipped_reason=reason.strip())
-        )
+        step, began_s = self.sheet.step(step_id), self._core.box.now_s()
+        result = StepResult(end=StepEnd.SKIPPED, skipped_reason=reason.strip())
+        return self._attempts.end(step, self._attempts.begin(step, began_s), began_s, result)
 
     # --- free drive ---------------------------------------------------------------------------------------
 
@@ -360,12 +291,9 @@ class Session:
         """The budget of a channel now."""
         return self._core.budget(channel, on_time_us=on_time_us, period_us=period_us)
 
-    def _look_again(self) -> None:
-        self._core.reaches = dict(reached_elsewhere(self._outcomes))
-
     def permit(self, channel: int) -> Permit | Blocked:
         """Whether a channel may be driven now, or which statements would free it."""
-        self._look_again()
+        self._attempts.look_again()
         return self._core.permit((channel,))
 
     def drive(self, channel: int, pulses: Pulses) -> FreeDrive:
@@ -426,9 +354,6 @@ class Session:
 
     # --- inside -------------------------------------------------------------------------------------------
 
-    def _attempts(self, step_id: str) -> int:
-        return max((o.attempt for o in self._outcomes if o.step_id == step_id), default=0)
-
     def _step_hazard(self, step_id: str) -> HazardClass:
         return next((s.hazard for s in self.sheet.steps if s.id == step_id), HazardClass.FUEL)
 
@@ -441,68 +366,8 @@ class Session:
         return next((kind for kind in needs if kind in unstated), None)
 
     def _block(self, step: Step, kind: StatementKind) -> StepOutcome:
-        attempt, now_s = self._attempts(step.id) + 1, self._core.box.now_s()
+        began_s = self._core.box.now_s()
         reason = f"needs the statement {kind.value.replace('_', ' ')}, which was not made"
-        self._core.recorder.step_began(
-            StepBegan(step.id, attempt, step.kind.value, step.title, step.channel, now_s)
-        )
-        self._core.publish(StepStarted(step, attempt))
+        attempt = self._attempts.begin(step, began_s)
         self._core.note(EventKind.BLOCKED, reason, channel=step.channel, step=step.id)
-        return self._finish(step, attempt, now_s, StepResult(end=StepEnd.BLOCKED, problems=[reason]))
-
-    def _finish_walked(self, step: Step, began_s: float, result: StepResult) -> StepOutcome:
-        """A step answered on a walk or a wiggle at will; the search for findings waits until that ends."""
-        attempt = self._attempts(step.id) + 1
-        self._core.recorder.step_began(
-            StepBegan(step.id, attempt, step.kind.value, step.title, step.channel, began_s)
-        )
-        self._core.publish(StepStarted(step, attempt))
-        return self._finish(step, attempt, began_s, result, search=False)
-
-    def _finish(
-        self, step: Step, attempt: int, began_s: float, result: StepResult, *, search: bool = True
-    ) -> StepOutcome:
-        core = self._core
-        draft = outcome_of(step, attempt, (began_s, core.box.now_s()), result)
-        self._outcomes.append(draft)
-        core.reaches = dict(reached_elsewhere(self._outcomes))
-        verdicts = self._judge()
-        outcome = draft.model_copy(update={"verdict": self._step_verdict(step, draft)})
-        self._outcomes[-1] = outcome
-        if search and (step.kind is StepKind.SUMMARY or outcome.verdict is Verdict.FAIL):
-            self.findings()  # a search: only where a step has just failed, and at the end
-        core.write_events()
-        core.recorder.step_ended(outcome, tuple(counts_of(raw, purpose) for raw, purpose in result.traces))
-        if step.kind is StepKind.SUMMARY:
-            core.recorder.findings(verdicts, self.findings())
-        core.publish(StepFinished(step, outcome))
-        core.publish(JudgedAnew(verdicts, self._findings))
-        return outcome
-
-    def _judge(self) -> tuple[PropertyVerdict, ...]:
-        self._core.box.call_in()
-        self._verdicts = judge(self.job, self.evidence)
-        self._findings_stale = True
-        return self._verdicts
-
-    def _step_verdict(self, step: Step, outcome: StepOutcome) -> Verdict:
-        if step.kind is StepKind.STATEMENT:
-            return Verdict.PASS if outcome.end is StepEnd.DONE else Verdict.NOT_TESTED
-        if outcome.end not in (StepEnd.DONE, StepEnd.TRIPPED):
-            return Verdict.NOT_TESTED
-        if step.kind is StepKind.PASSIVE_LOOK:
-            return self._looked()
-        about = _ABOUT.get(step.kind)
-        if about is not None:
-            own = {v.verdict for v in self.verdicts() if v.channel in step.channels and v.property is about}
-            return next((verdict for verdict in _WORST_FIRST if verdict in own), Verdict.NOT_TESTED)
-        return self._worst(step.channels)
-
-    def _looked(self) -> Verdict:
-        """Of the look itself: whether anything was amiss before a load was driven. It proves no channel."""
-        found = {v.verdict for v in self.verdicts()}
-        return next((v for v in (Verdict.FAIL, Verdict.UNSURE) if v in found), Verdict.PASS)
-
-    def _worst(self, channels: Iterable[int]) -> Verdict:
-        found = {channel_verdict(self.verdicts(), channel) for channel in channels}
-        return next((verdict for verdict in _WORST_FIRST if verdict in found), Verdict.NOT_FITTED)
+        return self._attempts.end(step, attempt, began_s, StepResult(end=StepEnd.BLOCKED, problems=[reason]))
