@@ -49,7 +49,7 @@ def typed_value(key: str, text: str) -> object | None:
             number = float(text.replace(",", "."))
         except ValueError:
             return text
-        if key in WHOLE and number == int(number):
+        if key in WHOLE and number.is_integer():
             return int(number)
         return number
     return text

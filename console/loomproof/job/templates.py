@@ -6,7 +6,6 @@ from types import MappingProxyType
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT, Table
 
 from loomproof.job.engine import Engine
 from loomproof.job.kinds import Setting
@@ -44,13 +43,13 @@ def new_job_text(
     document.add(tomlkit.comment(COMMENT))
     document.add("schema_version", tomlkit.item(1))
     document.add("setting", tomlkit.item(setting.value))
-    document.add("identity", _table({"title": title, "job_number": job_number}))
+    document.add("identity", tomlkit.item({"title": title, "job_number": job_number}))
     if engine is not None:
-        document.add("engine", _table(engine.model_dump(mode="json", exclude_unset=True)))
-    document.add("connectors", _tables([{"id": "H1", "name": "header", "cavities": max(16, len(rows))}]))
-    document.add("feeds", _tables([{"id": "F1", "name": "main relay output", "terminal": "87"}]))
-    document.add("locations", _tables([_location(*row) for row in rows]))
-    document.add("channels", _tables([_channel(number, *row) for number, row in enumerate(rows, start=1)]))
+        document.add("engine", tomlkit.item(engine.model_dump(mode="json", exclude_unset=True)))
+    document.add("connectors", tomlkit.item([{"id": "H1", "name": "header", "cavities": max(16, len(rows))}]))
+    document.add("feeds", tomlkit.item([{"id": "F1", "name": "main relay output", "terminal": "87"}]))
+    document.add("locations", tomlkit.item([_location(*row) for row in rows]))
+    document.add("channels", tomlkit.item([_channel(number, *row) for number, row in enumerate(rows, start=1)]))
     return tomlkit.dumps(document)
 
 
@@ -92,19 +91,6 @@ def _channel(number: int, name: str, words: str, load: str, _serves: tuple[int, 
         "location": name,
         "feed": "F1",
     }
-
-
-def _table(content: dict[str, object]) -> Table:
-    table = tomlkit.table()
-    table.update(content)
-    return table
-
-
-def _tables(contents: list[dict[str, object]]) -> AoT:
-    tables = tomlkit.aot()
-    for content in contents:
-        tables.append(_table(content))
-    return tables
 
 
 @dataclass(frozen=True)

@@ -71,14 +71,14 @@ def pinout_job_text(
     setting = tomlkit.item((template.setting if template is not None else Setting.VEHICLE).value)
     setting.comment("bench, vehicle or classroom: the cautions depend on it")
     document.add("setting", setting)
-    document.add("identity", _table({"title": title, "job_number": job_number}))
+    document.add("identity", tomlkit.item({"title": title, "job_number": job_number}))
     if engine is not None:
-        document.add("engine", _table(engine.model_dump(mode="json", exclude_unset=True)))
+        document.add("engine", tomlkit.item(engine.model_dump(mode="json", exclude_unset=True)))
     document.add("connectors", _connectors(draft))
     places, feeds = _Ids("place"), _Ids("feed")
     supplies = [_feed(text, feeds) for text in dict.fromkeys(line.feed for line in draft.lines if line.feed)]
     if supplies:
-        document.add("feeds", _tables(supplies))
+        document.add("feeds", tomlkit.item(supplies))
     document.add("locations", _locations(draft, places, engine))
     document.add("channels", _channels(draft, places, feeds))
     document.add(tomlkit.nl())
@@ -108,11 +108,14 @@ def _connectors(draft: PinoutDraft) -> AoT:
     largest: dict[str, int] = {}
     for line in draft.lines:
         largest[line.connector] = max(largest.get(line.connector, 0), line.cavity)
-    tables = tomlkit.aot()
-    for name, cavities in largest.items():
-        table = _table({"id": name, "name": f"connector {name}", "cavities": cavities})
+    tables = tomlkit.item(
+        [
+            {"id": name, "name": f"connector {name}", "cavities": cavities}
+            for name, cavities in largest.items()
+        ]
+    )
+    for table in tables:
         table["cavities"].comment("the largest in the table: write how many the connector has")
-        tables.append(table)
     return tables
 
 
@@ -133,7 +136,8 @@ def _locations(draft: PinoutDraft, places: _Ids, engine: Engine | None) -> AoT:
     for line in draft.lines:
         name = places.id(line.location)
         if name not in seen:
-            seen[name] = _table({"id": name, "name": (line.location or name)[:200]})
+            seen[name] = tomlkit.table()
+            seen[name].update({"id": name, "name": (line.location or name)[:200]})
             tables.append(seen[name])
         if engine is not None and "cylinder" not in seen[name] and "cylinders" not in seen[name]:
             _serve(seen[name], line, engine)
@@ -200,16 +204,3 @@ def _channel(line: Line, places: _Ids, feeds: _Ids) -> Mapping[str, object]:
         override["hazard"] = line.hazard.value
         content["override"] = override
     return {key: value for key, value in content.items() if value is not None}
-
-
-def _table(content: Mapping[str, object]) -> Table:
-    table = tomlkit.table()
-    table.update(content)
-    return table
-
-
-def _tables(contents: list[dict[str, object]]) -> AoT:
-    tables = tomlkit.aot()
-    for content in contents:
-        tables.append(_table(content))
-    return tables
