@@ -23,6 +23,17 @@ def register(app: typer.Typer) -> None:
     app.command("import")(import_pinout)
 
 
+def _list_templates(name: str | None) -> str | None:
+    """Answer `--template list` before the table is asked for."""
+    from loomproof.job.templates import TEMPLATES
+
+    if name == "list":
+        for template in TEMPLATES.values():
+            typer.echo(f"{template.name:<20}{template.words}")
+        raise typer.Exit
+    return name
+
+
 def import_pinout(
     pinout: Annotated[Path, typer.Argument(metavar="PINOUT", help="The pin-out: a .csv or .xlsx table.")],
     out: Annotated[
@@ -47,7 +58,14 @@ def import_pinout(
         ),
     ] = None,
     template: Annotated[
-        str | None, typer.Option("--template", metavar="NAME", help="Setting and engine; `list` lists them.")
+        str | None,
+        typer.Option(
+            "--template",
+            metavar="NAME",
+            help="Setting and engine; `list` lists them.",
+            callback=_list_templates,
+            is_eager=True,
+        ),
     ] = None,
     title: Annotated[
         str | None, typer.Option("--title", help="What the loom is; unsaid: the file's name.")
@@ -67,7 +85,7 @@ def import_pinout(
     from loomproof.job.pinout import PinoutError, draft_pinout, pinout_job_text, read_sheet
 
     console = Console(highlight=False)
-    chosen = _template(console, template)
+    chosen = _template(template)
     choices = _choices(column, header_row, load)
     if out.exists():
         _refuse(f"{out} is there already and is not overwritten: give another name to --out")
@@ -105,16 +123,12 @@ def _refuse(text: str) -> NoReturn:
     raise typer.Exit(UNSOUND)
 
 
-def _template(console: "Console", name: str | None) -> "Template | None":
+def _template(name: str | None) -> "Template | None":
     from loomproof.job.problem import nearest
     from loomproof.job.templates import TEMPLATES
 
     if name is None:
         return None
-    if name == "list":
-        for template in TEMPLATES.values():
-            console.print(f"{template.name:<20}{template.words}", markup=False)
-        raise typer.Exit(0)
     if name not in TEMPLATES:
         _refuse(f"There is no template `{name}`: {nearest(name, TEMPLATES)}")
     return TEMPLATES[name]
