@@ -1,6 +1,7 @@
 """Editing a job file: only what is changed changes, comments stay, every state can be gone back to."""
 
 import difflib
+import math
 from pathlib import Path
 
 import pytest
@@ -194,7 +195,7 @@ def test_what_only_the_text_can_change_is_told():
     [
         ("channel", "3", 3), ("channel", "3.5", 3.5), ("channel", "x", "x"), ("section_mm2", "0,75", 0.75),
         ("length_m", "thick", "thick"), ("fitted", "no", False), ("fitted", "perhaps", "perhaps"), ("name", " a ", "a"),
-        ("name", "  ", None), ("firing_order", "1-3, 4 2", [1, 3, 4, 2]),
+        ("channel", "inf", math.inf), ("name", "  ", None), ("firing_order", "1-3, 4 2", [1, 3, 4, 2]),
     ],
 )  # fmt: skip
 def test_typed_values(key, text, value):

@@ -187,6 +187,24 @@ async def test_a_place_is_chosen_from_the_list_or_added(folder):
         assert parse_job(text_of(app)).channel(2).load == "valve_boost"
 
 
+async def test_what_is_chosen_but_stands_in_a_table_of_its_own_is_told_and_left(folder):
+    text = JOB + '[channels.override]\nhazard = "motion"\n'
+    (folder / "rig.toml").write_text(text, encoding="utf-8")
+    app = editor(folder / "rig.toml")
+    async with app.run_test() as pilot:
+        await settle(pilot)
+        app.screen.query_one("#making-grid", CellGrid).go_to("1", "channel")
+        form = app.screen.query_one("#making-form", CellGrid)
+        form.focus()
+        form.go_to("override.hazard", "value")
+        await pilot.press("c")
+        await settle(pilot)
+        await pilot.press(*"fuel", "enter")
+        await settle(pilot)
+        assert "change it in the text" in " ".join(note.message for note in app._notifications)
+        assert text_of(app) == text
+
+
 async def test_the_form_and_the_head_write_what_the_table_has_no_room_for(folder):
     app = editor(folder / "rig.toml")
     async with app.run_test() as pilot:

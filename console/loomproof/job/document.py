@@ -3,11 +3,12 @@
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import count
 from typing import Any
 
 from loomproof.job.editing import EditError, add_table, remove_table, set_value
 from loomproof.job.loading import JobError, parse_job
-from loomproof.job.model import Job
+from loomproof.job.model import OUTPUTS, Job
 from loomproof.job.positions import UNREADABLE, find_positions
 from loomproof.job.problem import Problem
 
@@ -155,6 +156,23 @@ class JobDocument:
         return self._try(
             lambda: set_value(self.text, table, index, tuple(key.split(".")), value), f"{key} changed"
         )
+
+    def add_channel(self) -> bool:
+        """Add a channel on the next free output and cavity, its load still open; False: no output is free.
+
+        Raises:
+            EditError: It can only be added in the text.
+        """
+        rows = self.rows("channels") or ()
+        used = [row.get("channel") for row in rows]
+        free = [number for number in range(1, OUTPUTS + 1) if number not in used]
+        if not free:
+            return False
+        header = next((row.get("id", "H1") for row in self.rows("connectors") or ()), "H1")
+        taken = [row.get("cavity") for row in rows]
+        cavity = next(name for name in (f"{header}-{number}" for number in count(1)) if name not in taken)
+        content = {"channel": free[0], "name": f"circuit {free[0]}", "cavity": cavity, "load": "?"}
+        return self.add("channels", content)
 
     def add(self, table: str, content: Mapping[str, object]) -> bool:
         """Add a table at the end of its kind."""

@@ -12,6 +12,7 @@ from loomproof.job.quantity import Flag, Number, Part, Quantity, Text, Whole
 from loomproof.job.wire import COLOUR_PATTERN, LARGEST_MM2, SMALLEST_MM2, wire_quantity
 
 __all__ = [
+    "OUTPUTS",
     "Channel",
     "Connector",
     "CylinderPlace",
@@ -23,6 +24,8 @@ __all__ = [
     "Location",
 ]
 
+OUTPUTS = 16
+"""Outputs of a box."""
 Name = Annotated[Text, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.+]*$", max_length=40)]
 """What other parts of the job call this part by: letters, digits, `_`, `.` and `+`."""
 Cavity = Annotated[Text, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.+]*-[1-9][0-9]*$")]
@@ -148,7 +151,7 @@ class LoadOverride(Part):
 class Channel(Part):
     """One output of the box and what the loom should connect it to."""
 
-    channel: Annotated[Whole, Field(ge=1, le=16)]
+    channel: Annotated[Whole, Field(ge=1, le=OUTPUTS)]
     """Output of the box."""
     name: Text
     cavity: Cavity
@@ -166,7 +169,7 @@ class Channel(Part):
     """`false`: the loom has the wire, the vehicle does not have the load."""
     group: Name | None = None
     """Stepper windings that belong together share a group; their order of channels is the order of steps."""
-    partner: Annotated[Whole, Field(ge=1, le=16)] | None = None
+    partner: Annotated[Whole, Field(ge=1, le=OUTPUTS)] | None = None
     """The other channel of a half-bridge pair."""
     override: LoadOverride | None = None
     train: Train | None = None

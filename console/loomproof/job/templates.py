@@ -9,6 +9,7 @@ import tomlkit
 
 from loomproof.job.engine import Engine
 from loomproof.job.kinds import Setting
+from loomproof.job.model import OUTPUTS
 
 COMMENT = "Fill in colours, sizes and lengths from the wiring diagram, then run: loomproof check"
 
@@ -36,8 +37,10 @@ def new_job_text(
         ValueError: The engine needs more than the box's sixteen channels, or has no wasted-spark pairs.
     """
     rows = [] if engine is None else _loads(engine, injector, coil)
-    if len(rows) > 16:
-        raise ValueError(f"{len(rows)} outputs are needed and the box has 16: split the job over two boxes")
+    if len(rows) > OUTPUTS:
+        raise ValueError(
+            f"{len(rows)} outputs are needed and the box has {OUTPUTS}: split the job over two boxes"
+        )
     rows = rows or [("relay1", "first relay", "relay_plain", ())]
     document = tomlkit.document()
     document.add(tomlkit.comment(COMMENT))
@@ -49,7 +52,9 @@ def new_job_text(
     document.add("connectors", tomlkit.item([{"id": "H1", "name": "header", "cavities": max(16, len(rows))}]))
     document.add("feeds", tomlkit.item([{"id": "F1", "name": "main relay output", "terminal": "87"}]))
     document.add("locations", tomlkit.item([_location(*row) for row in rows]))
-    document.add("channels", tomlkit.item([_channel(number, *row) for number, row in enumerate(rows, start=1)]))
+    document.add(
+        "channels", tomlkit.item([_channel(number, *row) for number, row in enumerate(rows, start=1)])
+    )
     return tomlkit.dumps(document)
 
 

@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.kinds import HazardClass
+from loomproof.job.model import OUTPUTS
 from loomproof.job.pinout.colours import is_german, read_colour
 from loomproof.job.pinout.columns import Choices, Fact, Matching, match_columns
 from loomproof.job.pinout.loads import LoadReading, not_an_output, read_hazard, read_load
@@ -25,7 +26,6 @@ from loomproof.job.pinout.values import (
 from loomproof.job.pinout.words import plain
 
 T = TypeVar("T")
-OUTPUTS = 16
 CONNECTOR_HEADING = re.compile(
     r"^(?:connector|plug|header|conn|stecker|connecteur|conector|connettore|stekker)\b[\s.:#]*(.*)$", re.I
 )

@@ -10,12 +10,11 @@ import re
 from collections import Counter
 from pathlib import PurePath
 
-from loomproof.job.pinout.sheet import PinoutError, Remark, Sheet, SheetRow, Weight
+from loomproof.job.pinout.sheet import MOST_ROWS, PinoutError, Remark, Sheet, SheetRow, Weight
 
 DELIMITERS = ";\t|,"
 DELIMITER_WORDS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright bars"}
 MOST_BYTES = 20_000_000
-MOST_ROWS = 5000
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm")
 ZIP_MARK = b"PK\x03\x04"
 OLD_WORKBOOK_MARK = b"\xd0\xcf\x11\xe0"

@@ -3,6 +3,9 @@
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+MOST_ROWS = 5000
+"""A table with more of them is not the pin-out of one loom."""
+
 
 @dataclass(frozen=True)
 class SheetRow:

@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Container
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
@@ -62,6 +63,14 @@ def number(text: str) -> tuple[float, str] | None:
 def slug(text: str, default: str) -> str:
     """Return an id for a name: small letters, digits and _."""
     return plain(text).replace(" ", "_")[:40].strip("_") or default
+
+
+def fresh_id(base: str, taken: Container[str]) -> str:
+    """Return an id that is not taken: this one, else with the first number that makes it new."""
+    found, count = base, 2
+    while found in taken:
+        found, count = f"{base[:36]}_{count}", count + 1
+    return found
 
 
 def awg_mm2(gauge: int) -> float:

@@ -5,9 +5,8 @@ import zipfile
 from datetime import date, datetime, time
 from typing import Any
 
-from loomproof.job.pinout.sheet import PinoutError, Remark, Sheet, SheetRow, Weight
+from loomproof.job.pinout.sheet import MOST_ROWS, PinoutError, Remark, Sheet, SheetRow, Weight
 
-MOST_ROWS = 5000
 MOST_COLUMNS = 200
 MOST_UNPACKED = 300_000_000
 """A workbook is a zip file: one that unpacks to more than this is not a pin-out."""

@@ -13,7 +13,7 @@ from loomproof.job.engine import Engine
 from loomproof.job.kinds import HazardClass, LoadKind, Setting
 from loomproof.job.pinout.lines import Line, PinoutDraft
 from loomproof.job.pinout.sheet import Weight
-from loomproof.job.pinout.values import NAME, slug
+from loomproof.job.pinout.values import NAME, fresh_id, slug
 from loomproof.job.templates import Template
 
 TO_SETTLE = "?"
@@ -38,11 +38,7 @@ class _Ids:
     def id(self, text: str) -> str:
         if text not in self.by_text:
             base = text if NAME.match(text) else slug(text, self.default)
-            name, count = base, 2
-            while name in self.by_text.values():
-                name = f"{base[:36]}_{count}"
-                count += 1
-            self.by_text[text] = name
+            self.by_text[text] = fresh_id(base, self.by_text.values())
         return self.by_text[text]
 
 

@@ -234,12 +234,14 @@ class CellGrid(Widget, can_focus=True):
         if self.rows and self.columns[self.column].editable:
             self.post_message(self.Edited(self, self.rows[self.row].key, self.column_key, ""))
 
-    def _finish(self, *, take: bool) -> None:
+    def _finish(self, *, take: bool, back: bool = True) -> None:
+        """Close the cell; `back`: the grid takes the focus again."""
         field = self.query_one(Input)
         if not self.editing:
             return
         field.remove_class("-editing")
-        self.focus()
+        if back:
+            self.focus()
         if take and self.row_key is not None:
             self.post_message(self.Edited(self, self.row_key, self.column_key, field.value))
 
@@ -256,14 +258,7 @@ class CellGrid(Widget, can_focus=True):
     def _left_cell(self, event: Input.Blurred) -> None:
         """Take what was typed when the cell is left any other way: nothing typed is lost."""
         event.stop()
-        self._finish_blurred()
-
-    def _finish_blurred(self) -> None:
-        field = self.query_one(Input)
-        if field.has_class("-editing"):
-            field.remove_class("-editing")
-            if self.row_key is not None:
-                self.post_message(self.Edited(self, self.row_key, self.column_key, field.value))
+        self._finish(take=True, back=False)
 
     def on_key(self, event: events.Key) -> None:
         """Escape, Tab, up and down while a cell is written."""

@@ -44,6 +44,7 @@ CHANNEL_FIELDS = (
 HEAD_FIELDS = (
     Field("title", "Title", "what the loom is", "identity"),
     Field("job_number", "Job number", "the shop's own", "identity"),
+    Field("serial", "Serial", "of this very loom", "identity"),
     Field("customer", "Customer", "", "identity"),
     Field("vehicle", "Vehicle", "", "identity"),
     Field("builder", "Builder", "", "identity"),
@@ -73,8 +74,6 @@ FORM_COLUMNS = (
     GridColumn("value", "Value", 20),
     GridColumn("meaning", "What it means", 40, editable=False),
 )
-CHOSEN = ("load", "location", "feed", "override.hazard", "setting", "layout", "ignition")
-"""Keys with a list to choose from."""
 MADE = {"location": "locations", "feed": "feeds"}
 """Keys whose list can be added to, and the table it is."""
 

@@ -11,7 +11,8 @@ from textual import work
 from textual.screen import Screen
 
 from loomproof.job.document import typed_value
-from loomproof.job.pinout.values import slug
+from loomproof.job.editing import EditError
+from loomproof.job.pinout.values import fresh_id, slug
 from loomproof.job.templates import TEMPLATES, template_text
 from loomproof.tui.screens.asking import AskYesNo
 from loomproof.tui.screens.making.asks import NEW, AskLeftover, AskLine, AskUnsaved, ChooseOne
@@ -279,20 +280,15 @@ class Filing(Screen[None]):
         chosen = await self.app.push_screen_wait(ChooseOne(f"Choose: {key}", options, new=new))
         if chosen is None:
             return
-        if chosen.startswith(NEW):
-            name = chosen.removeprefix(NEW)
-            chosen = self._fresh_id(name, {option for option, _ in options})
-            document.add(MADE[key], {"id": chosen, "name": name})
-        document.set(table, index, key, typed_value(key.rpartition(".")[2], chosen))
+        try:
+            if chosen.startswith(NEW):
+                name = chosen.removeprefix(NEW)
+                chosen = fresh_id(slug(name, "place"), {option for option, _ in options})
+                document.add(MADE[key], {"id": chosen, "name": name})
+            document.set(table, index, key, typed_value(key.rpartition(".")[2], chosen))
+        except EditError as error:
+            self._page.tell_of_text(error)
         self._page.changed()
-
-    @staticmethod
-    def _fresh_id(name: str, taken: set[str]) -> str:
-        base = slug(name, "place")
-        count, found = 2, base
-        while found in taken:
-            found, count = f"{base[:36]}_{count}", count + 1
-        return found
 
     @work(exclusive=True, group="making")
     async def action_prove(self) -> None:

@@ -51,7 +51,6 @@ NO_CHANNELS = "This job has no channels yet. a adds one."
 NOT_TOML = "The text is not TOML at the moment: mend it in the text (v), see the problems."
 TYPING_S = 0.3
 """Typing in the text is taken, and checked, when it has rested this long."""
-MOST_CHANNELS = 16
 
 
 class MakingPage(Filing, Page):
@@ -111,17 +110,19 @@ The session that runs now keeps the job as it was opened: open it again to prove
                 yield from pane_tabs("Channels", "This channel", "Problems", "Head", "Text")
             with Pane(title="Channels", id="pane-making-channels"):
                 yield CellGrid(GRID_COLUMNS, id="making-grid", suggest=self._suggest_cell, raw=self._raw_cell)
-            with Pane(title="This channel", id="pane-making-form"):
+            with Pane(title="This channel", id="pane-making-form"), Vertical():
                 yield CellGrid(
                     FORM_COLUMNS, id="making-form", suggest=self._suggest_field, raw=self._raw_field
                 )
+                yield Static(id="making-form-meaning", classes="making-meaning", markup=False)
             with Pane(title="Problems", id="pane-making-problems"), Vertical():
                 yield RowList(id="making-problems")
                 yield Static(id="making-remedy", markup=False)
-            with Pane(title="Head", id="pane-making-head"):
+            with Pane(title="Head", id="pane-making-head"), Vertical():
                 yield CellGrid(
                     FORM_COLUMNS, id="making-head", suggest=self._suggest_field, raw=self._raw_head
                 )
+                yield Static(id="making-head-meaning", classes="making-meaning", markup=False)
             with Pane(title="Text", id="pane-making-text"):
                 yield Static(
                     "Esc leaves the text. Anything a job file may say can be written here.",
@@ -168,6 +169,7 @@ The session that runs now keeps the job as it was opened: open it again to prove
         grid.show(channel_rows(document, wrong))
         self.query_one("#making-form", CellGrid).show(form_rows(document, grid.row, wrong))
         self.query_one("#making-head", CellGrid).show(head_rows(document))
+        self._show_meanings()
         self._show_problems()
         self._show_text()
         self._show_file()
@@ -217,6 +219,15 @@ The session that runs now keeps the job as it was opened: open it again to prove
             form = self.query_one("#making-form", CellGrid)
             form.show(form_rows(self.document, grid.row, wrong_cells(self.document)))
 
+    @on(CellGrid.Moved, "#making-form")
+    @on(CellGrid.Moved, "#making-head")
+    def _show_meanings(self) -> None:
+        """Say below a form what its row at hand means: beside it there may be no room."""
+        for name in ("making-form", "making-head"):
+            grid = self.query_one(f"#{name}", CellGrid)
+            meaning = grid.rows[grid.row].cells[-1] if grid.rows else ""
+            self.query_one(f"#{name}-meaning", Static).update(meaning)
+
     # --- writing ---------------------------------------------------------------------------------------
 
     def _row(self, table: str, index: int) -> dict[str, object]:
@@ -259,9 +270,13 @@ The session that runs now keeps the job as it was opened: open it again to prove
         try:
             document.set(table, index, key, typed_value(key.rpartition(".")[2], text))
         except EditError as error:
-            self.notify(str(error), title="That is written in the text", severity="warning", markup=False)
+            self.tell_of_text(error)
             return
         self.changed()
+
+    def tell_of_text(self, error: EditError) -> None:
+        """Say that a change can only be made in the text."""
+        self.notify(str(error), title="That is written in the text", severity="warning", markup=False)
 
     def _raw_is(self, table: str, index: int, key: str, text: str) -> bool:
         if table == "channels":
@@ -314,32 +329,21 @@ The session that runs now keeps the job as it was opened: open it again to prove
     def action_add(self) -> None:
         """Add a channel on the next free output and cavity."""
         document = self.document
-        rows = document.rows("channels") if document else None
-        if document is None or rows is None:
+        if document is None or document.raw() is None:
             return
-        used = {row.get("channel") for row in rows}
-        free = next((number for number in range(1, MOST_CHANNELS + 1) if number not in used), None)
-        if free is None:
+        try:
+            added = document.add_channel()
+        except EditError as error:
+            self.tell_of_text(error)
+            return
+        if not added:
             self.notify(
                 "The box has 16 outputs and all are taken. Split the job over two boxes.", severity="warning"
             )
             return
-        connectors = document.rows("connectors") or [{}]
-        header = str(connectors[0].get("id", "H1"))
-        cavities = {row.get("cavity") for row in rows}
-        cavity = next(
-            f"{header}-{number}" for number in range(1, 500) if f"{header}-{number}" not in cavities
-        )
-        try:
-            document.add(
-                "channels", {"channel": free, "name": f"circuit {free}", "cavity": cavity, "load": "?"}
-            )
-        except EditError as error:
-            self.notify(str(error), severity="warning", markup=False)
-            return
         self.changed()
         grid = self.query_one("#making-grid", CellGrid)
-        grid.go_to(str(len(rows)), "name")
+        grid.go_to(grid.rows[-1].key, "name")
         grid.focus()
 
     def action_remove(self) -> None:
@@ -350,7 +354,7 @@ The session that runs now keeps the job as it was opened: open it again to prove
         try:
             self.document.remove("channels", int(grid.row_key))
         except EditError as error:
-            self.notify(str(error), severity="warning", markup=False)
+            self.tell_of_text(error)
             return
         self.changed()
         self.notify("Channel deleted. Ctrl+Z brings it back.", timeout=3)
