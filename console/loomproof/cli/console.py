@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from loomproof.cli.desks import BAD_JOB, DeskMaker, JobStarter, read_job
+from loomproof.cli.desks import DeskMaker, JobStarter, need_box, need_job, read_job
 from loomproof.cli.practice import DEMO_FAULTS, DEMO_SEED, DemoHands, demo_job, sim_url
 from loomproof.tui.settings import SettingsKeeper, usual_path
 
@@ -51,15 +51,9 @@ def open_job(
     if not in_browser:
         _need_terminal(job)
     if job is None and (box is not None or resume is not None):
-        typer.echo("Name the job: loomproof open JOB --box URL", err=True)
-        raise typer.Exit(BAD_JOB)
+        need_job("open")
     if job is not None and box is None:
-        typer.echo(
-            f"Name the box, too: loomproof open {job} --box URL. `loomproof boxes` lists what answers; "
-            "`--box sim://` is a simulated one; `loomproof open` alone lets you choose.",
-            err=True,
-        )
-        raise typer.Exit(BAD_JOB)
+        need_box("open", job, "; `loomproof open` alone lets you choose")
     raise typer.Exit(_run(job, box or "", who, records, resume, reading=in_browser))
 
 

@@ -6,7 +6,9 @@ import getpass
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, NoReturn, cast
+
+import typer
 
 from loomproof.cli.practice import DEMO_FAULTS, DEMO_SEED, SIMULATED, DemoHands, demo_job, sim_url
 from loomproof.tui.settings import RecentJob, SettingsKeeper
@@ -19,6 +21,22 @@ if TYPE_CHECKING:
 
 BAD_JOB = 2
 """Exit code of a bad job file, record or call."""
+
+
+def need_job(command: str) -> NoReturn:
+    """Refuse a call that names a box or a record but no job."""
+    typer.echo(f"Name the job: loomproof {command} JOB --box URL", err=True)
+    raise typer.Exit(BAD_JOB)
+
+
+def need_box(command: str, job: Path, otherwise: str = "") -> NoReturn:
+    """Refuse a call that names a job but no box."""
+    typer.echo(
+        f"Name the box, too: loomproof {command} {job} --box URL. `loomproof boxes` lists what answers; "
+        f"`--box sim://` is a simulated one{otherwise}.",
+        err=True,
+    )
+    raise typer.Exit(BAD_JOB)
 
 
 def read_job(path: Path) -> tuple[Job, str]:

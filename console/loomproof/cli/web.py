@@ -12,6 +12,8 @@ from typing import Annotated
 
 import typer
 
+from loomproof.cli.console import Where, Who
+
 BAD_CALL = 2
 LOOPBACK = "127.0.0.1"
 PORT = 8462
@@ -44,10 +46,8 @@ def web(
         ),
     ] = None,
     port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0: any that is free.")] = PORT,
-    who: Annotated[str, typer.Option("--who", help="Your name or initials, for the record.")] = "",
-    records: Annotated[
-        str | None, typer.Option("--records", metavar="WHERE", help="Where records are kept.")
-    ] = None,
+    who: Who = "",
+    records: Where = None,
 ) -> None:
     """Serve the console to a browser, on this machine only unless told otherwise.
 
@@ -89,19 +89,17 @@ def web(
 
 def _arguments(job: Path | None, box: str | None, who: str, records: str | None) -> list[str]:
     """Return the console's command; a bad job is told now and not in the browser."""
-    from loomproof.cli.desks import read_job
+    from loomproof.cli.desks import need_box, need_job, read_job
     from loomproof.tui.desk import StartRefusedError
 
     command = [sys.executable, "-m", "loomproof.cli.app"]
     more = [*(("--who", who) if who else ()), *(("--records", records) if records else ()), "--in-browser"]
     if job is None:
         if box is not None:
-            typer.echo("Name the job: loomproof web JOB --box URL", err=True)
-            raise typer.Exit(BAD_CALL)
+            need_job("web")
         return [*command, "demo", *more]
     if box is None:
-        typer.echo(f"Name the box, too: loomproof web {job} --box URL (sim:// is a simulated one).", err=True)
-        raise typer.Exit(BAD_CALL)
+        need_box("web", job)
     try:
         read_job(job)
     except StartRefusedError as refused:

@@ -3,13 +3,14 @@
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import count
 from typing import Any
 
 from loomproof.job.editing import EditError, add_table, remove_table, set_value
 from loomproof.job.loading import JobError, parse_job
 from loomproof.job.model import OUTPUTS, Job
-from loomproof.job.positions import UNREADABLE, find_positions
+from loomproof.job.positions import UNREADABLE, Path, find_positions
 from loomproof.job.problem import Problem
 
 MOST_STATES = 500
@@ -54,6 +55,12 @@ def typed_value(key: str, text: str) -> object | None:
             return int(number)
         return number
     return text
+
+
+@lru_cache(maxsize=2)
+def _lines(text: str) -> Mapping[Path, int]:
+    """Return the line of each key; every problem of a text asks for them."""
+    return find_positions(text).lines
 
 
 class JobDocument:
@@ -112,7 +119,7 @@ class JobDocument:
         """Return (table, index, key) of a problem in a list of tables; None where it stands elsewhere."""
         if problem.line is None or self.raw() is None:
             return None
-        lines = find_positions(self.text).lines
+        lines = _lines(self.text)
         key = problem.key.rpartition(": ")[2]
         deepest: tuple[Any, ...] = ()
         for path, line in lines.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import ClassVar
 
@@ -19,18 +20,23 @@ from loomproof.job.pinout import (
     PinoutDraft,
     PinoutError,
     Sheet,
-    Weight,
     draft_pinout,
     pinout_job_text,
     read_sheet,
 )
 from loomproof.job.pinout.columns import NONE, match_columns
-from loomproof.job.pinout.words import plain
 from loomproof.job.templates import TEMPLATES
 from loomproof.tui.screens.frame import STYLE_SHEETS, STYLES, Deck, Page, Pane, pane_tabs
 from loomproof.tui.screens.making.asks import ChooseOne
-from loomproof.tui.widgets.grid import CellGrid, GridColumn, GridRow
-from loomproof.tui.widgets.rows import Row, RowList
+from loomproof.tui.screens.making.pinout_rows import (
+    column_rows,
+    line_row,
+    open_words,
+    told_remarks,
+    told_rows,
+)
+from loomproof.tui.widgets.grid import CellGrid, GridColumn
+from loomproof.tui.widgets.rows import RowList
 from loomproof.tui.widgets.status import StatusBar
 
 COLUMNS = (
@@ -41,42 +47,6 @@ COLUMNS = (
 NO_COLUMN = "(no column)"
 READ_ANEW = "(as it is read)"
 OUTPUT_HINT = "Enter settles the load of the row under the cursor, s that of every row with the same words."
-
-
-def line_row(line: Line) -> Row:
-    """Return an output of the table as a row."""
-    load = line.load.key or f"? {len(line.load.candidates) or len(CATALOGUE)} types"
-    sign = ("✓ ", "good") if line.load.key else ("✗ ", "bad")
-    return Row(
-        str(line.row),
-        (
-            sign,
-            (f"row {line.row:<4}", "quiet"),
-            (f"{line.channel:>2}  ", "plain"),
-            (f"{line.connector}-{line.cavity}".ljust(8), "plain"),
-            (f"{line.name[:24]:<25}", "plain"),
-        ),
-        wide=((f"{line.wire or '':<6}", "quiet"),),
-        tail=(load, "plain" if line.load.key else "bad"),
-    )
-
-
-def told_rows(draft: PinoutDraft) -> list[Row]:
-    """Return what is to be settled, then what to look at, then the rows left out."""
-    rows = []
-    remarks = sorted(draft.remarks, key=lambda remark: remark.weight is not Weight.SETTLE)
-    for index, remark in enumerate(remarks):
-        sign = ("✗ settle  ", "bad") if remark.weight is Weight.SETTLE else ("? look at ", "doubt")
-        where = f"row {remark.row}, {remark.column}: " if remark.row is not None else "table: "
-        rows.append(Row(f"remark:{index}", (sign, (where, "plain"), (remark.reason, "plain"))))
-    for left in draft.left_out:
-        rows.append(
-            Row(
-                f"left:{left.row}",
-                (("- left out ", "quiet"), (f"row {left.row}: {left.reason}: {left.text}", "quiet")),
-            )
-        )
-    return rows
 
 
 class PinoutScreen(Page):
@@ -201,23 +171,7 @@ diagram before anything is driven.
             matching = self._draft.matching if self._draft else match_columns(self._sheet, self._choices)
         except PinoutError:
             matching = match_columns(self._sheet, Choices())
-        rows = []
-        for match in matching.matches:
-            label = "-" if match.column is None else match.column.label.replace("`", "")
-            role = "plain" if match.column is not None else "quiet"
-            rows.append(
-                GridRow(match.fact.value, (match.fact.value, label, match.why), ("plain", role, "quiet"))
-            )
-        for column in matching.unused:
-            label = column.label.replace("`", "")
-            rows.append(
-                GridRow(
-                    f"unused:{column.index}",
-                    ("not used", label, "e.g. " + ", ".join(column.cells[:4])),
-                    ("quiet",) * 3,
-                )
-            )
-        self.query_one("#pinout-columns", CellGrid).show(rows)
+        self.query_one("#pinout-columns", CellGrid).show(column_rows(matching))
         self._why()
 
     @on(CellGrid.Moved, "#pinout-columns")
@@ -231,8 +185,7 @@ diagram before anything is driven.
         key = self.query_one("#pinout-told", RowList).key or ""
         text = ""
         if key.startswith("remark:") and self._draft is not None:
-            remarks = sorted(self._draft.remarks, key=lambda remark: remark.weight is not Weight.SETTLE)
-            remark = remarks[int(key.partition(":")[2])]
+            remark = told_remarks(self._draft)[int(key.partition(":")[2])]
             text = f"{remark.reason}\nTo mend it: {remark.remedy}"
         self.query_one("#pinout-remedy", Static).update(text)
 
@@ -278,28 +231,18 @@ diagram before anything is driven.
         chosen = await self.app.push_screen_wait(ChooseOne(f"Which column says {key}?", options))
         if chosen == READ_ANEW:
             columns = {fact: text for fact, text in self._choices.columns.items() if fact != key}
-            self._try(self._with(columns=columns))
+            self._try(replace(self._choices, columns=columns))
         elif chosen is not None:
             self._use_column(Fact(key), NONE if chosen == NO_COLUMN else chosen)
 
     def _use_column(self, fact: Fact, said: str) -> None:
         """Take a column for a fact; one that another fact was given before is taken away from it."""
-        name = (
-            said
-            if said == NONE
-            else said.split(" ", maxsplit=1)[0]
-            if any(said == label for label, _ in self._labels())
-            else said
-        )
+        is_label = said in (label for label, _ in self._labels())
+        name = said.split(" ", maxsplit=1)[0] if is_label else said
         columns = {
             other: text for other, text in self._choices.columns.items() if text != name or name == NONE
         }
-        self._try(self._with(columns={**columns, fact: name}))
-
-    def _with(self, **changes: object) -> Choices:
-        from dataclasses import replace
-
-        return replace(self._choices, **changes)  # type: ignore[arg-type]
+        self._try(replace(self._choices, columns={**columns, fact: name}))
 
     @work(exclusive=True, group="pinout")
     async def action_headings(self) -> None:
@@ -315,7 +258,7 @@ diagram before anything is driven.
             ChooseOne("In which row are the headings?", [*options, ("0", "there are none")])
         )
         if chosen is not None:
-            self._try(self._with(header_row=int(chosen), columns={}))
+            self._try(replace(self._choices, header_row=int(chosen), columns={}))
 
     # --- loads -----------------------------------------------------------------------------------------
 
@@ -338,12 +281,15 @@ diagram before anything is driven.
         chosen = await self.app.push_screen_wait(ChooseOne(title, first + rest, text=line.load.why))
         if chosen is None or self._draft is None:
             return
-        words = _open_words(line)
-        rows = [other.row for other in self._draft.lines if alike and _open_words(other) == words] or [
+        words = open_words(line)
+        rows = [other.row for other in self._draft.lines if alike and open_words(other) == words] or [
             line.row
         ]
         self._try(
-            self._with(row_loads={**self._choices.row_loads, **dict.fromkeys([*rows, line.row], chosen)})
+            replace(
+                self._choices,
+                row_loads={**self._choices.row_loads, **dict.fromkeys([*rows, line.row], chosen)},
+            )
         )
 
     def _line(self) -> Line | None:
@@ -395,12 +341,3 @@ diagram before anything is driven.
     def action_leave(self) -> None:
         """Go back without a job."""
         self.dismiss(None)
-
-
-def _open_words(line: Line) -> str:
-    """Return what a row says of its load, without numbers: rows alike are settled together."""
-    return " ".join(
-        word
-        for word in plain(line.load.why if line.load.candidates else line.name).split()
-        if not word.isdigit()
-    )
