@@ -43,7 +43,7 @@ from loomproof_sim.simbox import SimBox
 from loomproof_sim.urls import find, forget
 
 JOB = Path(__file__).parents[1] / "examples" / "inline-five-turbo.toml"
-TOLD = (Kind.MATCHED, Kind.MISMATCH, Kind.CONFIRMED)
+TOLD = (Kind.MATCHED, Kind.MISMATCH, Kind.AGAIN, Kind.CONFIRMED)
 WRONG = (Kind.MISMATCH, Kind.CONFIRMED, Kind.STRAY, Kind.FEED, Kind.TWITCH)
 UNTOLD_S = 2.0
 

@@ -152,6 +152,7 @@ def told_text(job: Job, state: WalkState, item: Happening) -> str:
         Kind.ASKED: f"PULL: {place}" + (" once more" if item.channels else ""),
         Kind.MATCHED: f"  channel {channels}: {place}. Seat it.",
         Kind.MISMATCH: f"  NOT AS EXPECTED: channel {channels} went. Seat it.",
+        Kind.AGAIN: f"  channel {channels}: {place}, as expected; this place takes two pulls the same. Seat it.",
         Kind.CONFIRMED: f"  WRONG: {place or 'there'} moves channel {channels}. Seat it.",
         Kind.BACK: "  back.",
         Kind.STRAY: f"  channel {channels} went, too: one at a time. Seat both.",

@@ -52,6 +52,7 @@ ENGINE_MARKS: dict[PlaceState, str] = {
 _JUDGING = (
     Kind.MATCHED,
     Kind.MISMATCH,
+    Kind.AGAIN,
     Kind.CONFIRMED,
     Kind.FEED,
     Kind.STRAY,
@@ -180,9 +181,12 @@ class Walking:
             return "PULL IT AND LEAVE IT OFF", place.name, "doubt", text
         where = place.where or "No place is given in the job."
         if state.doubt:
-            text = (
-                f"Channel {_listed(state.doubt)} went, not what belongs there. Is your hand on the right one?"
+            what = (
+                "as expected, but it must come twice"
+                if state.doubt == place.visible
+                else "not what belongs there"
             )
+            text = f"Channel {_listed(state.doubt)} went, {what}. Is your hand on the right one?"
             return "PULL IT ONCE MORE", place.name, "doubt", f"{text} {where}"
         return "PULL", place.name, "plain", where
 
@@ -202,6 +206,12 @@ class Walking:
                 channels,
                 "bad",
                 f"Expected there: {self._homes(judged.channels)}. Seat it, then pull it once more.",
+            ),
+            Kind.AGAIN: (
+                f"AS EXPECTED, ONCE: {name}",
+                channels,
+                "doubt",
+                "A channel answered at two places, so this one takes two pulls the same. Seat it, then pull it once more.",
             ),
             Kind.CONFIRMED: (
                 f"✗ WRONG AT {name or 'ONE CONNECTOR'}",
@@ -281,6 +291,7 @@ class Walking:
             Kind.LOST: Cue(Sound.LOST),
             Kind.MATCHED: Cue(Sound.RIGHT, words="right"),
             Kind.MISMATCH: Cue(Sound.WRONG, words=f"not expected, {channels}"),
+            Kind.AGAIN: Cue(Sound.NOTE, words=f"as expected, {channels}"),
             Kind.CONFIRMED: Cue(Sound.WRONG, words=f"wrong, {channels}"),
             Kind.BACK: Cue(Sound.BACK),
             Kind.STRAY: Cue(Sound.NOTE, words="one at a time, seat both"),

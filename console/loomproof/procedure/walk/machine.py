@@ -5,7 +5,8 @@ The rules that keep the map right, whatever hands do:
 * A place that answers as the job says is taken at the first pull. Anything else must answer the same way at
   two pulls running before it is believed: a hand on the wrong connector is commoner than a wrong loom.
 * The same connector seated and pulled again within two seconds means "no, not that": the answer is dropped.
-* A channel that answers at two places proves neither: the earlier place is asked again.
+* A channel that answers at two places proves neither: the earlier place is asked again, and whatever it answers
+  then, even what is expected, must come twice running. Two hands on wrong connectors could else agree.
 * In free order a place is only told, so whatever is contradicted is asked for by name at the end.
 * A place whose own channel shows no load is asked for only while some load has been found nowhere.
 * Wires that are joined hide each other's pull. So places that moved nothing are at the end pulled one after the
@@ -146,15 +147,14 @@ class WalkMachine(WalkLedger):
     def _judge_asked(self, pull: Pull, at_s: float) -> None:
         place, gone = self.asked, pull.channels
         assert place is not None
-        if gone == self._expected(place):
+        expected = gone == self._expected(place)
+        once_will_do = place not in self._reopened and (expected or gone <= self.elsewhere)
+        if once_will_do or gone == pull.doubt_before:
             self._accept(pull, place, How.ASKED)
-            self._say(Kind.MATCHED, at_s, place, gone)
-        elif gone == pull.doubt_before or gone <= self.elsewhere:
-            self._accept(pull, place, How.ASKED)
-            self._say(Kind.CONFIRMED, at_s, place, gone)
+            self._say(Kind.MATCHED if expected else Kind.CONFIRMED, at_s, place, gone)
         else:
             self.doubt = gone
-            self._say(Kind.MISMATCH, at_s, place, gone)
+            self._say(Kind.AGAIN if expected else Kind.MISMATCH, at_s, place, gone)
 
     def _judge_free(self, pull: Pull, at_s: float) -> None:
         gone = pull.channels

@@ -60,6 +60,8 @@ class Kind(StrEnum):
     LOST = "lost"
     MATCHED = "matched"
     MISMATCH = "mismatch"
+    AGAIN = "again"
+    """As expected, but of a place that is asked again: it counts when it comes twice."""
     CONFIRMED = "confirmed"
     BACK = "back"
     STRAY = "stray"

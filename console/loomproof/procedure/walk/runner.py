@@ -253,6 +253,7 @@ class Walk:
 
 _NOTED: dict[Kind, str] = {
     Kind.MISMATCH: "Walk: channel {channels} went, not what is expected at {place}; asked to pull it once more.",
+    Kind.AGAIN: "Walk: channel {channels} went, as expected at {place}, which is asked again; asked to pull it once more.",
     Kind.TWITCH: "Walk: channel {channels} let go for a moment. Flex the loom there.",
     Kind.STRAY: "Walk: channel {channels} went while another connector was off; not counted.",
     Kind.SILENT: "Walk: nothing came from {place}; put off.",
