@@ -1,9 +1,11 @@
 import math
 
+import numpy as np
 import pytest
 
 from loomproof.diagnose import Property, PropertyVerdict, Verdict, channel_verdict
-from loomproof.diagnose.decide import decide
+from loomproof.diagnose.case import vouched
+from loomproof.diagnose.decide import FAULTY_SHARE, decide, risk_among_parts
 from loomproof.diagnose.expect import Band
 from loomproof.diagnose.judge import against
 from loomproof.measure import Estimate
@@ -84,3 +86,46 @@ def test_an_estimate_must_be_a_number():
 def test_what_has_an_innocent_explanation_but_no_proof_is_left_in_doubt(value, verdict):
     band = Band(8.0, 12.0, 10.0, 0.0, "a catalogue", doubt=2.0)
     assert against(1, Property.RESISTANCE, Estimate(value, 0.1), band, "ohm").verdict is verdict
+
+
+def near_an_edge(value, u, sisters):
+    band = Band(8.0, 12.0, 10.0, 0.0, "a test")
+    measured = Estimate(value, u)
+    verdict = against(1, Property.RESISTANCE, measured, band, "ohm")
+    assert verdict.verdict is Verdict.UNSURE
+    return vouched(verdict, measured, band, sisters)
+
+
+SISTERS = Band(11.0, 12.5, 11.7, 0.0, "a test", statistical=True)
+
+
+def test_sisters_vouch_for_what_lies_inside_its_limits_and_near_them():
+    verdict = near_an_edge(11.8, 0.2, SISTERS)
+    assert verdict.verdict is Verdict.PASS
+    assert "like its sisters" in verdict.reason
+    assert 0.0 < verdict.risk < 0.01
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "sisters"),
+    [
+        (11.8, 0.2, None),
+        (12.1, 0.2, SISTERS),  # they agree, but outside its limits
+        (8.2, 0.2, SISTERS),  # inside its limits, but unlike them
+        (11.8, 1.1, SISTERS),  # capability index 4 / (4 x 1.1), under 1 (JCGM 106:2012, 7.6.3)
+    ],
+)
+def test_sisters_vouch_for_nothing_else(value, u, sisters):
+    assert near_an_edge(value, u, sisters).verdict is Verdict.UNSURE
+
+
+def test_the_risk_of_a_pass_among_parts_that_fill_their_tolerance():
+    """Bayes' theorem with the prior drawn: parts over the tolerance evenly, two in a hundred beyond it."""
+    rng = np.random.default_rng(3)
+    count = 4_000_000
+    beyond = rng.random(count) < FAULTY_SHARE
+    true = np.where(beyond, rng.uniform(5.0, 20.0, count), rng.uniform(8.0, 12.0, count))
+    seen = true + rng.normal(0.0, 0.5, count)
+    there = np.abs(seen - 11.9) < 0.05
+    wrong = np.mean((true[there] < 8.0) | (true[there] > 12.0))
+    assert risk_among_parts(Estimate(11.9, 0.5), 8.0, 12.0) == pytest.approx(float(wrong), rel=0.25)

@@ -7,7 +7,7 @@ import pytest
 from loomproof.diagnose import Noticed, Property, Verdict, channel_verdict, find, judge
 from loomproof.diagnose.expect import copper_thermometer, expect
 from loomproof.job.faults import FaultKind
-from loomproof.measure import Moved
+from loomproof.measure import Estimate, Moved
 
 JOBS = ("inline", "boat", "bench", "classroom")
 
@@ -160,3 +160,32 @@ def test_a_faulty_sister_is_no_measure_for_the_others(bench):
     lab = bench("inline", "bridged:2:4", seed=31)
     bands = expect(lab.job, lab.evidence()).sisters
     assert bands[1].middle == pytest.approx(14.0, rel=0.2)
+
+
+def with_source(evidence, ohm, u):
+    """The same loom behind a supply seen with so much ohm, and so coarsely, on every load."""
+    channels = {
+        c: replace(own, signature=own.signature.but(source_ohm=Estimate(ohm, u)))
+        for c, own in evidence.channels.items()
+        if own.signature is not None
+    }
+    return replace(evidence, channels={**evidence.channels, **channels})
+
+
+@pytest.mark.parametrize(
+    ("ohm", "u", "verdict"),
+    [
+        (0.97, 0.07, Verdict.FAIL),  # coarse, and yet far beyond: each load alone tells
+        (0.60, 0.15, Verdict.FAIL),  # all together tell
+        (0.36, 0.12, Verdict.UNSURE),
+        (0.12, 0.12, Verdict.NOT_TESTED),
+        (0.60, 2.00, Verdict.NOT_TESTED),
+    ],
+)
+def test_a_ripple_that_blurs_the_supply_does_not_hide_a_weak_one(bench, ohm, u, verdict):
+    lab = bench("boat", seed=31)
+    evidence = with_source(lab.evidence(), ohm, u)
+    verdicts = judge(lab.job, evidence)
+    assert {v.verdict for v in verdicts if v.property is Property.FEED} == {verdict}
+    found = [f.fault for f in find(lab.job, evidence, verdicts)]
+    assert (found == [FaultKind.WEAK_SUPPLY]) == (verdict is Verdict.FAIL)

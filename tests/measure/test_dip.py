@@ -1,11 +1,14 @@
 """Did the armature land? yes, no, cannot tell."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure import Calibration, Moved, measure, measure_one, plan_pulse
 from loomproof.measure.dip import slope_jumps, threshold
+from loomproof.measure.motion import noise_excess
 from loomproof.measure.rise import resistance_inductance, whole_rise
 from loomproof.measure.source import look_at_source
 from loomproof.measure.stroke import bound_stroke, stroke_patterns
@@ -44,6 +47,30 @@ def test_a_stuck_armature_is_told_and_seldom_called_moved(maker):
     found = [s.moved for s in answers(maker, maker.circuit(), range(120))]
     assert found.count(Moved.YES) == 0  # one in a thousand is allowed per pulse
     assert found.count(Moved.NO) >= 110
+
+
+@pytest.mark.parametrize("sigma", [0.5, 1.0, 1.5, 3.0])
+def test_noise_beyond_what_the_box_states_is_seen_beside_a_rise_and_a_landing(sigma):
+    """White noise of known spread; the threshold of a landing is worth what the noise it assumes is worth."""
+    t, u = 26e-6 * np.arange(1, 331), np.full(330, 2e-3)
+    rise = 0.9 * (1 - np.exp(-t / 1e-3)) + np.where(t > 1.5e-3, 60.0 * (t - 1.5e-3), 0.0)
+    rng = np.random.default_rng(4)
+    seen = [noise_excess(rise + sigma * u * rng.standard_normal(t.size), u) for _ in range(50)]
+    assert np.mean(seen) == pytest.approx(max(sigma, 1.0), rel=0.06)
+    assert min(seen) >= 1.0
+    assert noise_excess(rise[:20], u[:20]) == 1.0
+
+
+def test_an_armature_that_stands_in_more_noise_than_stated_is_not_called_moved(maker):
+    noisy = maker.calibration.noise_counts * 1.7
+    fields = {f: getattr(maker.calibration, f) for f in maker.calibration.__slots__}
+    clean = maker.shape(maker.circuit(), ON_S, SPAN_S)
+    loud = Calibration(**{**fields, "noise_counts": noisy})
+    told = []
+    for k in range(120):
+        trace = maker.trace(maker.circuit(), on_s=ON_S, span_s=SPAN_S, seed=k, clean=clean, calibration=loud)
+        told.append(measure_one(replace(trace, current_u_a=trace.current_u_a / 1.55), INJECTOR).moved)
+    assert Moved.YES not in told
 
 
 def test_a_plain_fit_over_a_landing_would_be_wrong_and_is_not_used(maker):

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from loomproof.diagnose.decide import decide, probability_of_conformity
+from loomproof.diagnose.decide import decide, probability_of_conformity, risk_among_parts
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
 
 if TYPE_CHECKING:
@@ -68,6 +68,25 @@ def against(case_channel: int, about: Property, measured: Estimate, band: Band, 
         decision.probability,
         decision.risk,
     )
+
+
+def vouched(
+    verdict: PropertyVerdict, measured: Estimate, band: Band, sisters: Band | None
+) -> PropertyVerdict:
+    """Simple acceptance (JCGM 106:2012, 8.2.1) in place of a guarded one, where the sisters vouch for a value.
+
+    A fault of one circuit sets it off from its sisters, so one that is like them and inside its limits is not to be
+    doubted for lying within the measurement's uncertainty of their edge. A measurement that could not tell the limits
+    apart (its expanded uncertainty beyond half their distance: capability index under 1, 7.6.3 there) proves nothing.
+    """
+    if verdict.verdict is not Verdict.UNSURE or sisters is None or 4.0 * measured.u > band.high - band.low:
+        return verdict
+    low, high = max(band.low, sisters.low), min(band.high, sisters.high)
+    if not low <= measured.value <= high:
+        return verdict
+    reason = "inside its limits, and like its sisters"
+    risk = risk_among_parts(measured, band.low, band.high)
+    return replace(verdict, verdict=Verdict.PASS, reason=reason, risk=risk)
 
 
 def _predicted(channel: int, about: Property, measured: Estimate, band: Band, unit: str) -> PropertyVerdict:

@@ -15,6 +15,12 @@ from loomproof.measure.quantities import Estimate, probability_below, quantile
 CONFIDENCE = 0.977  # one-sided; 2 u for a normal distribution (JCGM 106, 8.3.2.2, w = U)
 
 
+FAULTY_SHARE = (
+    0.02  # of circuits that lie beyond their limits before anything is measured; common practice, no source
+)
+_BEYOND = 1.5  # over how much of the middle such a value may lie, from half of it to twice; judgment
+
+
 @dataclass(frozen=True)
 class Decision:
     """A verdict with what it rests on.
@@ -60,3 +66,15 @@ def decide(
     if estimate.value < floor - guard or estimate.value > ceiling + guard:
         return Decision(Verdict.FAIL, probability, probability)
     return Decision(Verdict.UNSURE, probability, None)
+
+
+def risk_among_parts(estimate: Estimate, low: float, high: float) -> float:
+    """Specific risk of a pass when it is known what parts there are: most fill their tolerance evenly, few lie beyond.
+
+    The estimate alone takes every value for equally likely beforehand. JCGM 106:2012, clause 6, equation 1: prior
+    times likelihood; a tolerance that is evenly filled as in JCGM 100:2008, 4.3.7.
+    """
+    conforms = probability_of_conformity(estimate, low, high)
+    sound = (1.0 - FAULTY_SHARE) * conforms / (high - low)
+    faulty = FAULTY_SHARE * (1.0 - conforms) / (_BEYOND * 0.5 * (low + high))
+    return faulty / (sound + faulty) if sound + faulty > 0.0 else 1.0

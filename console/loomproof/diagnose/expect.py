@@ -7,7 +7,7 @@ its uncertainty widens every comparison that leans on it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from loomproof.diagnose.band import (
     COPPER_KINDS,
     DOUBT_RATE,
     FAIL_RATE,
+    FINE_SOURCE_U_OHM,
     LOGIC_KINDS,
     TERMINALS_OHM,
     WARM_FILAMENT,
@@ -34,7 +35,7 @@ from loomproof.diagnose.temperature import (
     warming,
 )
 from loomproof.job.kinds import LoadKind
-from loomproof.measure.quantities import Estimate
+from loomproof.measure.quantities import Estimate, pooled
 
 if TYPE_CHECKING:
     from loomproof.diagnose.evidence import ChannelEvidence, LoomEvidence
@@ -51,7 +52,8 @@ _COLD_FILAMENT = 0.02  # repeatability of a cold filament, relative; common prac
 class Expectations:
     """What is expected of every channel of one loom.
 
-    `resistance` and `sisters` are in ohm as measured at the box (load, wire, feed); `inductance` in H.
+    `resistance` and `sisters` are in ohm as measured at the box (load, wire, feed); `inductance` in H. `source_ohm` is
+    the supply's resistance by all loads together, where none of them sees it finely alone.
     """
 
     temperature_c: Estimate
@@ -61,6 +63,7 @@ class Expectations:
     inductance: Mapping[int, Band] = field(default_factory=dict)
     inductance_sisters: Mapping[int, Band] = field(default_factory=dict)
     steady: Mapping[int, Band] = field(default_factory=dict)
+    source_ohm: Estimate | None = None
 
     def bands(self, channel: int) -> tuple[Band, ...]:
         """Every band of a channel's resistance."""
@@ -90,7 +93,17 @@ def expect(job: Job, evidence: LoomEvidence) -> Expectations:
         inductance=inductance,
         inductance_sisters=sister_bands(groups, _within(henries, inductance), "inductance", joints=False),
         steady={c: b for c in fitted if (b := _steady(job, c, evidence.of(c))) is not None},
+        source_ohm=_source(evidence, groups),
     )
+
+
+def _source(evidence: LoomEvidence, channels: Iterable[int]) -> Estimate | None:
+    """The supply hangs behind every load, so what a ripple leaves coarse on each of them, all together tell finer."""
+    signatures = [s for c in channels if (s := evidence.of(c).signature) is not None]
+    seen = [s.source_ohm for s in signatures if s.source_ohm is not None and not s.tripped]
+    if not seen or min(e.u for e in seen) <= FINE_SOURCE_U_OHM:
+        return None
+    return pooled(seen)
 
 
 def _within(seen: Mapping[int, Sister], bands: Mapping[int, Band]) -> dict[int, Sister]:

@@ -6,8 +6,9 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from loomproof.diagnose.band import LOGIC_KINDS, Band
-from loomproof.diagnose.case import against, why_missing, worst
+from loomproof.diagnose.band import FAIL_RATE, FINE_SOURCE_U_OHM, LOGIC_KINDS, Band
+from loomproof.diagnose.case import against, vouched, why_missing, worst
+from loomproof.diagnose.decide import decide
 from loomproof.diagnose.features import Conduct, Rest
 from loomproof.diagnose.rules_action import ACTING_BY_CURRENT
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
 
 GROUNDED = "the pin rests at ground with the output off: a short to ground"
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
+_COARSE_DOUBT_RATE = (
+    0.05  # of a supply seen coarsely: what is so seldom above the limit by chance is no longer passed
+)
 _WOUND_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER, LoadKind.COIL})
 _SUPPRESSED_AS = {
     Suppression.NONE: OffShape.CLAMP,
@@ -106,6 +110,8 @@ def _blind(case: Case, measured: Estimate, known: list[Band]) -> str:
 def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdict:
     """Against one band. Turns that are lost show in the inductance first, so low among sisters is not yet a fault."""
     verdict = against(case.channel, Property.RESISTANCE, measured, band, "ohm")
+    if band.among == "the catalogue":
+        verdict = vouched(verdict, measured, band, case.expected.sisters.get(case.channel))
     low = verdict.verdict is Verdict.FAIL and measured.value < band.low
     catalogue = case.expected.resistance.get(case.channel)
     if not low or catalogue is None or band is catalogue or measured.value < catalogue.low:
@@ -124,8 +130,11 @@ def judge_inductance(case: Case) -> PropertyVerdict | None:
         return None
     if measured is None:
         return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))
-    bands = [case.expected.inductance[case.channel], case.expected.inductance_sisters.get(case.channel)]
-    verdict = worst([against(case.channel, about, measured, band, "H") for band in bands if band is not None])
+    due, sisters = case.expected.inductance[case.channel], case.expected.inductance_sisters.get(case.channel)
+    verdicts = [vouched(against(case.channel, about, measured, due, "H"), measured, due, sisters)]
+    if sisters is not None:
+        verdicts.append(against(case.channel, about, measured, sisters, "H"))
+    verdict = worst(verdicts)
     own = case.signature is not None and case.signature.inductance_h is not None
     if own or verdict is None or verdict.verdict is Verdict.FAIL:
         return verdict
@@ -194,7 +203,36 @@ def judge_feed(case: Case) -> PropertyVerdict | None:
         0.0,
         f"source up to {WEAK_SOURCE_OHM:g} ohm (common practice, no source)",
     )
-    if source.u > WEAK_SOURCE_OHM / 4.0:
-        return case.say(about, Verdict.NOT_TESTED, "this load's current is too small to see the supply sag")
+    if source.u > FINE_SOURCE_U_OHM:
+        return _coarse_feed(case, source, band)
     verdict = against(case.channel, about, source, replace(band, low=-1e9), "ohm")
     return replace(verdict, low=None)
+
+
+def _coarse_feed(case: Case, own: Estimate, band: Band) -> PropertyVerdict:
+    """A supply seen too coarsely to be passed may still lie far beyond its limit: by this load, or by all together."""
+    about, limit = Property.FEED, band.high
+    seen = [(own, "by this load's current")]
+    if case.expected.source_ohm is not None:
+        seen.append((case.expected.source_ohm, "by the currents of all loads together"))
+    for rate, verdict in ((FAIL_RATE, Verdict.FAIL), (_COARSE_DOUBT_RATE, Verdict.UNSURE)):
+        for source, by in seen:
+            decision = decide(source, None, limit, 1.0 - rate)
+            if decision.verdict is Verdict.FAIL:
+                off = f"{source.value:.2g} ohm in the battery and its leads, {by}"
+                risk = decision.risk if verdict is Verdict.FAIL else None
+                reason = f"above its limit, {off}" if risk is not None else f"probably above its limit, {off}"
+                return PropertyVerdict(
+                    case.channel,
+                    about,
+                    verdict,
+                    source,
+                    None,
+                    limit,
+                    "ohm",
+                    band.source,
+                    reason,
+                    decision.probability,
+                    risk,
+                )
+    return case.say(about, Verdict.NOT_TESTED, "this load's current is too small to see the supply sag")
