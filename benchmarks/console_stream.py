@@ -80,7 +80,7 @@ class StreamingDesk(SessionDesk):
             )
             for channel in progress.channels
         )
-        return replace(progress, channels=channels)
+        return replace(progress, channels=channels, running=True)  # as while a step drives
 
 
 def main() -> int:

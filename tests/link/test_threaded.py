@@ -1,12 +1,14 @@
 """The threaded link over a real pty and a real TCP socket. No time is asserted, only order and outcome."""
 
 import signal
+import socket
 import threading
 import time
 
 import pytest
 
 from loomproof.link import LinkDown, LinkLost, NoReply, ThreadedLink, open_link
+from loomproof.link.ports import open_port
 from loomproof_wire.messages import Ack, DriveTrain, GetStatus, Heartbeat, Stop, Trip
 
 
@@ -193,6 +195,15 @@ def test_closing_from_a_subscriber_does_not_hang(served, box, hello, eventually)
     link.subscribe(lambda event: link.close())
     served[1].send(box.event(Trip(1, 1)))
     eventually(lambda: not link._thread.is_alive())
+
+
+def test_frames_over_tcp_are_not_held_back():
+    """Nagle's algorithm (RFC 896) would hold a stop back until the frame before it is acknowledged."""
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = open_port(f"socket://127.0.0.1:{listener.getsockname()[1]}", baud=500_000)
+        with socket.fromfd(port.fileno(), socket.AF_INET, socket.SOCK_STREAM) as same:
+            assert same.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+        port.close()
 
 
 @pytest.mark.parametrize(

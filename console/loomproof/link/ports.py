@@ -1,5 +1,6 @@
 """Opening a port by its pyserial URL or device name."""
 
+import socket
 from typing import cast
 
 import serial
@@ -46,6 +47,18 @@ def open_port(url: str, baud: int) -> serial.SerialBase:
         if "://" not in url:
             port.exclusive = True
         port.open()
+        if url.startswith("socket://"):
+            _send_at_once(port)
     except PORT_ERRORS as error:
         raise LinkLost(url, describe(error)) from error
     return port
+
+
+def _send_at_once(port: serial.SerialBase) -> None:
+    """Keep the system from holding a frame back until the one before is acknowledged: 40 ms for a stop.
+
+    That is Nagle's algorithm (RFC 896) against a delayed acknowledgement (RFC 1122, 4.2.3.2). pyserial's
+    rfc2217 ports do this by themselves.
+    """
+    with socket.fromfd(port.fileno(), socket.AF_INET, socket.SOCK_STREAM) as same:
+        same.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
@@ -13,7 +14,7 @@ from textual import on, work
 from textual.app import App
 from textual.binding import Binding
 from textual.driver import Driver
-from textual.reactive import reactive
+from textual.reactive import var
 from textual.screen import Screen
 
 from loomproof.tui import messages
@@ -24,6 +25,7 @@ from loomproof.tui.screens.starting import StartingScreen
 from loomproof.tui.settings import SettingsKeeper
 from loomproof.tui.sounds import BELL_S, Sound, SoundKind, Sounds, kind_of
 from loomproof.tui.stopping import Guards, StopKeyDriver
+from loomproof.tui.sweeping import Sweeper
 from loomproof.tui.theme import THEMES
 from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
 from loomproof.tui.walkviews import FlexView, WalkView
@@ -35,6 +37,8 @@ if TYPE_CHECKING:
 
 CALL_IN_S = 0.1
 DRAWN_AT_LATEST_S = 1.0
+STOP_TOLD_S = 4.0
+"""How long a stop stays written over the page; pressing on in that time does not write it again."""
 
 
 def _commands() -> type[Provider]:
@@ -85,16 +89,16 @@ class Console(App[int]):
         ),
     ]
 
-    panel: reactive[PanelView] = reactive(PanelView(), init=False)
-    progress: reactive[Progress] = reactive(Progress(), init=False)
-    prompt: reactive[PromptView | None] = reactive(None, init=False)
-    trace: reactive[TraceView] = reactive(TraceView(), init=False)
-    bench_channel: reactive[int] = reactive(0, init=False)
-    drive_said: reactive[str] = reactive("", init=False)
-    large_text: reactive[bool] = reactive(False, init=False)
-    walk: reactive[WalkView] = reactive(WalkView(), init=False)
-    flex: reactive[FlexView] = reactive(FlexView(), init=False)
-    sound_means: reactive[str] = reactive("", init=False)
+    panel: var[PanelView] = var(PanelView(), init=False)
+    progress: var[Progress] = var(Progress(), init=False)
+    prompt: var[PromptView | None] = var(None, init=False)
+    trace: var[TraceView] = var(TraceView(), init=False)
+    bench_channel: var[int] = var(0, init=False)
+    drive_said: var[str] = var("", init=False)
+    large_text: var[bool] = var(False, init=False)
+    walk: var[WalkView] = var(WalkView(), init=False)
+    flex: var[FlexView] = var(FlexView(), init=False)
+    sound_means: var[str] = var("", init=False)
 
     def __init__(
         self,
@@ -129,6 +133,8 @@ class Console(App[int]):
         self.who = who or self.settings.now.who
         self._welcome = welcome
         self._guards: Guards | None = None
+        self._sweeper = Sweeper()
+        self._stop_told_s = -STOP_TOLD_S
         self.console_themes = tuple(theme.name for theme in THEMES)
         for theme in THEMES:
             self.register_theme(theme)
@@ -143,6 +149,7 @@ class Console(App[int]):
         if not self.is_headless and threading.current_thread() is threading.main_thread():
             self._guards = Guards(self)
             self._guards.install()
+            self._sweeper.begin()
         if self._make_desk is not None:
             self._once_drawn(partial(self._start, self._make_desk))
         elif self._desk is not None:
@@ -209,13 +216,17 @@ class Console(App[int]):
         self._begin()
 
     def _begin(self) -> None:
-        self.set_interval(CALL_IN_S, self.desk.call_in)
+        self.set_interval(CALL_IN_S, self._call_in)
         if self._welcome:
             from loomproof.tui.screens.help import WELCOME, HelpScreen
 
             self.push_screen(HelpScreen(WELCOME))
         # Connect only once the page stands: drawing it may take longer than the heartbeat allows.
         self._once_drawn(partial(self.desk.begin, self.post_message))
+
+    def _call_in(self) -> None:
+        self.desk.call_in()
+        self._sweeper.tick(working=self.progress.running)
 
     @property
     def has_desk(self) -> bool:
@@ -246,6 +257,7 @@ class Console(App[int]):
         self.stop_now()
         with suppress(Exception):
             self.desk.close()
+        self._sweeper.end()
         if self._guards is not None:
             self._guards.remove()
 
@@ -360,13 +372,15 @@ class Console(App[int]):
     async def action_stop(self) -> None:
         """Stop. The driver has done it already when a key was pressed; doing it again does no harm."""
         self.stop_now()
-        if self._desk is None:
+        now_s = time.monotonic()
+        if self._desk is None or now_s - self._stop_told_s < STOP_TOLD_S:
             return
+        self._stop_told_s = now_s
         self.notify(
             "Every output is off. Find out why before you clear it (Ctrl+R).",
             title="STOP",
             severity="warning",
-            timeout=4,
+            timeout=STOP_TOLD_S,
         )
 
     def action_clear_stop(self) -> None:
