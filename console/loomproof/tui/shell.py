@@ -1,4 +1,4 @@
-"""The application: its state, the pages, the stop, and what crosses from the desk."""
+"""The application: how it starts and ends, its pages and the stop."""
 
 from __future__ import annotations
 
@@ -10,25 +10,19 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from textual import on, work
-from textual.app import App
+from textual import work
 from textual.binding import Binding
 from textual.driver import Driver
-from textual.reactive import var
 from textual.screen import Screen
 
-from loomproof.tui import messages
-from loomproof.tui.desk import Desk, Hands, MakeDesk, Reply, Starter, StartRefusedError
-from loomproof.tui.messages import Progress
+from loomproof.tui.desk import Desk, Hands, MakeDesk, Starter, StartRefusedError
 from loomproof.tui.pages import PAGES, START, STARTING, offered, page_maker
 from loomproof.tui.screens.starting import StartingScreen
 from loomproof.tui.settings import SettingsKeeper
-from loomproof.tui.sounds import BELL_S, Sound, SoundKind, Sounds, kind_of
 from loomproof.tui.stopping import Guards, StopKeyDriver
 from loomproof.tui.sweeping import Sweeper
 from loomproof.tui.theme import THEMES
-from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
-from loomproof.tui.walkviews import FlexView, WalkView
+from loomproof.tui.told import ToldByDesk
 
 if TYPE_CHECKING:
     from textual.command import Provider
@@ -53,7 +47,7 @@ def _browser_driver() -> type[Driver]:
     return BrowserDriver
 
 
-class Console(App[int]):
+class Console(ToldByDesk):
     """The Loomproof console.
 
     With `reading` it stands in a browser: nothing is driven from it.
@@ -89,17 +83,6 @@ class Console(App[int]):
         ),
     ]
 
-    panel: var[PanelView] = var(PanelView(), init=False)
-    progress: var[Progress] = var(Progress(), init=False)
-    prompt: var[PromptView | None] = var(None, init=False)
-    trace: var[TraceView] = var(TraceView(), init=False)
-    bench_channel: var[int] = var(0, init=False)
-    drive_said: var[str] = var("", init=False)
-    large_text: var[bool] = var(False, init=False)
-    walk: var[WalkView] = var(WalkView(), init=False)
-    flex: var[FlexView] = var(FlexView(), init=False)
-    sound_means: var[str] = var("", init=False)
-
     def __init__(
         self,
         desk: Desk | MakeDesk | None = None,
@@ -116,21 +99,20 @@ class Console(App[int]):
         if desk is None and starter is None:
             raise ValueError("a console needs a desk, or a starter that makes one")
         self._make_desk: MakeDesk | None = desk if callable(desk) else None
-        self._desk: Desk | None = None if callable(desk) else desk
         if desk is None or callable(desk):
             start = "making" if making else START
             self.DEFAULT_MODE = STARTING if desk else start  # type: ignore[misc] # of this one console
-        self.reading = reading
-        super().__init__(driver_class=_browser_driver() if reading else StopKeyDriver)
-        self.set_reactive(Console.panel, PanelView(reading=reading))
+        super().__init__(
+            None if callable(desk) else desk,
+            settings=settings,
+            who=who,
+            reading=reading,
+            driver_class=_browser_driver() if reading else StopKeyDriver,
+        )
         self.starter = starter
         self.making_path = None if job_path is None else job_path.resolve()
         self.making_page: MakingPage | None = None
-        self.settings = settings or SettingsKeeper()
-        self.sounds = Sounds(self._ring, kind_of(self.settings.now))
-        self.sound_means = self.sounds.means.value
         self.hands = hands
-        self.who = who or self.settings.now.who
         self._welcome = welcome
         self._guards: Guards | None = None
         self._sweeper = Sweeper()
@@ -138,7 +120,6 @@ class Console(App[int]):
         self.console_themes = tuple(theme.name for theme in THEMES)
         for theme in THEMES:
             self.register_theme(theme)
-        self.set_reactive(Console.large_text, self.settings.now.large_text)
         kept = self.settings.now.theme
         self.theme = kept if kept in self.console_themes else THEMES[0].name
 
@@ -228,18 +209,6 @@ class Console(App[int]):
         self.desk.call_in()
         self._sweeper.tick(working=self.progress.running)
 
-    @property
-    def has_desk(self) -> bool:
-        """Whether a job is open on a box."""
-        return self._desk is not None
-
-    @property
-    def desk(self) -> Desk:
-        """The work behind the pages. Raises RuntimeError while it is still being made."""
-        if self._desk is None:
-            raise RuntimeError("the console is still starting: there is no desk yet")
-        return self._desk
-
     def stop_now(self) -> None:
         """Every output off, from any thread, without the event loop."""
         with suppress(Exception):
@@ -260,112 +229,6 @@ class Console(App[int]):
         self._sweeper.end()
         if self._guards is not None:
             self._guards.remove()
-
-    # --- what the desk tells ---------------------------------------------------------------------------
-
-    @property
-    def link_lost(self) -> bool:
-        """Whether the box no longer answers."""
-        return self.panel.link is LinkState.LOST
-
-    @on(messages.PanelChanged)
-    def _panel_changed(self, message: messages.PanelChanged) -> None:
-        from dataclasses import replace
-
-        waiting = self.prompt.title if self.prompt is not None and self.current_mode != "sheet" else ""
-        stopped_before = self.panel.stopped
-        self.panel = replace(message.view, waiting=waiting, reading=self.reading)
-        if self.panel.stopped != stopped_before:
-            self.refresh_bindings()
-
-    @on(messages.Progressed)
-    def _progressed(self, message: messages.Progressed) -> None:
-        self.progress = message.progress
-
-    @on(messages.TraceCaptured)
-    def _trace_captured(self, message: messages.TraceCaptured) -> None:
-        self.trace = message.trace
-
-    @on(messages.DriveFinished)
-    def _drive_finished(self, message: messages.DriveFinished) -> None:
-        self.drive_said = f"{'✓' if message.ok else '✗'} {message.text}"
-
-    @on(messages.WalkTold)
-    def _walk_told(self, message: messages.WalkTold) -> None:
-        self.walk = message.view
-        for cue in message.view.cues:
-            self.sounds.play(Sound(cue.sound), number=cue.number, role=cue.role, words=cue.words)
-
-    @on(messages.FlexTold)
-    def _flex_told(self, message: messages.FlexTold) -> None:
-        self.flex = message.view
-        if message.view.fresh:
-            self.sounds.play(Sound.TICK)
-
-    def _ring(self, times: int) -> None:
-        for number in range(times):
-            self.set_timer(BELL_S * number, self.bell) if number else self.bell()
-
-    def change_sounds(self) -> None:
-        """By the next means: bell, tones, voice, silence; remembered."""
-        self.sounds.turn()
-        self.sound_means = self.sounds.means.value
-        self.settings.change(sounds=self.sounds.kind is not SoundKind.OFF, sound_kind=self.sounds.kind.value)
-
-    @on(messages.DriveAdvanced)
-    def _drive_advanced(self, message: messages.DriveAdvanced) -> None:
-        self.drive_said = f"► {message.text}"
-
-    @on(messages.Said)
-    def _said(self, message: messages.Said) -> None:
-        severity = (
-            message.severity if message.severity in ("information", "warning", "error") else "information"
-        )
-        self.notify(message.text, title=message.title, severity=severity, timeout=6, markup=False)  # type: ignore[arg-type]
-
-    @on(messages.PromptRaised)
-    def _prompt_raised(self, message: messages.PromptRaised) -> None:
-        self.prompt = message.prompt
-        if not self.screen_stack:  # a question that crossed with leaving
-            return
-        asked = getattr(self.screen, "statement_of", None)
-        if asked is not None and (message.prompt is None or message.prompt.id != asked):
-            self.pop_screen()
-        if message.prompt is not None and message.prompt.facts:
-            self._ask_statement(message.prompt)
-        self.bell()
-
-    @work(exclusive=True, group="statement")
-    async def _ask_statement(self, prompt: PromptView) -> None:
-        from loomproof.tui.screens.asking import StatementScreen
-
-        reply = await self.push_screen_wait(StatementScreen(prompt, self.who))
-        if reply is not None:
-            self.who = reply.who
-        elif prompt.choices:
-            reply = Reply(prompt.choices[-1].value)
-        if reply is not None:
-            self._give(prompt, reply)
-
-    def answer(self, prompt: PromptView, value: str) -> None:
-        """Answer a question; a choice that needs a reason asks for it first."""
-        choice = next(c for c in prompt.choices if c.value == value)
-        if not choice.needs_reason:
-            self._give(prompt, Reply(value, who=self.who))
-            return
-
-        from loomproof.tui.screens.asking import AskReason
-
-        def give(reason: str | None) -> None:
-            if reason:
-                self._give(prompt, Reply(value, who=self.who, note=reason))
-
-        self.push_screen(AskReason(f"{choice.label}: {prompt.title}"), give)
-
-    def _give(self, prompt: PromptView, reply: Reply) -> None:
-        if self.prompt is prompt:
-            self.prompt = None
-        self.desk.answer(prompt, reply)
 
     # --- actions ---------------------------------------------------------------------------------------
 
