@@ -17,6 +17,7 @@ import pty
 import random
 import re
 import select
+import signal
 import socket
 import struct
 import subprocess
@@ -26,9 +27,11 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from statistics import median, quantiles
 
+from benchmarks.console_stream import HANG_S
 from rich.console import Console
 from rich.table import Table
 
@@ -42,6 +45,7 @@ SIZE = (120, 36)
 STARTS = 7
 WATCHED_S = 8.0
 STOPS = 300
+HANGS = 5
 CONTROL = re.compile(rb"\x1b(\[[0-9;?<>=]*[ -/]*[@-~]|\][^\x07\x1b]*(\x07|\x1b\\)|[@-Z\\-_=>])")
 FRAME_CHARACTERS = 80
 """A frame is on the screen when this many characters stand there, control sequences not counted."""
@@ -132,6 +136,7 @@ class Passage:
         self.url = f"socket://127.0.0.1:{self.server.getsockname()[1]}"
         self.stops: list[float] = []
         self.stopped = threading.Event()
+        self.beats: list[float] = []
         self._box_port = box_port
         threading.Thread(target=self._run, daemon=True).start()
 
@@ -161,6 +166,8 @@ class Passage:
                         if isinstance(frame, Frame) and frame.kind == messages.Stop.KIND:
                             self.stops.append(now)
                             self.stopped.set()
+                        elif isinstance(frame, Frame) and frame.kind == messages.Heartbeat.KIND:
+                            self.beats.append(now)
                     box.sendall(data)
 
 
@@ -326,6 +333,38 @@ def stop_times(passage: Passage) -> list[Row]:
     ]
 
 
+def heartbeats(passage: Passage) -> list[Row]:
+    """Their period while the interface lives and streams, and when the last one comes once it hangs."""
+    terminal = opened(passage.url, "stream")
+    try:
+        passage.beats.clear()
+        time.sleep(WATCHED_S)
+        beats = list(passage.beats)
+        ceased = []
+        for _ in range(HANGS):
+            hung = time.perf_counter()
+            terminal.process.send_signal(signal.SIGUSR1)
+            time.sleep(HANG_S)
+            ceased.append(max((at for at in passage.beats if at < hung + HANG_S), default=hung) - hung)
+            time.sleep(HANG_S)
+    finally:
+        terminal.end()
+    between = [later - earlier for earlier, later in pairwise(beats)]
+    period_ms = messages.TIMING.heartbeat_period_ms
+    return [
+        (
+            "heartbeat, streaming",
+            _spread(between),
+            f"between two; declared {period_ms} ms, the box stops after {messages.TIMING.heartbeat_timeout_ms} ms",
+        ),
+        (
+            "interface hangs",
+            f"{max(ceased) * 1e3:.0f} ms",
+            f"to the last heartbeat, longest of {HANGS}; goal under 500 ms",
+        ),
+    ]
+
+
 def _spread(times: list[float]) -> str:
     cuts = quantiles(times, n=100, method="inclusive")
     return f"p50 {cuts[49] * 1e3:.1f} ms, p99 {cuts[98] * 1e3:.1f} ms"
@@ -336,7 +375,7 @@ def rows() -> list[Row]:
     served = Served.start()
     try:
         passage = Passage(served.port)
-        return [*first_frames(passage.url), *shares(passage), *stop_times(passage)]
+        return [*first_frames(passage.url), *shares(passage), *stop_times(passage), *heartbeats(passage)]
     finally:
         served.end()
 

@@ -2,6 +2,8 @@
 
 usage: console_stream.py JOB BOX_URL rest|stream
 
+On SIGUSR1 the interface hangs for some seconds: a signal's handler runs in the thread of the event loop.
+
 Streaming posts what a session would: a snapshot of all 16 channels, each with another measured value and one of
 them driven, and a new trace of 300 samples over its band and an earlier one. The pages cannot tell the difference.
 """
@@ -10,6 +12,7 @@ from __future__ import annotations
 
 import math
 import random
+import signal
 import sys
 import threading
 import time
@@ -30,6 +33,7 @@ from loomproof.tui.words import Live
 RATE_HZ = 20.0
 SAMPLES = 300
 VARIANTS = 40
+HANG_S = 1.5
 
 
 class StreamingDesk(SessionDesk):
@@ -85,6 +89,7 @@ class StreamingDesk(SessionDesk):
 
 def main() -> int:
     path, url, how = sys.argv[1:]
+    signal.signal(signal.SIGUSR1, lambda number, frame: time.sleep(HANG_S))
     job = load_job(Path(path))
     kind = StreamingDesk if how == "stream" else SessionDesk
     desk = kind(
