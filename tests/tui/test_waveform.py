@@ -54,6 +54,22 @@ def test_axes_carry_units_that_keep_labels_short():
     assert choose_time(0, 8e-5).label(8e-5, with_unit=True) == "80 µs"
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "most", "ticks"),
+    [
+        (0.0, 7.49e-3, 5, [0.0, 2e-3, 4e-3, 6e-3]),
+        (0.0, 1.51e-3, 4, [0.0, 0.5e-3, 1e-3, 1.5e-3]),
+        (0.0, 1.2, 4, [0.0, 0.5, 1.0]),
+        (0.0, 10.0, 2, [0.0, 10.0]),
+        (-0.5, 1.0, 4, [-0.5, 0.0, 0.5, 1.0]),
+        (0.0, 9.9, 2, [0.0, 5.0]),
+    ],
+)
+def test_ticks_are_round_and_not_too_many(low, high, most, ticks):
+    scale = choose_time(low, high)
+    assert scale.ticks(most) == pytest.approx(ticks)
+
+
 def test_interpolation():
     assert interpolate((0.0, 1.0, 2.0), (0.0, 10.0, 0.0), 1.5) == pytest.approx(5.0)
     assert interpolate((0.0, 1.0), (0.0, 1.0), 1.5) is None
@@ -97,8 +113,9 @@ async def test_plot_has_legend_axes_and_distinct_patterns():
     assert "expected" in lines[0]
     assert "13.9 Ω" in lines[0]
     assert BAND_GLYPH in "\n".join(lines[1:-2]), "the band shows without colour"
-    assert "1.2 A" in lines[1]
-    assert lines[-1].rstrip().endswith("4.95 ms")
+    labelled = [line.split("┤")[0].strip() for line in lines if "┤" in line]
+    assert labelled == ["1 A", "0.5", "0"]
+    assert lines[-1].split() == ["0", "2", "4", "ms"]
     dots = [bin(ord(c) - 0x2800).count("1") for c in text if 0x2800 < ord(c) <= 0x28FF]
     assert sum(dots) > 100
 

@@ -100,6 +100,7 @@ def plan_free(job: Job, channel: int, way: Way, values: Values, budgets_of: Budg
 
 def _setting_problems(settings: Sequence[Setting], values: Values, found: dict[str, Range]) -> list[Problem]:
     problems = []
+    empty = any(limits.high < limits.low for limits in (found[s.key] for s in settings if s.key in found))
     for setting in settings:
         value = values.get(setting.key)
         if value is None:
@@ -110,6 +111,8 @@ def _setting_problems(settings: Sequence[Setting], values: Values, found: dict[s
                 problems.append(Problem(setting.key, f"choose {words}."))
         elif setting.whole and value != int(value):
             problems.append(Problem(setting.key, "write a whole number."))
+        elif empty and found[setting.key].high >= found[setting.key].low:
+            continue  # its limits stand on the setting in which nothing fits, and say nothing beside it
         elif problem := _outside(setting, value, found[setting.key]):
             problems.append(Problem(setting.key, problem))
     return problems

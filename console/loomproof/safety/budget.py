@@ -130,15 +130,19 @@ class Budget:
         return found
 
 
+LEAST_TOLD_UL = 0.05
+"""Less of the fuel budget than this reads as nothing."""
+
+
 def _already(model: LoadModel) -> str:
     return f"; {model.warm_k:.0f} K are left of earlier drives" if model.warm_k >= 1.0 else ""
 
 
 def _liquid_reason(model: LoadModel) -> str:
-    return (
-        f"were the isolation wrong, {model.liquid_ul:.1f} uL more of fuel would make "
-        f"{model.cylinder_cm3:.0f} cm3 of air flammable (1.2 %)."
-    )
+    air = f"{model.cylinder_cm3:.0f} cm³ of air flammable (1.2 %)"
+    if model.liquid_ul is not None and model.liquid_ul < LEAST_TOLD_UL:
+        return f"were the isolation wrong, the drives before could already have made {air}."
+    return f"were the isolation wrong, {model.liquid_ul:.1f} µL more of fuel would make {air}."
 
 
 def pulse_budget(

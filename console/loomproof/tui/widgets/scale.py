@@ -25,6 +25,18 @@ class Scale:
         """Return the value at a fraction of the axis."""
         return self.low + fraction * (self.high - self.low)
 
+    def ticks(self, most: int) -> list[float]:
+        """Return at most so many values, 1, 2 or 5 times a power of ten apart, from low to high."""
+        span = self.high - self.low
+        power = 10.0 ** math.floor(math.log10(span / max(most - 1, 1)))
+        steps = (times * power for times in (1.0, 2.0, 5.0, 10.0, 20.0))
+        for step in steps:
+            first = math.ceil(self.low / step - 1e-9)
+            last = math.floor(self.high / step + 1e-9)
+            if last - first < most:
+                break
+        return [number * step for number in range(first, last + 1)]
+
     def label(self, value: float, *, with_unit: bool = False) -> str:
         """Return a tick label with three significant figures of the axis' span."""
         shown = value / self.factor

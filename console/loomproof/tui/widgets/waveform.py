@@ -165,9 +165,11 @@ class Waveform(Widget):
         x_axis, y_axis = self.axes()
         body = self._plot_rows(columns, rows, x_axis, y_axis)
         lines = [self._legend(width)]
+        labels = self._row_labels(rows, y_axis)
         for row, segments in enumerate(body):
-            label = self._row_label(row, rows, y_axis)
-            lines.append(Strip([Segment(f"{label:>{MARGIN - 1}} ┤", self._style("axis")), *segments]))
+            mark = "┤" if row in labels else "│"
+            text = f"{labels.get(row, ''):>{MARGIN - 1}} {mark}"
+            lines.append(Strip([Segment(text, self._style("axis")), *segments]))
         lines.append(self._time_line(columns, x_axis))
         lines.append(self._time_labels(columns, x_axis))
         return [strip.adjust_cell_length(width, self.rich_style) for strip in lines]
@@ -204,14 +206,15 @@ class Waveform(Widget):
         return Strip(segments).crop(0, width)
 
     @staticmethod
-    def _row_label(row: int, rows: int, y_axis: Scale) -> str:
-        if row == 0:
-            return y_axis.label(y_axis.high, with_unit=True)
-        if row == rows - 1:
-            return y_axis.label(y_axis.low)
-        if rows >= 7 and row == rows // 2:
-            return y_axis.label(y_axis.value(1 - (row + 0.5) / rows))
-        return ""
+    def _row_labels(rows: int, y_axis: Scale) -> dict[int, str]:
+        """Return the labels of the value axis by row; the highest carries the unit."""
+        values = y_axis.ticks(max(2, min(5, rows // 2)))
+        return {
+            min(max(rows - 1 - int(y_axis.fraction(value) * rows), 0), rows - 1): y_axis.label(
+                value, with_unit=value == values[-1]
+            )
+            for value in values
+        }
 
     def _plot_rows(self, columns: int, rows: int, x_axis: Scale, y_axis: Scale) -> list[list[Segment]]:
         canvases: list[tuple[Canvas, CellStyles]] = []
@@ -244,21 +247,25 @@ class Waveform(Widget):
         return lines
 
     def _time_line(self, columns: int, x_axis: Scale) -> Strip:
-        ticks = set(self._tick_columns(columns))
+        ticks = {column for column, _ in self._time_ticks(columns, x_axis)}
         line = "".join("┴" if column in ticks else "─" for column in range(columns))
         return Strip([Segment(" " * MARGIN + "└" + line, self._style("axis"))])
 
     @staticmethod
-    def _tick_columns(columns: int) -> list[int]:
-        count = max(2, min(6, columns // 14))
-        return [round(i * (columns - 1) / count) for i in range(count + 1)]
+    def _time_ticks(columns: int, x_axis: Scale) -> list[tuple[int, str]]:
+        """Return column and label of each tick of the time axis; the last carries the unit."""
+        values = x_axis.ticks(max(2, min(6, columns // 12)))
+        return [
+            (
+                round(x_axis.fraction(value) * (columns - 1)),
+                x_axis.label(value, with_unit=value == values[-1]),
+            )
+            for value in values
+        ]
 
     def _time_labels(self, columns: int, x_axis: Scale) -> Strip:
         text = [" "] * (columns + MARGIN + 1)
-        for index, column in enumerate(self._tick_columns(columns)):
-            last = index == len(self._tick_columns(columns)) - 1
-            value = x_axis.value(column / max(columns - 1, 1))
-            label = x_axis.label(value, with_unit=last)
+        for column, label in self._time_ticks(columns, x_axis):
             start = min(max(column + MARGIN + 1 - len(label) // 2, 0), len(text) - len(label))
             text[start : start + len(label)] = label
         return Strip([Segment("".join(text), self._style("axis"))])
