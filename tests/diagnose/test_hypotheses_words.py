@@ -90,7 +90,7 @@ def test_the_first_words_say_where_what_and_what_to_do(bench, kind):
         assert all(job.channel(c).cavity in text for c in fault.channels)
         assert all(job.location_of(c).name.lower() in text.lower() for c in fault.channels)
     else:
-        assert text.startswith("supply:")
+        assert text.startswith("Supply:")
 
 
 def test_a_place_is_told_by_channel_cavity_and_colour(bench):

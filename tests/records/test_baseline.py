@@ -47,7 +47,7 @@ def test_what_is_new_against_it_is_named_in_words(runs):
     text = " ".join(second.output.split())
     assert second.exit_code == 1
     assert re.search(
-        r"channel 12, cavity H\S+ \S+, .*added resistance, \+0\.4\d* ohm against its own earlier record", text
+        r"Channel 12, cavity H\S+ \S+, .*added resistance, \+0\.4\d* ohm against its own earlier record", text
     )
     assert "likely crimp or pin" in text
 

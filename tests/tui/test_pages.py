@@ -151,9 +151,7 @@ async def test_while_a_question_waits_nothing_else_can_be_run(console, desk, not
         assert desk.asked == []
 
 
-@pytest.mark.parametrize(
-    ("size", "words"), [((80, 24), "? answer: 1"), ((120, 36), "? Injector, cylinder 3")]
-)
+@pytest.mark.parametrize(("size", "words"), [((80, 24), "? press 1"), ((120, 36), "? Injector, cylinder 3")])
 async def test_a_question_that_waits_shows_on_every_other_page(console, desk, noticed, size, words):
     async with console.run_test(size=size) as pilot:
         await pilot.press("5")
@@ -161,6 +159,43 @@ async def test_a_question_that_waits_shows_on_every_other_page(console, desk, no
         desk.post(PanelChanged(console.panel))
         await pilot.pause()
         assert words in text_of(console)
+
+
+async def test_a_new_question_is_shown_and_one_behind_another_pane_is_not_answered(console, desk, noticed):
+    async with console.run_test(size=(80, 24)) as pilot:
+        await pilot.press("v")
+        desk.post(PromptRaised(noticed))
+        await pilot.pause()
+        assert "Did you hear it click?" in text_of(console)
+        await pilot.press("v")
+        assert "Did you hear it click?" not in text_of(console)
+        await pilot.press("n")
+        assert desk.asked == []
+        assert "Did you hear it click?" in text_of(console)
+        await pilot.press("n")
+        assert desk.asked == [("answer", "7", Reply("nothing"))]
+
+
+async def test_what_came_of_the_last_step_is_told_on_the_card_of_the_next(console, desk):
+    steps = desk.progress.steps
+    ended = replace(steps[-2], state="fail", attempts=1, outcome="channel 2 lost its load")
+    after = replace(desk.progress, steps=(*steps[:-2], ended, steps[-1]), current=steps[-1].id)
+    async with console.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "just now" not in text_of(console)
+        desk.post(Progressed(after))
+        await pilot.pause()
+        assert f"Step {ended.number} just now: ✗ FAIL: channel 2 lost its load" in text_of(console)
+        await pilot.press("up")
+        assert "just now" not in text_of(console)
+
+
+async def test_a_step_that_begins_is_shown_wherever_the_cursor_was(console, desk, noticed):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.press("home")
+        desk.post(Progressed(replace(desk.progress, running=True)))
+        await pilot.pause()
+        assert console.screen.shown_step().id == desk.progress.current
 
 
 async def test_a_choice_that_needs_a_reason_asks_for_it(console, desk, noticed):
@@ -254,6 +289,19 @@ async def test_ticks_serve_where_no_word_is_asked(console, desk, isolation):
         await pilot.click("#ok")
         await pilot.pause()
         assert desk.asked == [("answer", "8", Reply("state", ("pump", "rail", "air"), "", "N. N."))]
+
+
+async def test_a_tick_is_seen_without_colour_and_enter_does_not_make_it(console, desk, isolation):
+    async with console.run_test() as pilot:
+        desk.post(PromptRaised(replace(isolation, typed_word="")))
+        await pilot.pause()
+        assert text_of(console).count("[ ]") == 3
+        await pilot.press("enter")
+        assert text_of(console).count("[ ]") == 3
+        assert "Fact 1 is not confirmed" in text_of(console)
+        await pilot.press("space", "tab", "space")
+        await pilot.pause()
+        assert (text_of(console).count("[✓]"), text_of(console).count("[ ]")) == (2, 1)
 
 
 # --- stop ----------------------------------------------------------------------------------------------

@@ -9,9 +9,17 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from loomproof.diagnose import Finding, Property, PropertyVerdict, Verdict, channel_verdict
+from loomproof.diagnose import (
+    Finding,
+    Property,
+    PropertyVerdict,
+    Verdict,
+    channel_verdict,
+    likelihood_text,
+)
 from loomproof.job.model import Job
 from loomproof.procedure import Step, StepEnd, StepOutcome
+from loomproof.records.report.words import COVERAGE_FACTOR, expanded
 from loomproof.safety import opening_cautions
 from loomproof_wire import messages
 
@@ -70,7 +78,10 @@ def print_result(
         console.print("No findings.")
     for number, finding in enumerate(findings, start=1):
         console.print(
-            Text(f"{number}. {finding.sentence}  (likelihood {finding.likelihood:.0%})", style="bold")
+            Text(
+                f"{number}. {finding.sentence} (likelihood {likelihood_text(finding.likelihood)})",
+                style="bold",
+            )
         )
         if finding.remedy not in finding.sentence:
             console.print(Text(f"   mend: {finding.remedy}"))
@@ -98,7 +109,7 @@ def _measured(verdicts: Sequence[PropertyVerdict]) -> str:
         for verdict in verdicts:
             if verdict.property is wanted and verdict.measured is not None:
                 value = verdict.measured
-                return f"{value.value:.4g} ± {2 * value.u:.2g} {verdict.unit}"
+                return f"{expanded(value.value, COVERAGE_FACTOR * value.u)} {verdict.unit}"
     return ""
 
 

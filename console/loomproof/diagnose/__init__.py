@@ -5,8 +5,11 @@ from loomproof.diagnose.find import find
 from loomproof.diagnose.findings import Finding
 from loomproof.diagnose.judge import judge
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict, channel_verdict
+from loomproof.diagnose.words import NAMES as FAULT_NAMES
+from loomproof.diagnose.words import likelihood_text
 
 __all__ = [
+    "FAULT_NAMES",
     "Baseline",
     "ChannelEvidence",
     "Finding",
@@ -19,4 +22,5 @@ __all__ = [
     "channel_verdict",
     "find",
     "judge",
+    "likelihood_text",
 ]

@@ -76,7 +76,11 @@ class WordTable:
                 str(seen.moved) if flows and seen.moved is not None else None,
                 f"moved: {seen.moved}",
             ),
-            (self.off_shape, str(seen.off_shape) if flows else None, f"after the pulse: {seen.off_shape}"),
+            (
+                self.off_shape,
+                str(seen.off_shape) if flows and seen.off_shape is not OffShape.CANNOT_TELL else None,
+                f"after the pulse: {seen.off_shape}",
+            ),
         ]
         if seen.noticed is not Noticed.NOT_ASKED:
             rows.append((self.noticed, _noticed(seen.noticed), f"the operator: {seen.noticed}"))

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from loomproof.job.faults import FaultKind
 
 if TYPE_CHECKING:
+    from loomproof.diagnose.evidence import PullResult
     from loomproof.diagnose.expect import Expectations
     from loomproof.diagnose.features import Features
     from loomproof.diagnose.hypotheses import Hypothesis
     from loomproof.diagnose.likelihood import Scorer
     from loomproof.job.model import Job
+    from loomproof.measure.quantities import Estimate
 
 NAMES = {
     FaultKind.OPEN: "open circuit",
@@ -173,6 +176,11 @@ def place(job: Job, channel: int) -> str:
     return f"channel {channel}, cavity {item.cavity}{colour}, {item.name}{where}"
 
 
+def likelihood_text(likelihood: float) -> str:
+    """`82 %`; never `100 %`: the likelihood is among the faults considered, and is not certainty."""
+    return f"{likelihood * 100:.0f} %" if likelihood < 0.995 else "over 99 %"
+
+
 def how_much(fault: Hypothesis, features: dict[int, Features], expected: Expectations) -> str:
     """The size of the fault where it has one."""
     if fault.kind is FaultKind.WEAK_SUPPLY:
@@ -222,23 +230,24 @@ def sentence(job: Job, fault: Hypothesis, amount: str, twins: tuple[FaultKind, .
     """What the operator reads first."""
     advice = ADVICE[fault.kind]
     body = f"{amount}, " if amount else ""
+    act = f"{body}likely {advice.likely}. What to do: {advice.remedy}"
     if fault.kind is FaultKind.WEAK_SUPPLY:
-        return f"supply: {body}likely {advice.likely}; {advice.remedy}"
+        return f"Supply: {act}."
     if fault.kind in {FaultKind.FEED_OPEN, FaultKind.FEED_WEAK}:
         feed = next(f for f in job.feeds if f.id == fault.feed)
         at = f", cavity {feed.cavity}" if feed.cavity else ""
         named = ", ".join(str(c) for c in fault.channels)
-        head = f"feed {feed.id} ({feed.name}{at}), channels {named}: {NAMES[fault.kind]}"
-        return f"{head}, {body}likely {advice.likely}; {advice.remedy}"
-    if fault.kind is FaultKind.SWAPPED and len(fault.channels) == 2:
-        one, two = (place(job, c) for c in fault.channels)
-        return f"{one} and {two}: swapped, likely {advice.likely}; {advice.remedy}"
-    heads = "; ".join(place(job, c) for c in fault.channels)
-    name = "rotated among themselves" if fault.kind is FaultKind.SWAPPED else NAMES[fault.kind]
-    text = f"{heads}: {name}, {body}likely {advice.likely}; {advice.remedy}"
+        return f"Feed {feed.id} ({feed.name}{at}), channels {named}: {NAMES[fault.kind]}, {act}."
+    heads = [place(job, c) for c in fault.channels]
+    if fault.kind is FaultKind.SWAPPED and len(heads) == 2:
+        where, name = " and ".join(heads), NAMES[fault.kind]
+    else:
+        where = "; ".join(heads)
+        name = "rotated among themselves" if fault.kind is FaultKind.SWAPPED else NAMES[fault.kind]
+    text = f"{where[0].upper()}{where[1:]}: {name}, {act}."
     if twins:
         others = " or ".join(NAMES[t] for t in twins)
-        text += f" (this box cannot tell it from {others}: {_WHY_TWINS[fault.kind]})"
+        text += f" This box cannot tell it from {others}: {_WHY_TWINS[fault.kind]}."
     return text
 
 
@@ -257,17 +266,33 @@ def evidence_for(fault: Hypothesis, features: dict[int, Features]) -> tuple[str,
     out = []
     for channel in fault.channels:
         seen = features[channel]
-        words = [f"pin rests {seen.rest}", str(seen.conduct)]
+        words = [f"its pin rests {seen.rest}", str(seen.conduct)]
         if seen.resistance is not None:
-            words.append(f"{seen.resistance.value:.4g} ohm (u {seen.resistance.u:.2g})")
+            words.append(_expanded(seen.resistance, 1.0, "ohm"))
         if seen.inductance is not None:
-            words.append(f"{seen.inductance.value * 1e3:.3g} mH (u {seen.inductance.u * 1e3:.2g})")
+            words.append(_expanded(seen.inductance, 1e3, "mH"))
         if seen.moved is not None:
             words.append(f"moved: {seen.moved}")
         if seen.pull is not None and seen.pull.outcome != "skipped":
-            opened = ", ".join(str(c) for c in seen.pull.moved_channels) or "none"
-            words.append(f"pulling its connector opened: {opened}")
+            words.append(_opened(seen.pull))
         if seen.dropouts:
-            words.append(f"{seen.dropouts} dropouts")
+            words.append("1 dropout" if seen.dropouts == 1 else f"{seen.dropouts} dropouts")
         out.append(f"channel {channel}: " + ", ".join(words))
     return tuple(out)
+
+
+def _expanded(value: Estimate, factor: float, unit: str) -> str:
+    """A value with its expanded uncertainty (k = 2), as the report and the console give it."""
+    value_shown, expanded = value.value * factor, 2.0 * value.u * factor
+    digits = max(0, 1 - math.floor(math.log10(expanded))) if 0.0 < expanded < math.inf else 3
+    return f"({value_shown:.{digits}f} ± {expanded:.{digits}f}) {unit}"
+
+
+def _opened(pull: PullResult) -> str:
+    """What pulling the connector at its place did."""
+    named = ", ".join(str(c) for c in pull.moved_channels)
+    if not named:
+        return "pulling its connector opened no channel"
+    if pull.outcome == "matched":
+        return "pulling its connector opened it and no other"
+    return f"pulling its connector opened channel{'s' if len(pull.moved_channels) > 1 else ''} {named}"

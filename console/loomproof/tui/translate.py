@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loomproof.diagnose import Finding, PropertyVerdict, Verdict, channel_verdict
+from loomproof.diagnose import (
+    FAULT_NAMES,
+    Finding,
+    PropertyVerdict,
+    Verdict,
+    channel_verdict,
+    likelihood_text,
+)
 from loomproof.job.engine import Engine
 from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
@@ -235,10 +242,18 @@ def _evidence_texts(outcome: StepOutcome) -> list[str]:
 
 def _pull_text(outcome: StepOutcome) -> str:
     assert outcome.pull is not None
-    moved = ", ".join(str(channel) for channel in outcome.pull.moved_channels) or "none"
-    return (
-        f"pulled for channel {outcome.pull.expected_channel}: lost its load: {moved} ({outcome.pull.outcome})"
-    )
+    due = outcome.pull.expected_channel
+    moved = [str(channel) for channel in outcome.pull.moved_channels]
+    match outcome.pull.outcome:
+        case "matched":
+            return f"pulled: channel {due} lost its load, as it should"
+        case "other":
+            return f"pulled: channel {', '.join(moved)} lost its load, not channel {due} as it should"
+        case "several":
+            return f"pulled: channels {', '.join(moved)} lost their loads together, not channel {due} alone"
+        case "none":
+            return f"pulled: no channel lost its load; channel {due} should have"
+    return "not pulled"
 
 
 def step_view(
@@ -265,18 +280,17 @@ def step_view(
 
 def finding_view(finding: Finding) -> v.FindingView:
     """Return one finding."""
-    where = " ".join(finding.cavities)
-    if finding.location:
-        where = f"{where} ({finding.location})" if where else finding.location
+    parts = [" and ".join(finding.cavities) if len(finding.cavities) < 3 else ", ".join(finding.cavities)]
+    if finding.location and len(finding.channels) == 1:
+        parts.append(finding.location)
     if finding.feed:
-        where = f"{where} feed {finding.feed}".strip()
-    alike = tuple(
-        f"looks the same to this box: {fault.value.replace('_', ' ')}" for fault in finding.cannot_tell_from
-    )
+        parts.append(f"feed {finding.feed}")
+    where = ", ".join(part for part in parts if part)
+    alike = tuple(f"looks the same to this box: {FAULT_NAMES[fault]}" for fault in finding.cannot_tell_from)
     return v.FindingView(
-        title=finding.fault.value.replace("_", " "),
+        title=FAULT_NAMES[finding.fault],
         sentence=finding.sentence,
-        likelihood=f"{finding.likelihood:.0%}",
+        likelihood=likelihood_text(finding.likelihood),
         where=where or "the whole loom",
         evidence=finding.evidence_for,
         against=finding.evidence_against + alike,

@@ -50,7 +50,7 @@ class How(StrEnum):
     SAID = "the operator said that nothing happened"
     SILENT = "nothing came, and nobody said why"
     SKIPPED = "skipped by the operator"
-    EARLIER = "from an earlier pull check"
+    EARLIER = "by its own pull check"
 
 
 class Kind(StrEnum):

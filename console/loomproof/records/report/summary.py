@@ -204,7 +204,7 @@ def _remarks(record: Record) -> tuple[str, ...]:
 
 
 def finding_title(finding: FindingFact) -> str:
-    """Return `open, H1-12`."""
+    """Return `Open circuit – H1-12`."""
     where = words.listed(list(finding.cavities))
-    name = finding.fault.replace("_", " ")
+    name = words.fault_name(finding.fault)
     return f"{name[0].upper()}{name[1:]}" + (f" – {where}" if where else "")

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from loomproof.diagnose import likelihood_text
 from loomproof.procedure.recording import EventKind
 from loomproof.records.models import BoxFact, FindingFact, Resumed
 from loomproof.records.reading import Record, StepRecord, StoredTrace
@@ -162,13 +163,14 @@ def build_view(record: Record) -> ReportView:
 
 def _finding(fact: FindingFact) -> FindingView:
     where = [f"channel {n}" for n in fact.channels]
-    where += [text for text in (fact.location, f"feed {fact.feed}" if fact.feed else "") if text]
-    alike = [name.replace("_", " ") for name in fact.cannot_tell_from]
+    place = fact.location if len(fact.channels) == 1 else ""
+    where += [text for text in (place, f"feed {fact.feed}" if fact.feed else "") if text]
+    alike = [words.fault_name(name) for name in fact.cannot_tell_from]
     return FindingView(
         title=finding_title(fact),
         fact=fact,
         where=", ".join(where),
-        likelihood=f"{fact.likelihood:.0%}" if fact.likelihood < 0.995 else "over 99 %",
+        likelihood=likelihood_text(fact.likelihood),
         alike=words.listed(alike),
     )
 

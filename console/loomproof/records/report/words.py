@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
+from loomproof.diagnose import FAULT_NAMES
+from loomproof.job.faults import FaultKind
 from loomproof.records.models import EstimateFact
 
 COVERAGE_FACTOR = 2.0
@@ -36,6 +38,11 @@ def mark(verdict: str) -> Mark:
     """Return the mark of a verdict; one we do not know keeps its word and is never shown as a pass."""
     word = verdict.replace("_", " ")
     return MARKS.get(word, Mark(word, "unsure"))
+
+
+def fault_name(fault: str) -> str:
+    """Return a fault in the trade's words; one we do not know keeps its own."""
+    return FAULT_NAMES[FaultKind(fault)] if fault in set(FaultKind) else fault.replace("_", " ")
 
 
 @dataclass(frozen=True)

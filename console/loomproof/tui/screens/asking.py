@@ -6,6 +6,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Checkbox, Input, Static
 
@@ -62,10 +63,21 @@ def matches(typed: str, wanted: str) -> bool:
     return typed.strip().casefold() == wanted.casefold()
 
 
+class TickBox(Checkbox, inherit_bindings=False):
+    """A box to tick whose tick is there or not; the library's own tells the two apart by colour alone."""
+
+    BINDINGS = [Binding("space", "toggle_button", "Tick")]
+
+    def render(self) -> Content:
+        """Draw the box."""
+        style = self.get_visual_style("toggle--button")
+        return Content.styled("[✓]" if self.value else "[ ]", style)
+
+
 class StatementScreen(ModalScreen[Reply | None]):
     """A statement that frees a hazard class: every fact confirmed on its own, a word typed, and a name."""
 
-    BINDINGS = [Binding("escape", "leave", "Do not state it")]
+    BINDINGS = [Binding("escape", "leave", "Do not state it"), Binding("enter", "state", "State it")]
 
     def __init__(self, prompt: PromptView, who: str = "") -> None:
         super().__init__()
@@ -84,7 +96,7 @@ class StatementScreen(ModalScreen[Reply | None]):
                 how = (
                     f"Look at each one, then type {CONFIRM} beside it."
                     if word
-                    else "Look at each one, then tick it."
+                    else "Look at each one, then tick it: space ticks, Tab goes on."
                 )
                 yield Static(how, classes="asking-text", markup=False)
                 for index, fact in enumerate(self.prompt.facts):
@@ -109,19 +121,19 @@ class StatementScreen(ModalScreen[Reply | None]):
             if typed:
                 yield Input(placeholder=CONFIRM, id=f"fact-{index}", compact=True, max_length=8)
             else:
-                yield Checkbox("", id=f"fact-{index}", compact=True)
+                yield TickBox("", id=f"fact-{index}", compact=True)
             yield Static(f"{index + 1}. {text}", classes="fact", markup=False)
 
     @on(Input.Submitted)
     def _entered(self) -> None:
         """Enter states when everything is there, and goes to the first thing that is not."""
-        self._state()
+        self.action_state()
 
     def first_missing(self) -> tuple[str, str] | None:
         """Return the id of the first thing not done and what to do about it, or None."""
         for index, fact in enumerate(self.prompt.facts):
             if not self._confirmed(index):
-                what = f"type {CONFIRM}" if self.prompt.typed_word else "tick it"
+                what = f"type {CONFIRM}" if self.prompt.typed_word else "tick it with space"
                 return (
                     f"fact-{index}",
                     f"Fact {index + 1} is not confirmed: look whether {fact.text}, then {what}.",
@@ -137,12 +149,13 @@ class StatementScreen(ModalScreen[Reply | None]):
         line = self.query_one(f"#fact-{index}")
         return (
             line.value
-            if isinstance(line, Checkbox)
+            if isinstance(line, TickBox)
             else isinstance(line, Input) and matches(line.value, CONFIRM)
         )
 
     @on(Button.Pressed, "#ok")
-    def _state(self) -> None:
+    def action_state(self) -> None:
+        """State it, or say what is missing and go there."""
         missing = self.first_missing()
         if missing is not None:
             self.query_one("#asking-problem", Static).update(missing[1])

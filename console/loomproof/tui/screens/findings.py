@@ -21,13 +21,17 @@ EMPTY = (
 def finding_text(finding: FindingView) -> str:
     """Return a finding in words."""
     lines = [finding.sentence, "", f"Where      {finding.where}", f"Likelihood {finding.likelihood}"]
-    lines += [f"For        {text}" for text in finding.evidence]
-    lines += [f"Against    {text}" for text in finding.against]
+    lines += [f"For        {_capital(text)}" for text in finding.evidence]
+    lines += [f"Against    {_capital(text)}" for text in finding.against]
     if finding.remedy and finding.remedy not in finding.sentence:
-        lines += ["", f"Mend       {finding.remedy}"]
+        lines += ["", f"Mend       {_capital(finding.remedy)}"]
     if finding.next_measurement:
-        lines += [f"To be sure {finding.next_measurement}"]
+        lines += [f"To be sure {_capital(finding.next_measurement)}"]
     return "\n".join(lines)
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def tally(channels: tuple[ChannelView, ...]) -> str:

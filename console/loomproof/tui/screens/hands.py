@@ -70,7 +70,7 @@ to the run sheet with **1**. The question also stands in the line above.
     def _show_question(self) -> None:
         prompt = self.console_app.prompt
         widget = self.query_one("#hands-question", Static)
-        widget.update(f"? {prompt.title} {prompt.text}" if prompt else "")
+        widget.update(f"? {prompt.title}. {prompt.text}" if prompt else "")
         widget.display = prompt is not None
         if prompt is not None and prompt.channel is not None:
             self.query_one("#hands-list", RowList).go_to(str(prompt.channel))

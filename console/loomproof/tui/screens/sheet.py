@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from time import monotonic
 
 from textual import events, on
@@ -69,6 +70,13 @@ def steps_title(progress: Progress) -> str:
     return f"All steps: {done} of {len(progress.steps)}, about {about(progress.left_s)} left"
 
 
+def just_ended(step: StepView) -> str:
+    """Return what came of the step that has just ended: its sign, and why if it is no pass."""
+    sign = step_sign(step.state)
+    why = "" if sign.role == "good" else f": {step.outcome}"
+    return f"Step {step.number} just now: {sign}{why}"
+
+
 def question(prompt: PromptView, step: StepView) -> str:
     """Return a question without repeating the step's own title."""
     text = prompt.text if prompt.title == step.title else f"{prompt.title}\n{prompt.text}"
@@ -114,6 +122,7 @@ class StepCard(Vertical):
         """Lay out the parts; empty ones take no room."""
         yield BigText(id="step-afar")
         with VerticalScroll(id="step-text", can_focus=False):
+            yield Static(id="step-before", markup=False)
             yield Static(id="step-title", markup=False)
             yield Static(id="step-what", markup=False)
             yield Static(id="step-drive", markup=False)
@@ -122,8 +131,16 @@ class StepCard(Vertical):
         yield Static(id="step-question", markup=False)
         yield Answers(id="step-answers")
 
-    async def show(self, step: StepView | None, prompt: PromptView | None, total: int, running: bool) -> None:
-        """Show a step, and the question that belongs to it."""
+    async def show(
+        self,
+        step: StepView | None,
+        prompt: PromptView | None,
+        total: int,
+        running: bool,
+        before: StepView | None = None,
+    ) -> None:
+        """Show a step, and the question that belongs to it; first what came of the step before it."""
+        self._write("step-before", just_ended(before) if before is not None else "")
         if step is None:
             self._write("step-title", "No steps. This job has no fitted channel to prove.")
             await self.query_one(Answers).show(())
@@ -154,8 +171,12 @@ class StepCard(Vertical):
         if prompt is not None and not prompt.facts:
             self._write("step-question", f"? {question(prompt, step)}")
             await answers.show(prompt.choices)
+        elif prompt is not None:
+            self._write("step-question", "? Waiting for your statement.")
+            await answers.show(())
         elif running:
             self._began = self._began or (monotonic() if step.state == "running" else 0.0)
+            self._write("step-question", "" if self._began else "► Another step is running: n shows it.")
             self.tick(step)
             await answers.show(())
         else:
@@ -241,19 +262,47 @@ load.
         rows = self.query_one("#steps", RowList)
         rows.show([step_row(step, step.id == progress.current) for step in progress.steps])
         self.query_one("#pane-steps", Pane).border_title = steps_title(progress)
-        if progress.current and progress.current != self._last_current:
+        began = progress.running and not self._was_running
+        self._was_running = progress.running
+        self._note_ended(progress)
+        if progress.current and (began or progress.current != self._last_current):
             self._last_current = progress.current
             rows.go_to(progress.current)
         self.query_one(EnginePicture).view = progress.engine
         await self._show_card()
 
     _last_current: str | None = None
+    _last_prompt: str | None = None
+    _was_running = False
+    _known: Mapping[str, tuple[int, str]] | None = None
+    """Attempts and outcome of each step as they were last told."""
+    _ended: str | None = None
+    """The step that ended last while this page looked on."""
+
+    def _note_ended(self, progress: Progress) -> None:
+        """Remember which step has just ended, for what comes next tells nothing of it."""
+        known = {step.id: (step.attempts, step.outcome) for step in progress.steps}
+        if self._known:
+            new = [k for k, told in known.items() if told[1] and self._known.get(k, told) != told]
+            self._ended = new[-1] if new else self._ended
+        self._known = known
+
+    def _before(self, shown: StepView | None) -> StepView | None:
+        """Return the step that has just ended, on the card of the one at hand."""
+        progress = self.console_app.progress
+        if shown is None or shown.id != progress.current or shown.id == self._ended:
+            return None
+        return next((step for step in progress.steps if step.id == self._ended), None)
 
     async def _show_card(self) -> None:
         app = self.console_app
         progress = app.progress
         step = self.shown_step()
-        await self.query_one(StepCard).show(step, app.prompt, len(progress.steps), progress.running)
+        total, before = len(progress.steps), self._before(step)
+        await self.query_one(StepCard).show(step, app.prompt, total, progress.running, before)
+        if app.prompt is not None and app.prompt.id != self._last_prompt:
+            self.query_one(Deck).bring("pane-step")
+        self._last_prompt = app.prompt.id if app.prompt is not None else None
         self._show_afar()
         self.bindings_depend_on((app.prompt is None, progress.running))
 
@@ -282,14 +331,24 @@ load.
         await self._answer(key)
 
     async def on_key(self, event: events.Key) -> None:
-        """Give the answer whose key was pressed, before any binding of the page gets it."""
+        """Give the answer whose key was pressed, before any binding of the page gets it.
+
+        A question that another pane hides is shown first: what was not read is not answered.
+        """
         prompt = self.console_app.prompt
         if prompt is None or prompt.facts:
             return
         if any(choice.key == event.key for choice in prompt.choices):
             event.stop()
             event.prevent_default()
-            await self._answer(event.key)
+            if self._step_is_hidden():
+                self.query_one(Deck).bring("pane-step")
+            else:
+                await self._answer(event.key)
+
+    def _step_is_hidden(self) -> bool:
+        large = self.console_app.large_text
+        return self.folded and not large and not self.query_one("#pane-step", Pane).has_class("-front")
 
     async def _answer(self, key: str) -> None:
         prompt = self.console_app.prompt

@@ -81,7 +81,7 @@ def fitted_line(view: PanelView, width: int) -> list[Part]:
     """Return the first line so that it fits: never cutting what is armed; a question gives way first."""
     full = state_parts(view)
     short = [(_shorter(text), role) for text, role in full]
-    asks = (f"? {view.waiting}", "? answer: 1", "? 1") if view.waiting else ("",)
+    asks = (f"? {view.waiting}", "? press 1", "? 1") if view.waiting else ("",)
     for ask in asks:
         for state in (full, short):
             for separator in ("  │  ", " │ ", "  ", " "):
