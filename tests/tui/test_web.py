@@ -7,6 +7,7 @@ Waiting is by what happens, with patience for a busy machine; nothing is compare
 import asyncio
 import base64
 import contextlib
+import json
 import os
 import re
 import shutil
@@ -125,8 +126,9 @@ async def test_with_the_token_the_page_the_scripts_and_the_console_come():
             assert address.startswith("/static/"), "nothing may come from elsewhere"
             async with client.get(f"http://{host}{address}") as answer:
                 assert answer.status == 200
-        address = re.search(r'data-session-websocket-url="([^"]+)"', page)[1]
-        assert await socket_status(address.removeprefix("ws://"), Origin=f"http://{host}") == b"hello"
+        address = re.search(r'data-session-websocket-url="([^"]+)"', page)[1].removeprefix("ws://")
+        assert json.loads(re.search("const TOKEN = (.*);", page)[1]) == "right"
+        assert await socket_status(f"{address}?width=80&token=right", Origin=f"http://{host}") == b"hello"
 
 
 async def test_on_this_machine_no_token_is_needed_but_no_other_page_gets_in():

@@ -15,6 +15,13 @@ from loomproof.tui.settings import SettingsKeeper, usual_path
 
 NO_TERMINAL = 2
 InBrowser = Annotated[bool, typer.Option("--in-browser", hidden=True, help="Used by `loomproof web`.")]
+CarryOn = Annotated[
+    Path | None,
+    typer.Option("--carry-on", hidden=True, help="Used by `loomproof web`: where a record's id is kept."),
+]
+Resume = Annotated[
+    str | None, typer.Option("--resume", metavar="RECORD", help="Carry this record on (or: last).")
+]
 Who = Annotated[str, typer.Option("--who", help="Your name or initials, for statements and the record.")]
 Where = Annotated[
     str | None,
@@ -39,10 +46,9 @@ def open_job(
     ] = None,
     who: Who = "",
     records: Where = None,
-    resume: Annotated[
-        str | None, typer.Option("--resume", metavar="RECORD", help="Carry this record on (or: last).")
-    ] = None,
+    resume: Resume = None,
     in_browser: InBrowser = False,
+    carry_on: CarryOn = None,
 ) -> None:
     """Open a job in the console and prove its loom on a box; without a job, choose both on the first page.
 
@@ -54,7 +60,7 @@ def open_job(
         need_job("open")
     if job is not None and box is None:
         need_box("open", job, "; `loomproof open` alone lets you choose")
-    raise typer.Exit(_run(job, box or "", who, records, resume, reading=in_browser))
+    raise typer.Exit(_run(job, box or "", who, records, resume, reading=in_browser, carry_on=carry_on))
 
 
 def demo(
@@ -70,6 +76,7 @@ def demo(
     who: Who = "",
     records: Where = None,
     in_browser: InBrowser = False,
+    carry_on: CarryOn = None,
 ) -> None:
     """Try the console: an example loom on a simulated box, with a page that plays your hands.
 
@@ -80,7 +87,7 @@ def demo(
         _need_terminal(path)
     faults: Sequence[str] = fault or (() if sound or job is not None else DEMO_FAULTS)
     url = sim_url(path, seed, faults)
-    raise typer.Exit(_run(path, url, who, records, None, demo=True, reading=in_browser))
+    raise typer.Exit(_run(path, url, who, records, None, demo=True, reading=in_browser, carry_on=carry_on))
 
 
 def edit(
@@ -124,6 +131,7 @@ def _run(
     demo: bool = False,
     edit: Path | bool = False,
     reading: bool = False,
+    carry_on: Path | None = None,
 ) -> int:
     from loomproof.tui.shell import Console, run_console
 
@@ -134,7 +142,9 @@ def _run(
         console = Console(who=who, settings=settings, starter=starter, making=bool(edit), job_path=edited)
     else:
         kept = None if demo or reading else settings
-        maker = DeskMaker(path, url, who, records, resume=resume, settings=kept, reading=reading)
+        maker = DeskMaker(
+            path, url, who, records, resume=resume, settings=kept, reading=reading, carry_on=carry_on
+        )
         starter.made.append(maker)
         hands = DemoHands() if demo else None
         console = Console(

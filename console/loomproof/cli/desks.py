@@ -89,6 +89,8 @@ class DeskMaker:
         settings: remembers the job and the box as recent ones; None: they are not remembered.
         shown_as: the box as it is remembered; None: its URL.
         reading: the box is only read and sensed: whatever would drive a load is refused before it leaves.
+        carry_on: a file for a record's id. The record named there is carried on, as long as the job is still the
+            same; otherwise the id of the one begun is put there.
     """
 
     def __init__(
@@ -102,8 +104,10 @@ class DeskMaker:
         settings: SettingsKeeper | None = None,
         shown_as: str | None = None,
         reading: bool = False,
+        carry_on: Path | None = None,
     ) -> None:
         self._reading = reading
+        self._carry_on = carry_on
         self._shown_as = shown_as or url
         self._path = path
         self._url = url
@@ -117,7 +121,9 @@ class DeskMaker:
         """Read the job, open the records and return the desk. Raises `StartRefusedError`."""
         job, text = read_job(self._path)
         self._store = store = _store(self._records)
-        resumed = _resumed(store, self._resume)
+        resumed = self._kept(store, text) or _resumed(store, self._resume)
+        if resumed is not None:
+            self._keep(resumed.record_id)
         from loomproof.box import LookingBox, connect
         from loomproof.procedure.port import BoxPort
         from loomproof.procedure.prompts import Operator
@@ -127,7 +133,7 @@ class DeskMaker:
         from loomproof.tui.readingdesk import ReadingDesk
 
         def make_session(box: BoxPort, operator: Operator) -> Session:
-            recorder = resumed.recorder if resumed is not None else store.recorder()
+            recorder = resumed.recorder if resumed is not None else store.recorder(begun=self._keep)
             outcomes = resumed.outcomes if resumed is not None else ()
             carried_on = resumed.record_id if resumed is not None else ""
             return Session(
@@ -151,6 +157,21 @@ class DeskMaker:
 
         desk = SessionDesk(job, connected, make_session, who=self._who or _user(), record_where=store.url)
         return cast("Desk", ReadingDesk(desk)) if self._reading else desk
+
+    def _kept(self, store: RecordStore, text: str) -> Resumed | None:
+        """Return the record that the console before this one wrote, if it can be carried on."""
+        from loomproof.records import RecordError
+
+        if self._carry_on is None or not self._carry_on.is_file():
+            return None
+        with suppress(RecordError):
+            resumed = store.resume(self._carry_on.read_text(encoding="utf-8"))
+            return resumed if resumed.job_text == text else None
+        return None
+
+    def _keep(self, record_id: str) -> None:
+        if self._carry_on is not None:
+            self._carry_on.write_text(record_id, encoding="utf-8")
 
     def close(self) -> None:
         """Close the record store, if it was opened."""

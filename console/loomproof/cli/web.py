@@ -6,17 +6,26 @@ import asyncio
 import ipaddress
 import secrets
 import signal
+import socket
 import sys
+from contextlib import suppress
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Annotated
 
 import typer
 
-from loomproof.cli.console import Where, Who
+from loomproof.cli.console import Resume, Where, Who
 
 BAD_CALL = 2
 LOOPBACK = "127.0.0.1"
+TOKEN_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+"""What can be told apart when it is read from one screen and typed on another."""
+TOKEN_GROUPS, GROUP_LETTERS = 4, 4
+SOMEWHERE = "192.0.2.1"
+"""An address for documentation (RFC 5737); nothing is sent to it."""
 PORT = 8462
+IPV4 = 4
 NOTICE = (
     "Nothing is driven from a browser: it reads, senses, and walks. The stop on its screen stops the box; it is not "
     "an emergency stop."
@@ -48,25 +57,28 @@ def web(
     port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0: any that is free.")] = PORT,
     who: Who = "",
     records: Where = None,
+    resume: Resume = None,
 ) -> None:
     """Serve the console to a browser, on this machine only unless told otherwise.
 
     Nothing is driven from a browser: it shows the job, reads, senses and leads the location walk. One browser at a
-    time. Closing the tab, leaving the page or ending this server stops the box.
+    time. Closing the tab, leaving the page or ending this server stops the box; what was settled is kept, and the
+    page opened again carries it on in the same record.
 
     Exit code: 0 ended by the operator, 2 bad job or call.
     """
-    arguments = _arguments(job, box, who, records)
+    arguments = _arguments(job, box, who, records, resume)
     host = listen or LOOPBACK
-    token = None if _is_loopback(host) else secrets.token_urlsafe(24)
+    token = None if _is_loopback(host) else new_token()
 
     def told(bound: int) -> None:
-        shown = host if ":" not in host else f"[{host}]"
-        typer.echo(f"http://{shown}:{bound}/" + (f"?token={token}" if token else ""))
+        address = f"http://{_shown(host)}:{bound}/"
+        typer.echo(address + (f"?token={token}" if token else ""))
         typer.echo(NOTICE)
         if token is not None:
+            typer.echo(f"On the other device open that, or {address} and type the token: {token}")
             if ipaddress.ip_address(host).is_unspecified:
-                typer.echo("On another device write this machine's address in place of " + host + ".")
+                typer.echo("If it is in another network than that address, use this machine's address there.")
             typer.echo(WIDER)
         typer.echo("Ctrl+C ends it.")
         sys.stdout.flush()
@@ -78,7 +90,9 @@ def web(
         loop = asyncio.get_running_loop()
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             loop.add_signal_handler(number, until.set)
-        await WebServer(arguments, host, port, token=token, told=told).run(until)
+        with TemporaryDirectory(prefix="loomproof-") as folder:
+            command = [*arguments, "--carry-on", str(Path(folder, "record"))]
+            await WebServer(command, host, port, token=token, told=told).run(until)
 
     try:
         asyncio.run(serve())
@@ -87,7 +101,27 @@ def web(
         raise typer.Exit(BAD_CALL) from None
 
 
-def _arguments(job: Path | None, box: str | None, who: str, records: str | None) -> list[str]:
+def new_token() -> str:
+    """Return a token that is short to type and too long to guess (79 bits)."""
+    groups = [
+        "".join(secrets.choice(TOKEN_LETTERS) for _ in range(GROUP_LETTERS)) for _ in range(TOKEN_GROUPS)
+    ]
+    return "-".join(groups)
+
+
+def _shown(host: str) -> str:
+    """Return an address as others write it; for all of this machine's, the one that leads to its network."""
+    address = ipaddress.ip_address(LOOPBACK if host == "localhost" else host)
+    if address.is_unspecified and address.version == IPV4:
+        with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            probe.connect((SOMEWHERE, 9))
+            return str(probe.getsockname()[0])
+    return f"[{host}]" if ":" in host else host
+
+
+def _arguments(
+    job: Path | None, box: str | None, who: str, records: str | None, resume: str | None
+) -> list[str]:
     """Return the console's command; a bad job is told now and not in the browser."""
     from loomproof.cli.desks import need_box, need_job, read_job
     from loomproof.tui.desk import StartRefusedError
@@ -95,7 +129,7 @@ def _arguments(job: Path | None, box: str | None, who: str, records: str | None)
     command = [sys.executable, "-m", "loomproof.cli.app"]
     more = [*(("--who", who) if who else ()), *(("--records", records) if records else ()), "--in-browser"]
     if job is None:
-        if box is not None:
+        if box is not None or resume is not None:
             need_job("web")
         return [*command, "demo", *more]
     if box is None:
@@ -105,6 +139,7 @@ def _arguments(job: Path | None, box: str | None, who: str, records: str | None)
     except StartRefusedError as refused:
         typer.echo(str(refused), err=True)
         raise typer.Exit(BAD_CALL) from None
+    more += ("--resume", resume) if resume else ()
     return [*command, "open", str(job), "--box", box, *more]
 
 

@@ -13,6 +13,7 @@ import shlex
 from asyncio.subprocess import PIPE, Process
 from collections.abc import Awaitable, Callable, Sequence
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -31,7 +32,26 @@ END_S = 3.0
 """How long the console may take to end before it is killed; the box's heartbeat watch then stops the box."""
 TAKE_OVER_S = 6.0
 """How long a new page waits for the console of the one before it to end."""
+SMALLEST_PX, LARGEST_PX = 8, 48
+"""Of the letters, where the address asks for a size."""
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
+
+
+class Closed:
+    """Why the server closes a page's connection; the page has words for each."""
+
+    ENDED = b"ended"
+    TAKEN = b"taken"
+    SERVER = b"server"
+    UNCLEAR = b"unclear"
+
+
+def _guarded(response: web.StreamResponse) -> web.StreamResponse:
+    """Add what keeps other pages and every cache out."""
+    response.headers["X-Frame-Options"] = "DENY"
+    response.headers["Referrer-Policy"] = "no-referrer"
+    response.headers["Cache-Control"] = "no-store"
+    return response
 
 
 class ConsoleProcess(AppService):
@@ -52,6 +72,11 @@ class ConsoleProcess(AppService):
         assert process.stdin is not None
         self._stdin = process.stdin
         return process
+
+    async def run(self) -> None:
+        """Pass its screen on until it has ended, then close the page's connection."""
+        await super().run()
+        await self.remote_close()
 
     async def stop(self) -> None:
         """Ask it to end; then close its input, end it, kill it."""
@@ -110,7 +135,14 @@ class WebServer(Server):
         if self._token is None:
             return (urlsplit(f"//{request.host}").hostname or "") in LOOPBACK_NAMES
         given = request.query.get("token") or request.cookies.get(COOKIE, "")
-        return hmac.compare_digest(given.encode(), self._token.encode())
+        return hmac.compare_digest(given.strip().lower().encode(), self._token.lower().encode())
+
+    def _refusal(self, request: web.Request) -> web.StreamResponse:
+        """Return what is told to whoever may not: a page that asks for the token, a line for everything else."""
+        if request.path != "/" or self._token is None:
+            raise web.HTTPForbidden(text="This address needs the token that `loomproof web` printed.\n")
+        wrong = "token" in request.query
+        return aiohttp_jinja2.render_template("token.html", request, {"wrong": wrong}, status=403)
 
     @staticmethod
     def _from_here(request: web.Request) -> bool:
@@ -124,14 +156,12 @@ class WebServer(Server):
         @web.middleware
         async def refuse(request: web.Request, handler: Handler) -> web.StreamResponse:
             if not self._may(request):
-                raise web.HTTPForbidden(text="This address needs the token that `loomproof web` printed.\n")
+                return _guarded(self._refusal(request))
             if request.path == "/ws" and not self._from_here(request):
                 raise web.HTTPForbidden(text="The console is opened by its own page only.\n")
             response = await handler(request)
             if not response.prepared:
-                response.headers["X-Frame-Options"] = "DENY"
-                response.headers["Referrer-Policy"] = "no-referrer"
-                response.headers["Cache-Control"] = "no-store"
+                _guarded(response)
                 if self._token is not None and request.path == "/":
                     response.set_cookie(COOKIE, self._token, httponly=True, samesite="Strict")
             return response
@@ -148,11 +178,12 @@ class WebServer(Server):
     @aiohttp_jinja2.template("app_index.html")
     async def handle_index(self, request: web.Request) -> dict[str, Any]:
         """Serve the page; every address in it is this server's own."""
-        carried = f"?token={self._token}" if self._token is not None else ""
         scheme = "wss" if request.scheme == "https" else "ws"
+        wanted = to_int(request.query.get("fontsize", ""), 0)
         return {
-            "font_size": max(8, min(to_int(request.query.get("fontsize", "16"), 16), 48)),
-            "app_websocket_url": f"{scheme}://{request.host}/ws{carried}",
+            "font_size": max(SMALLEST_PX, min(wanted, LARGEST_PX)) if wanted else None,
+            "app_websocket_url": f"{scheme}://{request.host}/ws",
+            "token": self._token or "",
             "config": {"static": {"url": "/static/"}},
             "application": {"name": self.title},
         }
@@ -164,14 +195,14 @@ class WebServer(Server):
         try:
             await asyncio.wait_for(self._one.acquire(), TAKE_OVER_S)
         except TimeoutError:
-            await websocket.close(message=b"another browser holds the console")
+            await websocket.close(message=Closed.TAKEN)
             return websocket
         self._open.add(websocket)
         console = ConsoleProcess(
             self._arguments,
             write_bytes=websocket.send_bytes,
             write_str=websocket.send_str,
-            close=websocket.close,
+            close=partial(websocket.close, message=Closed.ENDED),
             download_manager=self.download_manager,
         )
         width, height = (
@@ -181,7 +212,7 @@ class WebServer(Server):
             await console.start(max(20, min(width, 500)), max(8, min(height, 300)))
             await self._process_messages(websocket, console)
         except (AssertionError, KeyError, IndexError, TypeError, ValueError):
-            await websocket.close(message=b"that message was not understood")
+            await websocket.close(message=Closed.UNCLEAR)
         finally:
             await asyncio.shield(self._end(console, websocket))
         return websocket
@@ -200,7 +231,7 @@ class WebServer(Server):
         """Close every page's connection; each console then stops its box and ends."""
         for websocket in tuple(self._open):
             with suppress(Exception):
-                await websocket.close(message=b"the server ends")
+                await websocket.close(message=Closed.SERVER)
         with suppress(TimeoutError):
             await asyncio.wait_for(self._one.acquire(), 4 * END_S)
 

@@ -240,13 +240,16 @@ class Session:
         self._attempts.look_again()
         return self._attempts.end(step, attempt, began_s, work(core, step))
 
-    def walk(self, walker: Walker, order: Order = Order.GUIDED) -> Walked:
+    def walk(self, walker: Walker, order: Order = Order.GUIDED, *, again: bool = False) -> Walked:
         """Walk round the loom: its pull checks hands-free, one connector after another.
 
         What is settled goes into the record at once as the pull checks of the run sheet; a walk that was cut
-        short carries on with the places still open.
+        short carries on with the places still open. Where none is open, `again` asks for what was not right, or
+        for everything where all was; a place keeps its earlier answer until it has a new one.
         """
-        walked = Walk(self._core, self.sheet, self._outcomes, self._attempts.found, walker, order=order).run()
+        walked = Walk(
+            self._core, self.sheet, self._outcomes, self._attempts.found, walker, order=order, again=again
+        ).run()
         self._core.publish(JudgedAnew(self.verdicts(), self.findings()))
         return walked
 

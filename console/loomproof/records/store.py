@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -83,9 +84,9 @@ class RecordStore:
         """Give the database back."""
         self._engine.dispose()
 
-    def recorder(self) -> RecordWriter:
-        """Return a recorder for a new record."""
-        return RecordWriter(self._engine, clock=self._clock)
+    def recorder(self, *, begun: Callable[[str], object] | None = None) -> RecordWriter:
+        """Return a recorder for a new record; `begun` is told its id once it is begun."""
+        return RecordWriter(self._engine, clock=self._clock, begun=begun)
 
     def list(self) -> tuple[RecordSummary, ...]:
         """Return every record, the latest first."""

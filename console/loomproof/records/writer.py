@@ -72,8 +72,16 @@ class Place:
 class RecordWriter:
     """Writes one record; implements `procedure.Recorder`. Safe to call from several threads."""
 
-    def __init__(self, engine: Engine, *, clock: Clock = utc_now, carry_on: Place | None = None) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        *,
+        clock: Clock = utc_now,
+        carry_on: Place | None = None,
+        begun: Callable[[str], object] | None = None,
+    ) -> None:
         self._engine = engine
+        self._begun = begun
         self._clock = clock
         self._carry_on = carry_on
         self._lock = threading.Lock()
@@ -143,6 +151,8 @@ class RecordWriter:
             except RecordError:
                 self._record_id = ""
                 raise
+        if self._begun is not None:
+            self._begun(record_id)
         return record_id
 
     def _continue(self, place: Place, job_digest: str, resumed: Resumed) -> str:

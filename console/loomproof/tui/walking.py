@@ -102,7 +102,7 @@ class Walking:
             detail="Every connector must be seated. The box looks at every load for a moment.",
         )
         self._post(messages.WalkTold(view))
-        walked = session.walk(self, Order.FREE if free else Order.GUIDED)
+        walked = session.walk(self, Order.FREE if free else Order.GUIDED, again=True)
         stage = "done" if walked.end is StepEnd.DONE else "idle"
         self._post(messages.WalkTold(self._at_rest(walked.map, stage, walked.reason, walked.pulsed)))
 
@@ -251,7 +251,7 @@ class Walking:
                 "bad",
                 "THE WALK HAS ENDED" if stage == "done" else "SO FAR",
             )
-            detail = moves[0] if moves else "See the places."
+            detail = f"{moves[0]} All the moves: see Mend." if moves else "See the places."
         elif found.complete:
             headline, tone, caption = "All right", "good", "THE WALK HAS ENDED"
             detail = "Every place that can be seen answered as the job says."

@@ -90,6 +90,8 @@ SIGNAL_WORDS: dict[str, SignalWord] = {
 
 STOP_KEYS = "Ctrl+X or F12"
 STOP_FACE = f"■ STOP: {STOP_KEYS}"
+STOP_FACE_BROWSER = "■ STOP: touch or Ctrl+X"
+"""In a browser F12 may open the browser's own tools, and a tablet has no keys."""
 STOP_IS = f"{STOP_KEYS} switches every output off"
 STOP_IS_NOT = "It is not an emergency stop. In an emergency open the box's stop switch or cut its supply."
 STOP_IS_NOT_SHORT = "All off. Not an emergency stop: use the box's switch."

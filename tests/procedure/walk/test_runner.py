@@ -168,6 +168,35 @@ def test_a_resumed_session_asks_only_for_what_is_open(session, box, notebook, jo
     assert walked.map.rows[0].how is How.ASKED
 
 
+def asked_by(hand):
+    return [i.place for i in hand.said if i.kind is Kind.ASKED and not i.channels]
+
+
+def test_a_mended_loom_is_walked_again_where_it_was_wrong_and_a_right_one_everywhere(session, box):
+    box.wiring = {1: 3, 3: 1}
+    session.walk(Hand(box))
+    carried_on = Hand(box)
+    assert session.walk(carried_on).map.plan.rings == ((1, 3),)
+    assert asked_by(carried_on) == []
+    box.wiring = {}
+    mended = Hand(box)
+    assert session.walk(mended, again=True).map.right
+    assert asked_by(mended) == ["cyl1", "valve"]
+    assert session.findings() == ()
+    everywhere = Hand(box)
+    assert session.walk(everywhere, again=True).map.right
+    assert asked_by(everywhere) == ["cyl1", "coil1", "valve", "channel-4"]
+
+
+def test_a_further_walk_that_is_cut_short_leaves_what_was_found(session, box):
+    box.wiring = {1: 3, 3: 1}
+    before = session.walk(Hand(box)).map
+    cut = Hand(box, {"cyl1": lambda hand, place: (WalkKey.FINISH, None)})
+    assert session.walk(cut, again=True).map.plan == before.plan
+    assert asked_by(cut) == ["cyl1"]
+    assert session.walk_map().plan == before.plan
+
+
 def test_a_link_that_goes_ends_the_walk(session, box):
     from loomproof.box import LinkLost
 

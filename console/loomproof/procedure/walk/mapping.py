@@ -125,6 +125,20 @@ def answers_from(places: Sequence[Place], outcomes: Iterable[StepOutcome]) -> di
     return found
 
 
+def to_ask_again(
+    places: Sequence[Place], answers: Mapping[str, Answer], blind: Collection[int] = ()
+) -> dict[str, Answer]:
+    """The answered places that a further walk asks for anew.
+
+    While a place that can be seen is open, none of them; else those that were not right; else all of them.
+    """
+    if any(place.visible and place.id not in answers for place in places):
+        return {}
+    rows = map_of(places, answers, blind).rows
+    wrong = {row.place.id for row in rows if row.state is not PlaceState.RIGHT and row.place.id in answers}
+    return {place: answer for place, answer in answers.items() if not wrong or place in wrong}
+
+
 def row_text(row: PlaceFound) -> str:
     """What was found at a place, in words."""
     expected = _listed(row.place.expected)

@@ -19,7 +19,14 @@ from loomproof.procedure.model import RunSheet, Step, StepEnd, StepOutcome
 from loomproof.procedure.pulled import conclude_pull, explain_blind
 from loomproof.procedure.recording import EventKind
 from loomproof.procedure.walk.machine import WalkMachine
-from loomproof.procedure.walk.mapping import WalkMap, answers_from, cavities_of, map_of, plan_texts
+from loomproof.procedure.walk.mapping import (
+    WalkMap,
+    answers_from,
+    cavities_of,
+    map_of,
+    plan_texts,
+    to_ask_again,
+)
 from loomproof.procedure.walk.model import (
     Answer,
     Happening,
@@ -74,6 +81,7 @@ class Walk:
         finish: writes a pull check's result into the record: step, when it began, result.
         walker: who walks.
         order: who says what is pulled next.
+        again: when no place is open, ask for what was not right, or for everything where all was.
     """
 
     def __init__(
@@ -85,8 +93,10 @@ class Walk:
         walker: Walker,
         *,
         order: Order = Order.GUIDED,
+        again: bool = False,
     ) -> None:
         self._core = core
+        self._again = again
         self._sheet = sheet
         self._outcomes = tuple(outcomes)
         self._finish = finish
@@ -96,6 +106,7 @@ class Walk:
         self._places: tuple[Place, ...] = places_of(core.job, sheet)
         self._machine: WalkMachine | None = None
         self._blind: tuple[int, ...] = ()
+        self._asked_again: dict[str, Answer] = {}
         self._began: dict[str, float] = {}
         self._told_s = 0.0
 
@@ -119,11 +130,14 @@ class Walk:
         self._blind = tuple(sorted(self._eyes.detector.blind))
         self._places = places_of(core.job, self._sheet, self._blind)
         now_s = core.box.now_s()
+        known = answers_from(self._places, self._outcomes)
+        if self._again:
+            self._asked_again = to_ask_again(self._places, known, self._blind)
         self._machine = WalkMachine(
             self._places,
             feeds=feeds_of(core.job),
             order=self._order,
-            answers=answers_from(self._places, self._outcomes),
+            answers={place: answer for place, answer in known.items() if place not in self._asked_again},
             now_s=now_s,
         )
         text = f"Location walk begun, {self._order.value} order. {self._eyes.sentence()}"
@@ -141,7 +155,7 @@ class Walk:
         if machine is not None and machine.stage is not Stage.DONE:
             # Cut short: what was just answered stands; nobody contradicted it.
             self._record(machine.key(WalkKey.FINISH, core.box.now_s()))
-        answers = dict(machine.answers) if machine is not None else {}
+        answers = self._asked_again | machine.answers if machine is not None else {}
         found = map_of(self._places, answers, self._blind)
         known = sum(place.id in answers for place in self._places if place.visible)
         visible = sum(bool(place.visible) for place in self._places)
@@ -235,6 +249,7 @@ class Walk:
 
     def _write_reopened(self, item: Happening) -> None:
         """What was recorded of this place proves nothing any more; it is asked for again."""
+        self._asked_again.pop(item.place or "", None)
         place = self._place(item.place)
         step, result = self._sheet.step(place.step_id), StepResult()
         for channel in step.channels:

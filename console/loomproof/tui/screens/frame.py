@@ -26,6 +26,10 @@ STYLES = Path(__file__).parents[1] / "styles"
 STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking", "walk", "wiggle")
 FOLD_WIDTH = 110
 FOLD_HEIGHT = 32
+TALL_HEIGHT = 48
+"""From here on a narrow screen, such as a tablet's on end, has room for panes below each other."""
+TOUCH_HEIGHT = 30
+"""From here on there is room for keys that a finger hits."""
 
 
 class PageButton(Button):
@@ -148,6 +152,8 @@ class Page(Screen[None]):
     BINDINGS = [Binding("v", "turn", "View", tooltip="Show the next pane of this page")]
     NAME = "page"
     HELP = ""
+    STANDS_TALL = False
+    """Whether the page shows all its panes on a narrow screen that is tall enough."""
     folded: reactive[bool] = reactive(False, init=False, bindings=True)
 
     @property
@@ -216,6 +222,8 @@ class Page(Screen[None]):
         self.folded = width < FOLD_WIDTH or height < FOLD_HEIGHT
         self.set_class(self.folded, "-folded")
         self.set_class(not self.folded, "-open")
+        self.set_class(self.STANDS_TALL and self.folded and height >= TALL_HEIGHT, "-tall")
+        self.set_class(self.console_app.reading and height >= TOUCH_HEIGHT, "-touch")
 
     def action_turn(self) -> None:
         """Show the next pane."""
@@ -228,5 +236,5 @@ class Page(Screen[None]):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """`View` is of use only where panes are folded."""
         if action == "turn":
-            return self.folded and bool(self.query(Deck))
+            return self.folded and not self.has_class("-tall") and bool(self.query(Deck))
         return super().check_action(action, parameters)

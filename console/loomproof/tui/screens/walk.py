@@ -44,6 +44,7 @@ class WalkPage(Page):
     """The location walk."""
 
     NAME = "walk"
+    STANDS_TALL = True
     BINDINGS = [
         Binding("g", "guided", "Walk, guided", show=False),
         Binding("f", "order", "Free or guided order", show=False),
@@ -74,6 +75,8 @@ pin says nothing there are sense pulses too short to move or spark anything.
 * **k** skips a place, **o** lets a connector stay off, **h** says that what is off now is the place chosen in
   the list (free order), **e** ends the walk. What is settled is in the record; the walk carries on later.
 * **m** changes between bell, tones, a voice and silence. Tones beep out the cylinder: a long beep for five.
+* Walked to the end, and mended something? **g** or **f** asks again for what was not right, or for everything where
+  all was. What was found before stays in the record, and stands until there is a new answer.
 * **d** at the end drives what a walk cannot see, under its interlocks as ever.
 
 Several wires of one connector cannot be told apart by pulling it.
@@ -106,8 +109,10 @@ Several wires of one connector cannot be told apart by pulling it.
         super().on_mount()
         places = self.query_one("#walk-places", RowList)
         places.empty_text = "The places appear when the box is connected."
-        self.watch(self.app, "walk", self._show)
-        self.watch(self.app, "sound_means", self._show_note)
+        for button in self.query("#walk-keys KeyButton"):
+            button.can_focus = False  # each has its key, and those that go away would hand the focus on
+        self.follow("walk", self._show)
+        self.follow("sound_means", self._show_note)
         places.focus()
 
     @property
@@ -137,7 +142,7 @@ Several wires of one connector cannot be told apart by pulling it.
                 button
             )
         self._show_found()
-        self.refresh_bindings()
+        self.bindings_depend_on((view.running, bool(view.pulsed)))
 
     def _offered(self, button: KeyButton) -> bool:
         return button.action != "screen.pulsed" or bool(self.view.pulsed)

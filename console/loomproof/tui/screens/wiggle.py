@@ -115,8 +115,10 @@ and a line with its time, length and depth.
         self.query_one("#wiggle-rows", RowList).empty_text = "No dropout yet."
         self.query_one("#wiggle-channels", RowList).empty_text = "This job has no channels."
         self.query_one("#wiggle-places", RowList).empty_text = "This job names no places."
-        self.watch(self.app, "progress", self._show_channels)
-        self.watch(self.app, "flex", self._show)
+        for button in self.query(".wiggle-keys KeyButton"):
+            button.can_focus = False  # each has its key, and those that go away would hand the focus on
+        self.follow("progress", self._show_channels)
+        self.follow("flex", self._show)
         self.query_one("#wiggle-channels", RowList).focus()
 
     @property
@@ -156,7 +158,7 @@ and a line with its time, length and depth.
             rows.cursor = len(view.rows) - 1
         self._show_channels()
         self._show_state()
-        self.refresh_bindings()
+        self.bindings_depend_on(view.running)
 
     def _show_state(self) -> None:
         view = self.view

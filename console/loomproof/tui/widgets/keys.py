@@ -7,7 +7,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal
 from textual.widgets import Button, Static
 
-from loomproof.tui.words import STOP_FACE, STOP_IS_NOT_SHORT
+from loomproof.tui.words import STOP_FACE, STOP_FACE_BROWSER, STOP_IS_NOT_SHORT
 
 
 class KeyButton(Button):
@@ -33,6 +33,11 @@ class StopButton(Button):
     def __init__(self) -> None:
         super().__init__(STOP_FACE, action="app.stop", compact=True)
         self.can_focus = False
+
+    def on_mount(self) -> None:
+        """Say how it is pressed in a browser."""
+        if getattr(self.app, "reading", False):
+            self.label = STOP_FACE_BROWSER
 
 
 class StopLine(Horizontal):

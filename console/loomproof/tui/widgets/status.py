@@ -10,7 +10,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from loomproof.tui.views import LinkState, PanelView
-from loomproof.tui.words import STOP_FACE, STOP_IS_NOT_LONG, STOP_IS_NOT_SHORT
+from loomproof.tui.words import STOP_FACE, STOP_FACE_BROWSER, STOP_IS_NOT_LONG, STOP_IS_NOT_SHORT
 
 Part = tuple[str, str]
 
@@ -73,8 +73,9 @@ def stop_parts(view: PanelView, width: int) -> list[Part]:
             (f" ■ STOPPED{why} ", "stop"),
             (" All off. Find out why; Ctrl+R clears it.", "plain"),
         ]
-    note = STOP_IS_NOT_LONG if width > len(STOP_FACE) + len(STOP_IS_NOT_LONG) + 3 else STOP_IS_NOT_SHORT
-    return [(f" {STOP_FACE} ", "stop"), (f" {note}", "plain")]
+    face = STOP_FACE_BROWSER if view.reading else STOP_FACE
+    note = STOP_IS_NOT_LONG if width > len(face) + len(STOP_IS_NOT_LONG) + 3 else STOP_IS_NOT_SHORT
+    return [(f" {face} ", "stop"), (f" {note}", "plain")]
 
 
 def fitted_line(view: PanelView, width: int) -> list[Part]:
