@@ -62,12 +62,12 @@ def _looms(share: float, seed: int) -> Iterator[Run]:
 
 def _matrix(share: float, seed: int) -> Iterator[Run]:
     del seed  # the matrix counts its own
-    script = str(ROOT / "benchmarks" / "fault_matrix.py")
+    script = ("-m", "benchmarks.fault_matrix")
     if (seeds := round(3 * share)) >= 1:
-        yield Run(_python(script, "--seeds", str(seeds)))
+        yield Run(_python(*script, "--seeds", str(seeds)))
     else:
         jobs = sorted(path.stem for path in (ROOT / "examples").glob("*.toml"))
-        yield Run(_python(script, *jobs[: max(1, round(3 * share * len(jobs)))]))
+        yield Run(_python(*script, *jobs[: max(1, round(3 * share * len(jobs)))]))
 
 
 def _scripts(share: float, seed: int) -> Iterator[Run]:
@@ -97,8 +97,7 @@ def _fuzz(share: float, seed: int) -> Iterator[Run]:
 def _firmware(share: float, seed: int) -> Iterator[Run]:
     first, seeds = str(seed % 1000), str(max(1, round(share)))
     paced = ("--paced",) if share >= 1 else ()
-    parity = str(Path(__file__).with_name("elf_parity.py"))
-    yield Run(_python(parity, "--faulty", "--first", first, "--seeds", seeds, *paced))
+    yield Run(_python("-m", "benchmarks.elf_parity", "--faulty", "--first", first, "--seeds", seeds, *paced))
 
 
 STUDIES = (

@@ -230,7 +230,7 @@ def first_frames(url: str) -> list[Row]:
         for command, times in ((real, ours), ([sys.executable, "-c", TRIVIAL], trivial)):
             terminal = Terminal(command)
             try:
-                terminal.wait_for(lambda t=terminal: t.first_frame_s is not None, "a first frame")
+                terminal.wait_for(lambda t=terminal: t.first_frame_s is not None, "a first frame")  # type: ignore[misc]
                 times.append(terminal.first_frame_s or 0.0)
             finally:
                 terminal.end()

@@ -1,6 +1,6 @@
 """False alarms over simulated hours, and time or length to be found, of the two streaming detectors.
 
-    python benchmarks/detectors.py [--hours 4] [--first 9000]
+    python -m benchmarks.detectors [--hours 4] [--first 9000]
 
 Counts come from the simulator's own read-back of the reference board (rounding, noise, offsets of each channel); on the
 supply lies ripple of 300 Hz with its first overtone and a slow sag. `must` is what is required of it.
@@ -21,7 +21,7 @@ from loomproof.measure.dropouts import DropoutDetector, Watched
 from loomproof.measure.presence import PresenceDesign, PresenceDetector, ScanReading
 from loomproof_sim.controller.watch import DropoutFinder
 from loomproof_sim.profiles import REFERENCE
-from loomproof_sim.readback import DRAIN, SUPPLY, Readback
+from loomproof_sim.readback import DRAIN, FINE, SUPPLY, Counts, Readback
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +41,11 @@ def supply(times: Floats, ripple_v: float) -> Floats:
     w = 2 * math.pi * 300.0
     fast = np.sin(w * times) + 0.3 * np.sin(2 * w * times + 1.0)
     return np.asarray(SUPPLY_V + ripple_v * fast + 0.2 * np.sin(2 * math.pi * times / 300.0))
+
+
+def scaled(counts: Counts, column: int, per_count: float) -> Floats:
+    """A column of sample sets without offset, in its unit."""
+    return np.asarray(counts[:, column] * per_count, dtype=np.float64)
 
 
 def rate_limit(count: int, of: float) -> str:
@@ -84,10 +89,15 @@ class Loom:
                 amps = self.CURRENTS[channel - 14] * volts / SUPPLY_V * warm * ~away
             counts = self.readback.counts(channel, amps, volts, pin)
             scale = self.readback.scale(channel)
-            seen = (counts[:, 0] - scale.fine_offset_x100 / 100) * scale.fine_na_per_count * 1e-9
+            fine = np.asarray(counts[:, FINE], dtype=np.float64)
+            seen = (fine - scale.fine_offset_x100 / 100) * scale.fine_na_per_count * 1e-9
             u = math.hypot(REFERENCE.noise_counts, 1 / math.sqrt(12)) * scale.fine_na_per_count * 1e-9
-            readings[channel] = counts[:, DRAIN] * self.drain_v, seen if channel in self.SENSED else None, u
-            last = counts[:, SUPPLY] * self.supply_v
+            readings[channel] = (
+                scaled(counts, DRAIN, self.drain_v),
+                seen if channel in self.SENSED else None,
+                u,
+            )
+            last = scaled(counts, SUPPLY, self.supply_v)
         for k, now in enumerate(times):
             yield (
                 float(now) + SCAN_S,
@@ -170,8 +180,8 @@ def seen(readback: Readback, amps: Floats, volts: Floats, pins: Floats) -> tuple
     counts = readback.counts(1, amps, volts, pins)
     return (
         readback.current_a(1, counts),
-        counts[:, SUPPLY] * (readback.supply_uv_per_count * 1e-6),
-        counts[:, DRAIN] * (readback.drain_uv_per_count * 1e-6),
+        scaled(counts, SUPPLY, readback.supply_uv_per_count * 1e-6),
+        scaled(counts, DRAIN, readback.drain_uv_per_count * 1e-6),
     )
 
 
@@ -237,6 +247,11 @@ def broken(count: int, hz: float, first: int) -> None:
                 )
 
 
+def at_both_rates(table: Callable[[float], None]) -> None:
+    for scans_hz in (10.0, 20.0):
+        table(scans_hz)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -252,12 +267,12 @@ def main() -> None:
     tables: list[tuple[str, Callable[[], None]]] = [
         (
             "Losses told of an untouched loom, 16 channels\nscan rate | ripple V | told per hour | must (stretch)",
-            lambda: [untouched(given.hours, rate, given.first) for rate in (10.0, 20.0)] and None,
+            lambda: at_both_rates(lambda rate: untouched(given.hours, rate, given.first)),
         ),
         (
             "A pulled connector, to the end of the scan that tells it\n"
             "scan rate | when in doubt | by | pulls | median ms | 99 % ms | within 200 ms (must 99 %) | within 100 ms",
-            lambda: [pulled(given.pulls, rate, given.first) for rate in (10.0, 20.0)] and None,
+            lambda: at_both_rates(lambda rate: pulled(given.pulls, rate, given.first)),
         ),
         (
             f"Breaks told of a sound load, {hz:.0f} samples a second, per 10 minutes (must 1)\n"

@@ -1,6 +1,6 @@
 """The real firmware against the simulated box: the same looms proven on both, verdict by verdict.
 
-    .venv/bin/python benchmarks/elf_parity.py [JOB...] [--paced] [--seeds N] [--faulty]
+    .venv/bin/python -m benchmarks.elf_parity [JOB...] [--paced] [--seeds N] [--faulty]
 
 Virtual time repeats to the byte. `--paced` serves the firmware on a pseudo-terminal in real time as well, as a person would
 drive it, and prints whether the simulation kept pace. Bytes lost on the line, resets and a program that ended fail it, and
@@ -16,11 +16,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
-ELF = ROOT / "build" / "firmware" / "loomproof-atmega2560.elf"
-sys.path.insert(0, str(ROOT / "firmware" / "cosim"))
-
-from loomproof_cosim.parity import (  # noqa: E402 - found by the line before
+from loomproof_cosim.parity import (
     Loom,
     Proof,
     differences,
@@ -29,6 +25,8 @@ from loomproof_cosim.parity import (  # noqa: E402 - found by the line before
     prove_simulated,
 )
 
+ROOT = Path(__file__).resolve().parents[1]
+ELF = ROOT / "build" / "firmware" / "loomproof-atmega2560.elf"
 JOBS = (
     ROOT / "firmware_sim" / "loomproof_sim" / "builtin_job.toml",
     *sorted((ROOT / "examples").glob("*.toml")),

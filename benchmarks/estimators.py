@@ -1,6 +1,6 @@
 """How far off the estimators are, how often a sound loom is accused, and how long a trace takes.
 
-    python benchmarks/estimators.py [--seeds 10] [--first 1000]
+    python -m benchmarks.estimators [--seeds 10] [--first 1000]
 
 Traces come from the simulated plant through the reference board's read-back; the truth is the plant's own data. Ratios
 only: no wall-clock figure is asserted.
@@ -9,14 +9,11 @@ only: no wall-clock figure is asserted.
 from __future__ import annotations
 
 import argparse
-import importlib.util
-import sys
 import time
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from scipy.optimize import curve_fit
@@ -30,47 +27,41 @@ from loomproof.measure.rise import resistance_inductance
 from loomproof.measure.source import look_at_source
 from loomproof.measure.stroke import stroke_patterns
 from loomproof_sim.plant.materials import copper_factor
+from loomproof_sim.plant.spec import IgniterSpec, LampSpec, LogicInputSpec, WoundSpec
+from testbed.loombench import LoomBench
 
 ROOT = Path(__file__).resolve().parents[1]
 JOBS = ("inline-five-turbo", "boat-four-wasted-spark", "bench-relays-lamps-stepper", "classroom-vee-six")
 
 
-def bench_class() -> Any:  # noqa: ANN401 - from the tests, by path
-    """The bench without a wire that the tests use."""
-    path = ROOT / "tests" / "diagnose" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("loom_bench", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["loom_bench"] = module
-    spec.loader.exec_module(module)
-    return module.Bench
-
-
-def truth(lab: Any, channel: int) -> tuple[float, float | None]:  # noqa: ANN401 - from the tests, by path
+def truth(lab: LoomBench, channel: int) -> tuple[float, float | None]:
     """Resistance as the box sees it, and inductance at rest."""
     loom = lab.plant.loom
     branch = loom.branch(channel)
     load = branch.load
     factor = copper_factor(loom.temperature_c)
     feed = sum(f.resistance_ohm for f in loom.feeds if f.id == branch.feed_id)
-    if not hasattr(load, "resistance_ohm"):
-        return float(load.input_ohm) + branch.wire_ohm * factor, None
-    per_k = getattr(load, "temperature_coefficient_per_k", 0.0)
-    ohm = load.resistance_ohm * (1.0 + per_k * (loom.temperature_c - 20.0))
-    beside = getattr(load, "suppression", None)
-    if beside is not None and beside.kind == "resistor":
+    wire = branch.wire_ohm * factor
+    if isinstance(load, IgniterSpec | LogicInputSpec):
+        return load.input_ohm + wire, None
+    if isinstance(load, LampSpec):
+        assert load.resistance_ohm is not None
+        return load.resistance_ohm + wire + feed, None
+    assert isinstance(load, WoundSpec)
+    ohm = load.resistance_ohm * (1.0 + load.temperature_coefficient_per_k * (loom.temperature_c - 20.0))
+    beside = load.suppression
+    if beside.kind == "resistor":
         ohm = ohm * beside.ohm / (ohm + beside.ohm)
-    return float(ohm + branch.wire_ohm * factor + feed), getattr(load, "inductance_h", None)
+    return ohm + wire + feed, load.inductance_h
 
 
-def estimators(bench: Any, seeds: range) -> None:  # noqa: ANN401 - from the tests, by path
+def estimators(seeds: range) -> None:
     """Error against the truth, per load type, beside the stated uncertainty."""
     rows: dict[str, list[tuple[float, float, float]]] = defaultdict(list)
     for name in JOBS:
         job = load_job(ROOT / "examples" / f"{name}.toml")
         for seed in seeds:
-            lab = bench(job, seed=seed)
+            lab = LoomBench(job, seed=seed)
             for item in job.channels:
                 if not item.fitted or item.partner is not None:
                     continue
@@ -92,13 +83,13 @@ def estimators(bench: Any, seeds: range) -> None:  # noqa: ANN401 - from the tes
         )
 
 
-def false_alarms(bench: Any, seeds: range) -> None:  # noqa: ANN401 - from the tests, by path
+def false_alarms(seeds: range) -> None:
     """Sound looms and channels that are failed, doubted or given a finding."""
     looms = accused = channels = failed = doubted = 0
     for name in JOBS:
         job = load_job(ROOT / "examples" / f"{name}.toml")
         for seed in seeds:
-            lab = bench(job, seed=seed)
+            lab = LoomBench(job, seed=seed)
             evidence = lab.evidence()
             verdicts = judge(job, evidence)
             worst = {c.channel: {v.verdict for v in verdicts if v.channel == c.channel} for c in job.channels}
@@ -138,10 +129,10 @@ def least_us(work: Callable[[], object], runs: int = 200) -> float:
     return 1e6 * min(times)
 
 
-def speed(bench: Any) -> None:  # noqa: ANN401 - from the tests, by path
+def speed() -> None:
     """A whole signature, its verdict and the bare fit, against curve_fit on the same samples in the same run."""
     job = load_job(ROOT / "examples" / f"{JOBS[0]}.toml")
-    lab = bench(job, seed=1)
+    lab = LoomBench(job, seed=1)
     evidence = lab.evidence()
     verdict_us = least_us(lambda: judge(job, evidence), 20) / len(evidence.channels)
     load, trace = job.load_type(1), lab.traces(1)[0]
@@ -183,10 +174,9 @@ def main() -> None:
     )
     given = parser.parse_args()
     seeds = range(given.first, given.first + given.seeds)
-    bench = bench_class()
-    estimators(bench, seeds)
-    false_alarms(bench, seeds)
-    speed(bench)
+    estimators(seeds)
+    false_alarms(seeds)
+    speed()
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Every single fault on every channel of the example jobs, through the whole run sheet, on the simulated box.
 
-    python benchmarks/fault_matrix.py [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses] [--page FILE]
+    python -m benchmarks.fault_matrix [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses] [--page FILE]
 
 Prints a row for each fault with what was said of it, and a table of counts. Exit code 1 when a faulty
 channel was passed as sound, or a sound loom was not passed. Runs in virtual time: no wall-clock figure is
@@ -268,7 +268,7 @@ COLUMNS = ("passed", "named", "twin", "unsure", "other", "missed", "accused", "f
 def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) -> str:
     """The counts, and every loom that was not simply named or passed, as Markdown."""
     today = datetime.datetime.now(tz=datetime.UTC).date()
-    command = " ".join(["python benchmarks/fault_matrix.py", *sys.argv[1:]])
+    command = " ".join(["python -m benchmarks.fault_matrix", *sys.argv[1:]])
     lines = [
         "# Every fault on the example jobs, through the whole run sheet",
         "",
@@ -282,9 +282,9 @@ def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) ->
         "| --- |" + " --- |" * len(COLUMNS),
     ]
     for kind in ["sound", *map(str, FaultKind)]:
-        row = [counts[kind, column] for column in COLUMNS]
-        if any(row):
-            lines.append(f"| {kind.replace('_', ' ')} | " + " | ".join(str(n or "") for n in row) + " |")
+        told_so = [counts[kind, column] for column in COLUMNS]
+        if any(told_so):
+            lines.append(f"| {kind.replace('_', ' ')} | " + " | ".join(str(n or "") for n in told_so) + " |")
     lines += [
         "",
         "Not simply named or passed:",

@@ -1,6 +1,6 @@
 """Figures of the real firmware in its simulated part, each beside what it must reach, in simulated cycles of 62.5 ns.
 
-    .venv/bin/python benchmarks/firmware_figures.py            # or with the others: make benchmarks
+    .venv/bin/python -m benchmarks.firmware_figures # or with the others: make benchmarks
 
 Builds the firmware at three line speeds (avr-gcc, libsimavr-dev). Edges are those of the gate pin; heartbeats go on all the
 while. An overrun is a byte that the part lost because nobody read it in time; overruns and resets must be none.
@@ -14,16 +14,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from loomproof_cosim.elfbox import build_elf_box
+from loomproof_sim.scenario import make_scenario
+from loomproof_wire import messages
+from loomproof_wire.frames import Frame, decode
+from testbed.firmware import RELAY, SESSION, US, Console, channel_edges, ready
+
 ROOT = Path(__file__).resolve().parents[1]
-sys.path[:0] = [str(ROOT / "firmware" / "cosim"), str(ROOT / "tests" / "firmware")]
-
-from firmware_tools import RELAY, SESSION, US, Console, channel_edges, ready  # noqa: E402
-
-from loomproof_cosim.elfbox import build_elf_box  # noqa: E402
-from loomproof_sim.scenario import make_scenario  # noqa: E402
-from loomproof_wire import messages  # noqa: E402
-from loomproof_wire.frames import decode  # noqa: E402
-
 PART = "atmega2560"
 FAST, STREAM, USUAL = 1_000_000, 500_000, 250_000
 TRAINS = (
@@ -162,7 +159,7 @@ def read_whole_trace(one: Console) -> tuple[int, float]:
             one.box.run_for(20e-6)
             data = one.box.read(1 << 16, 0)
             heard += len(data)
-            said = [decode(frame) for frame in one.reader.feed(data)]
+            said = [decode(frame) for frame in one.reader.feed(data) if isinstance(frame, Frame)]
             chunks = [message for message in said if isinstance(message, messages.TraceChunk)]
         first += len(chunks[0].samples) // 8
     return heard, (one.part.cycle - began) / 16e6

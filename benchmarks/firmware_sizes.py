@@ -1,25 +1,21 @@
 """What the firmware takes of each part: flash, static RAM, and the stack's deepest reach over the conformance suite.
 
-    .venv/bin/python benchmarks/firmware_sizes.py
+    .venv/bin/python -m benchmarks.firmware_sizes
 
 Needs `make firmware`. The RAM above the program's data is painted before the start; what the suite of
 `loomproof box-check` has overwritten of it is the stack.
 """
 
-import sys
 from pathlib import Path
 
+from loomproof.boxcheck import Bench, Line, Outcome, Subject, Subjects, Tolerance, run_suite
+from loomproof_cosim.boards import BOARDS, Board
+from loomproof_cosim.elfbox import build_elf_box
+from loomproof_sim.scenario import make_scenario
+from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
+from testbed.firmware import part_of, run, symbol
+
 ROOT = Path(__file__).resolve().parents[1]
-sys.path[:0] = [str(ROOT / name) for name in ("firmware/cosim", "tests/firmware", "tests/boxcheck")]
-
-from check_board import LOADS, MORE, SimPort, SimulatedHands, job_of  # noqa: E402
-from firmware_tools import run, symbol  # noqa: E402
-
-from loomproof.boxcheck import Bench, Line, Outcome, Subject, Subjects, Tolerance, run_suite  # noqa: E402
-from loomproof_cosim.boards import BOARDS, Board  # noqa: E402
-from loomproof_cosim.elfbox import build_elf_box  # noqa: E402
-from loomproof_sim.scenario import make_scenario  # noqa: E402
-
 FLASH = {"atmega2560": 256 * 1024, "atmega328p": 32 * 1024}
 RAM_FROM = {"atmega2560": 0x200, "atmega328p": 0x100}
 RAM = {"atmega2560": 8 * 1024, "atmega328p": 2 * 1024}
@@ -41,7 +37,7 @@ def suite_reach(elf: Path, board: Board) -> tuple[int, int, int]:
     box = build_elf_box(
         make_scenario({"clock": "virtual"}), elf, board, job_of(LOADS if four else LOADS | MORE)
     )
-    part = box.controller.part
+    part = part_of(box)
     part.paint(bottom, top, PATTERN)
     box.run_for(0.02)
     subjects = Subjects(tuple(Subject(channel) for channel in LOADS), None if four else (6, 7))

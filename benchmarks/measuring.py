@@ -1,25 +1,21 @@
 """How finely the estimators see, on traces made by an independent integration of the circuit.
 
-    .venv/bin/python benchmarks/measuring.py
+    .venv/bin/python -m benchmarks.measuring
 
 Prints the table of `docs/measuring.md`: uncertainty by load, then how often a landing is seen by stroke.
 """
 
 from __future__ import annotations
 
-import importlib.util
 import math
-import sys
 from collections import Counter
-from pathlib import Path
-from types import ModuleType
-from typing import Any
 
 import numpy as np
 
 from loomproof.job.catalogue import CATALOGUE, LoadType
 from loomproof.job.kinds import LoadKind
 from loomproof.measure import PulsePlan, Signature, measure_one, plan_pulse
+from testbed.circuit import Circuit, make_trace, shape
 
 PERIOD_S = 26e-6
 PULSES = 100
@@ -34,21 +30,11 @@ WINDINGS = (
 )
 
 
-def trace_maker() -> ModuleType:
-    """The trace maker of the tests: it shares no code with the simulated loom."""
-    path = Path(__file__).parent.parent / "tests" / "measure" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("trace_maker", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["trace_maker"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-def circuit_of(maker: ModuleType, load: LoadType, stroke: float) -> Any:  # noqa: ANN401 - from the tests, by path
+def circuit_of(load: LoadType, stroke: float) -> Circuit:
+    assert load.resistance_ohm is not None
+    assert load.inductance_mh is not None
     opening_s = load.opening_ms.value * 1e-3 if load.opening_ms else 1.5e-3
-    return maker.Circuit(
+    return Circuit(
         load_ohm=load.resistance_ohm.value,
         rest_h=load.inductance_mh.value * 1e-3,
         stroke_gain=stroke if load.moves else 0.0,
@@ -57,40 +43,33 @@ def circuit_of(maker: ModuleType, load: LoadType, stroke: float) -> Any:  # noqa
     )
 
 
-def pulses(maker: ModuleType, key: str, stroke: float, count: int) -> tuple[PulsePlan, Any, list[Signature]]:
+def pulses(key: str, stroke: float, count: int) -> tuple[PulsePlan, Circuit, list[Signature]]:
     load = CATALOGUE[key]
-    circuit = circuit_of(maker, load, stroke)
+    circuit = circuit_of(load, stroke)
     plan = plan_pulse(load, circuit.wire_ohm, circuit.emf_v, PERIOD_S)
     on_s, period_s = plan.on_time_us * 1e-6, PERIOD_S * plan.decimation
     span_s = plan.samples * period_s
-    clean = maker.shape(circuit, on_s, span_s, period_s)
+    clean = shape(circuit, on_s, span_s, period_s)
     found = [
         measure_one(
-            maker.make_trace(circuit, on_s=on_s, span_s=span_s, period_s=period_s, seed=k, clean=clean), load
+            make_trace(circuit, on_s=on_s, span_s=span_s, period_s=period_s, seed=k, clean=clean), load
         )
         for k in range(count)
     ]
     return plan, circuit, found
 
 
-def uncertainties(maker: ModuleType) -> None:
+def uncertainties() -> None:
     print("load | pulse ms | R ohm | bias % | spread % | stated random % | stated all % | spread of L %")
-    for key in (
-        "injector_high",
-        "injector_low",
-        "relay_plain",
-        "valve_purge",
-        "valve_cam_oil",
-        "stepper_idle",
-        "coil_bare",
-    ):
+    for key in WINDINGS:
         stroke = 0.5 if CATALOGUE[key].kind is LoadKind.RELAY else 0.15
-        plan, circuit, found = pulses(maker, key, stroke, PULSES)
+        plan, circuit, found = pulses(key, stroke, PULSES)
         true = circuit.load_ohm + circuit.wire_ohm
-        ohms = np.array([s.resistance_ohm.value for s in found])
+        seen = [s.resistance_ohm for s in found if s.resistance_ohm]
+        ohms = np.array([estimate.value for estimate in seen])
         henries = np.array([s.inductance_h.value for s in found if s.inductance_h])
-        random = np.mean([s.resistance_ohm.u_random for s in found])
-        every = np.mean([s.resistance_ohm.u for s in found])
+        random = np.mean([estimate.u_random for estimate in seen])
+        every = np.mean([estimate.u for estimate in seen])
         cells = [ohms.mean() - true, ohms.std(ddof=1), random, every]
         shown = " | ".join(f"{100 * c / true:.3f}" for c in cells)
         print(
@@ -99,7 +78,7 @@ def uncertainties(maker: ModuleType) -> None:
         )
 
 
-def landings(maker: ModuleType) -> None:
+def landings() -> None:
     print("load | stroke % | yes | no | cannot tell")
     for key, strokes in (
         ("injector_high", (0.0, 0.01, 0.03, 0.05, 0.06, 0.08, 0.10, 0.15)),
@@ -107,7 +86,7 @@ def landings(maker: ModuleType) -> None:
         ("valve_purge", (0.0, 0.05, 0.08, 0.12, 0.25)),
     ):
         for stroke in strokes:
-            _, _, found = pulses(maker, key, stroke, 1000 if stroke == 0.0 else 200)
+            _, _, found = pulses(key, stroke, 1000 if stroke == 0.0 else 200)
             seen = Counter(str(s.moved) for s in found)
             print(
                 f"{key} | {100 * stroke:g} | {seen['yes']} | {seen['no']} | {seen['cannot tell']}", flush=True
@@ -115,9 +94,8 @@ def landings(maker: ModuleType) -> None:
 
 
 def main() -> None:
-    maker = trace_maker()
-    uncertainties(maker)
-    landings(maker)
+    uncertainties()
+    landings()
 
 
 if __name__ == "__main__":

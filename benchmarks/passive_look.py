@@ -1,6 +1,6 @@
 """Whether the passive look moves or sparks anything: every catalogue load at the corners of what a part may be.
 
-    python benchmarks/passive_look.py [--fine]
+    python -m benchmarks.passive_look [--fine]
 
 For each load: the sense pulse that the program would give (the load type's limit, 0.3 mJ, half the pull-in current), the
 most energy stored, the largest share of the pull-in current reached, and whether anything moved. Exit code 1 when a load
@@ -91,7 +91,7 @@ def corners(load: LoadType, *, fine: bool) -> Iterator[tuple[LoomSpec, float]]:
                 branches=(BranchSpec(1, fitted),),
                 drivers={1: driver},
                 temperature_c=t,
-                law=law,  # type: ignore[arg-type]
+                law=law,
             )
             yield loom, v
 

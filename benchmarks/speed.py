@@ -1,6 +1,6 @@
 """How fast the parts are, each as a ratio to something plain measured in the same run.
 
-usage: python -m benchmarks   (or python benchmarks/speed.py)
+usage: python -m benchmarks.speed   (called by python -m benchmarks)
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def seconds(work: Callable[[], object], repeats: int) -> float:
 
 def winding_trace() -> Trace:
     """A still winding of 42 ohm and 60 mH at 13.5 V: 300 samples of 26 us, 0.5 mA of noise."""
-    time_s = np.arange(300) * 26e-6
+    time_s = np.arange(300, dtype=np.float64) * 26e-6
     clean = 13.5 / 42.0 * (1.0 - np.exp(-time_s * 42.0 / 0.06))
     current = clean + np.random.default_rng(1).normal(0.0, 5e-4, time_s.size)
     return Trace(

@@ -1,6 +1,6 @@
 """How often a stuck armature is found, and a moving one called stuck: simulated mechanics, parameters drawn.
 
-    python benchmarks/stuck.py [--loads 500] [--first 5000] [--law second]
+    python -m benchmarks.stuck [--loads 500] [--first 5000] [--law second]
 
 Resistance, inductance, pull-in current and opening time are drawn from the catalogue's ranges, the stroke between a
 fifth and twice the simulator's own, supply 10 to 15.5 V, winding -10 to 60 degC. Two answers count per load: of the
@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import math
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
@@ -20,11 +21,12 @@ from scipy.stats import binomtest
 
 from loomproof.job.catalogue import CATALOGUE, LoadType
 from loomproof.job.kinds import LoadKind, Suppression
-from loomproof.measure import Calibration, Signature, measure, plan_pulse, trace_from_counts
-from loomproof_sim.plant import BranchSpec, Drive, DriverSpec, FeedSpec, LoomSpec, Plant, SupplySpec
-from loomproof_sim.plant.spec import InjectorSpec, MovingSpec, RelaySpec, SuppressionSpec, ValveSpec
+from loomproof.job.quantity import Quantity
+from loomproof.measure import Signature, measure
+from loomproof_sim.plant import BranchSpec, DriverSpec, FeedSpec, LoomSpec, Plant, SupplySpec
+from loomproof_sim.plant.spec import InjectorSpec, RelaySpec, SuppressionSpec, ValveSpec
 from loomproof_sim.profiles import REFERENCE
-from loomproof_sim.readback import Readback
+from testbed.bareboard import BareBoard
 
 KEYS = (
     "injector_high",
@@ -37,18 +39,20 @@ KEYS = (
     "valve_idle",
     "valve_cam_oil",
 )
-_SPECS: dict[LoadKind, type[MovingSpec]] = {
+Moving = InjectorSpec | RelaySpec | ValveSpec
+WIRE_OHM = 0.15
+_SPECS: dict[LoadKind, Callable[[], Moving]] = {
     LoadKind.INJECTOR: InjectorSpec,
     LoadKind.RELAY: RelaySpec,
     LoadKind.VALVE: ValveSpec,
 }
 
 
-def drawn(load: LoadType, rng: np.random.Generator, *, stuck: bool) -> MovingSpec:
+def drawn(load: LoadType, rng: np.random.Generator, *, stuck: bool) -> Moving:
     """One load within the catalogue's ranges."""
 
-    def within(quantity: object) -> float:
-        return float(rng.uniform(quantity.low, quantity.high))  # type: ignore[attr-defined]
+    def within(quantity: Quantity) -> float:
+        return float(rng.uniform(quantity.low, quantity.high))
 
     assert load.resistance_ohm is not None
     assert load.inductance_mh is not None
@@ -72,57 +76,21 @@ def drawn(load: LoadType, rng: np.random.Generator, *, stuck: bool) -> MovingSpe
 
 
 def pulses(
-    load: LoadType, spec: MovingSpec, rng: np.random.Generator, law: Literal["first", "second"]
+    load: LoadType, spec: Moving, rng: np.random.Generator, law: Literal["first", "second"]
 ) -> tuple[Signature, bool]:
     """The pooled signature, and whether the armature really reached its stop in the last pulse."""
-    board, supply_v = REFERENCE, float(rng.uniform(10.0, 15.5))
+    supply_v = float(rng.uniform(10.0, 15.5))
     loom = LoomSpec(
         SupplySpec(supply_v, 0.03),
         (FeedSpec("f", 0.01),),
-        (BranchSpec(1, spec, "f", 0.15),),
-        {1: DriverSpec(on_ohm=0.1, clamp_v=board.clamp_v)},
+        (BranchSpec(1, spec, "f", WIRE_OHM),),
+        {1: DriverSpec(on_ohm=0.1, clamp_v=REFERENCE.clamp_v)},
         temperature_c=float(rng.uniform(-10.0, 60.0)),
         law=law,
     )
-    plant, readback = Plant(loom), Readback(board, int(rng.integers(1 << 30)))
-    scale = readback.scale(1)
-    calibration = Calibration(
-        scale.fine_na_per_count * 1e-9,
-        scale.fine_offset_x100 / 100,
-        scale.wide_na_per_count * 1e-9,
-        scale.wide_offset_x100 / 100,
-        readback.supply_uv_per_count * 1e-6,
-        readback.drain_uv_per_count * 1e-6,
-        gain_u_relative=board.gain_u_relative,
-        noise_counts=board.noise_counts,
-    )
-    period_s = board.sample_period_ns * 1e-9
-    plan = plan_pulse(load, 0.15, supply_v, period_s, 600)
-    period_s *= plan.decimation
-    start, traces, on_s = 0.01, [], plan.on_time_us * 1e-6
-    times = board.first_sample_ns * 1e-9 + period_s * np.arange(plan.samples)
-    for _ in range(plan.count):
-        plant.switch(1, Drive.ON, start)
-        plant.switch(1, Drive.OFF, start + on_s)
-        amps, _, _ = plant.sample_many(1, start + times)
-        _, _, volts = plant.sample_many(1, start + times + board.supply_skew_ns * 1e-9)
-        _, pins, _ = plant.sample_many(1, start + times + board.drain_skew_ns * 1e-9)
-        counts = readback.counts(1, amps, volts, pins)
-        traces.append(
-            trace_from_counts(
-                *counts.T,
-                calibration,
-                channel=1,
-                sample_period_s=period_s,
-                first_sample_s=float(times[0]),
-                supply_skew_s=board.supply_skew_ns * 1e-9,
-                drain_skew_s=board.drain_skew_ns * 1e-9,
-                on_time_s=on_s,
-                truncated=bool(times[-1] < on_s),
-            )
-        )
-        start += on_s + 0.25
-    return measure(traces, load), plant.moved(1)
+    board = BareBoard(Plant(loom), REFERENCE, int(rng.integers(1 << 30)))
+    traces = board.measuring_pulses(1, load, WIRE_OHM, supply_v)
+    return measure(traces, load), board.plant.moved(1)
 
 
 def interval(hits: int, total: int) -> str:

@@ -1,9 +1,16 @@
 """The board that the suite's own tests check: a job with harmless loads, a simulated box as a port, hands."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
+
 from loomproof.boxcheck import Act, Need
 from loomproof.job.loading import parse_job
+from loomproof.job.model import Job
+from loomproof_sim.hands import Hands
+from loomproof_sim.simbox import SimBox
 from loomproof_wire.frames import Frame, FrameReader, decode
-from loomproof_wire.messages import WireError
+from loomproof_wire.messages import Message, WireError
 
 JOB = """
 schema_version = 1
@@ -29,7 +36,8 @@ MORE = {5: "tacho_input", 6: "motor_throttle", 7: "motor_throttle"}
 """A logic output and a half-bridge pair beside them on a larger board."""
 
 
-def job_of(loads):
+def job_of(loads: Mapping[int, str]) -> Job:
+    """A job with these loads; channels 6 and 7 are one motor's."""
     text = JOB
     for channel, load in loads.items():
         text += f'[[channels]]\nchannel = {channel}\nname = "load {channel}"\ncavity = "H1-{channel}"\n'
@@ -44,36 +52,43 @@ class SimPort:
 
     virtual_clock = True
 
-    def __init__(self, sim):
+    def __init__(self, sim: SimBox) -> None:
         self.sim = sim
-        self.timeout = 0.0
+        self.timeout: float | None = 0.0
 
-    def now_s(self):
+    def now_s(self) -> float:
+        """The box's own time."""
         return self.sim.now_s()
 
-    def read(self, size=1):
+    def read(self, size: int = 1) -> bytes:
+        """Wait for bytes up to `timeout`; time passes meanwhile."""
         return self.sim.read(size, self.timeout)
 
-    def write(self, data):
+    def write(self, data: bytes) -> int:
+        """Send at once."""
         self.sim.write(bytes(data))
         return len(data)
 
     @property
-    def in_waiting(self):
+    def in_waiting(self) -> int:
+        """Bytes that can be read at once."""
         return self.sim.waiting()
 
-    def close(self):
-        pass
+    def close(self) -> None:
+        """Nothing to close."""
 
 
 class SimulatedHands:
+    """Does to the simulated loom and box what a case asks of a person."""
+
     can = frozenset({Need.STOP_BUTTON, Need.SUPPLY, Need.CONNECTOR})
     patience_s = 0.0
 
-    def __init__(self, hands):
+    def __init__(self, hands: Hands) -> None:
         self.hands = hands
 
-    def do(self, act, channel):
+    def do(self, act: Act, channel: int) -> None:
+        """Press, switch, pull or seat."""
         match act:
             case Act.PRESS_STOP | Act.RELEASE_STOP:
                 self.hands.stop_input(act is Act.PRESS_STOP)
@@ -90,13 +105,14 @@ class Tap:
 
     virtual_clock = True
 
-    def __init__(self, port):
+    def __init__(self, port: SimPort) -> None:
         self.port = port
-        self.timeout = 0.0
-        self.sent, self.heard = [], []
+        self.timeout: float | None = 0.0
+        self.sent: list[Message] = []
+        self.heard: list[Message] = []
         self._readers = FrameReader(), FrameReader()
 
-    def _note(self, reader, data, noted):
+    def _note(self, reader: FrameReader, data: bytes, noted: list[Message]) -> None:
         for frame in reader.feed(data):
             if isinstance(frame, Frame):
                 try:
@@ -104,28 +120,33 @@ class Tap:
                 except WireError:  # a case says something wrong on purpose
                     continue
 
-    def take(self):
+    def take(self) -> tuple[list[Message], list[Message]]:
         """Return what passed since the last time: sent, heard."""
         taken = self.sent, self.heard
         self.sent, self.heard = [], []
         return taken
 
-    def now_s(self):
+    def now_s(self) -> float:
+        """The port's time."""
         return self.port.now_s()
 
-    def read(self, size=1):
+    def read(self, size: int = 1) -> bytes:
+        """Read and note."""
         self.port.timeout = self.timeout
         data = self.port.read(size)
         self._note(self._readers[1], data, self.heard)
         return data
 
-    def write(self, data):
+    def write(self, data: bytes) -> int:
+        """Note and write."""
         self._note(self._readers[0], data, self.sent)
         return self.port.write(data)
 
     @property
-    def in_waiting(self):
+    def in_waiting(self) -> int:
+        """Bytes that can be read at once."""
         return self.port.in_waiting
 
-    def close(self):
+    def close(self) -> None:
+        """Close the port."""
         self.port.close()

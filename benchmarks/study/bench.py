@@ -2,31 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
-from benchmarks.study.jobs import LOGIC
-from benchmarks.study.parts import Ripple, Truth
 from numpy.typing import NDArray
 
+from benchmarks.study.jobs import LOGIC
+from benchmarks.study.parts import Ripple, Truth
 from loomproof.diagnose import ChannelEvidence, LoomEvidence, Noticed, PullResult
-from loomproof.diagnose.evidence import PullOutcome
 from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
-from loomproof.measure import (
-    Calibration,
-    Signature,
-    Trace,
-    cold_filament,
-    measure,
-    plan_pulse,
-    trace_from_counts,
-)
+from loomproof.measure import Signature, cold_filament, measure
+from loomproof.procedure.pulled import judge_pull
 from loomproof_sim.plant.plant import Plant
-from loomproof_sim.plant.spec import BranchSpec, Drive, WoundSpec
+from loomproof_sim.plant.spec import BranchSpec, WoundSpec
 from loomproof_sim.profiles import BoardProfile
-from loomproof_sim.readback import Readback
 from loomproof_sim.senses import acted
+from testbed.bareboard import BareBoard
 
 Floats = NDArray[np.float64]
 MISHEARD = 0.01
@@ -36,89 +28,34 @@ FLEX_S, WATCH_HZ, DEPTH = 3.0, 5000, 0.3
 LOST_SHARE = 0.35
 
 
-@dataclass
-class StudyBench:
+class StudyBench(BareBoard):
     """`evidence()` is what a complete run sheet would gather; `noise` and `gain` make the hardware worse than it says."""
 
-    job: Job
-    truth: Truth
-    board: BoardProfile
-    rng: np.random.Generator
-    wired: dict[int, int]
-    noise: float = 1.0
-    gain: float = 1.0
-    now: float = 0.01
-    plant: Plant = field(init=False)
-    readback: Readback = field(init=False)
-
-    def __post_init__(self) -> None:
-        seed = int(self.rng.integers(1 << 31))
-        self.plant = Plant(self.truth.loom, seed=seed)
-        worse = replace(
-            self.board,
-            noise_counts=self.board.noise_counts * self.noise,
-            gain_u_relative=self.board.gain_u_relative * self.gain,
-        )
-        self.readback = Readback(worse, seed)
-
-    def calibration(self, channel: int) -> Calibration:
-        scale, board = self.readback.scale(channel), self.board
-        return Calibration(
-            fine_a_per_count=scale.fine_na_per_count * 1e-9,
-            fine_offset_counts=scale.fine_offset_x100 / 100,
-            wide_a_per_count=scale.wide_na_per_count * 1e-9,
-            wide_offset_counts=scale.wide_offset_x100 / 100,
-            supply_v_per_count=self.readback.supply_uv_per_count * 1e-6,
-            drain_v_per_count=self.readback.drain_uv_per_count * 1e-6,
-            adc_bits=board.adc_bits,
-            gain_u_relative=board.gain_u_relative,
-            noise_counts=board.noise_counts,
-            bias_v=board.bias_v,
-            bias_ohm=board.bias_ohm,
-            clamp_v=board.clamp_v,
-        )
+    def __init__(
+        self,
+        job: Job,
+        truth: Truth,
+        board: BoardProfile,
+        rng: np.random.Generator,
+        wired: dict[int, int],
+        noise: float = 1.0,
+        gain: float = 1.0,
+    ) -> None:
+        self.job, self.truth, self.rng, self.wired = job, truth, rng, wired
+        seed = int(rng.integers(1 << 31))
+        super().__init__(Plant(truth.loom, seed=seed), board, seed, noise=noise, gain=gain)
 
     # -- pulses --------------------------------------------------------------------------------------------------
 
-    def pulse(self, channel: int, on_s: float, period_s: float, samples: int, limit_a: float) -> Trace:
-        """One pulse and its trace; over-current switches it off at the sample that sees it."""
-        board, start = self.board, self.now
-        first = board.first_sample_ns * 1e-9
-        times = first + period_s * np.arange(samples)
-        self.plant.switch(channel, Drive.ON, start)
-        every = first + board.sample_period_ns * 1e-9 * np.arange(
-            int(on_s / board.sample_period_ns * 1e9) + 1
-        )
-        over = np.flatnonzero(self.plant.sample_many(channel, start + every[every < on_s])[0] > limit_a)
-        tripped = over.size > 0
-        off = float(every[over[0]]) if tripped else on_s
-        self.plant.switch(channel, Drive.OFF, start + off)
-        amps, volts, pins = self._sampled(channel, times, off)
-        counts = self.readback.counts(channel, amps, volts, pins)
-        self.now = start + max(on_s, float(times[-1])) + 0.25
-        return trace_from_counts(
-            *counts.T,
-            self.calibration(channel),
-            channel=channel,
-            sample_period_s=period_s,
-            first_sample_s=float(times[0]),
-            supply_skew_s=board.supply_skew_ns * 1e-9,
-            drain_skew_s=board.drain_skew_ns * 1e-9,
-            on_time_s=off,
-            truncated=bool(times[-1] < off),
-            tripped=tripped,
-        )
-
     def _sampled(self, channel: int, times: Floats, off_s: float) -> tuple[Floats, Floats, Floats]:
         """Current, supply and pin at their own instants, the ripple on top."""
-        board, start = self.board, self.now
-        late_v, late_pin = times + board.supply_skew_ns * 1e-9, times + board.drain_skew_ns * 1e-9
-        amps = self.plant.sample_many(channel, start + times)[0]
-        volts = self.plant.sample_many(channel, start + late_v)[2]
-        pin_amps, pins, _ = self.plant.sample_many(channel, start + late_pin)
+        amps, volts, pins = super()._sampled(channel, times, off_s)
         ripple = self.truth.ripple
         if not ripple.amplitude_v or self.job.load_type(channel).kind in LOGIC:
             return amps, volts, pins
+        board, start = self.board, self.now_s
+        late_v, late_pin = times + board.supply_skew_ns * 1e-9, times + board.drain_skew_ns * 1e-9
+        pin_amps = self.plant.sample_many(channel, start + late_pin)[0]
         supply = float(np.median(volts))
         more = self._ripple_a(channel, times, off_s, amps, supply)
         pin_more = self._ripple_a(channel, late_pin, off_s, pin_amps, supply)
@@ -134,7 +71,7 @@ class StudyBench:
         """Current that the ripple adds, to first order: a sound winding by its own R and L, all else in proportion."""
         ripple, on = self.truth.ripple, times < off_s
         branch = self.truth.loom.branch(channel)
-        wave = _wave(ripple, self.now + times)
+        wave = _wave(ripple, self.now_s + times)
         if not _plain(branch) or np.abs(amps).max(initial=0.0) < 0.02:
             return np.where(on, amps * wave / supply_v, 0.0)
         load = branch.load
@@ -143,7 +80,7 @@ class StudyBench:
         ohm = load.resistance_ohm * heat + branch.wire_ohm + branch.series_ohm + 0.1
         omega = 2.0 * np.pi * ripple.frequency_hz
         size = ripple.amplitude_v / np.hypot(ohm, omega * load.inductance_h)
-        phase = omega * self.now + ripple.phase - np.arctan2(omega * load.inductance_h, ohm)
+        phase = omega * self.now_s + ripple.phase - np.arctan2(omega * load.inductance_h, ohm)
 
         def driven(t: Floats) -> Floats:
             steady = np.sin(omega * t + phase) - np.sin(phase) * np.exp(-t * ohm / load.inductance_h)
@@ -167,42 +104,16 @@ class StudyBench:
         after = np.maximum(0.0, left_a - slope * np.maximum(times - end_s, 0.0)) if left_a > 0.0 else 0.0
         return np.where(falling, np.maximum(left_a, -amps), after)
 
-    def traces(self, channel: int) -> list[Trace]:
-        """The load's own measuring pulses."""
-        load, period = self.job.load_type(channel), self.board.sample_period_ns * 1e-9
-        plan = plan_pulse(load, self.job.wire_ohm(channel), self.truth.loom.supply.emf_v, period, 600)
-        out: list[Trace] = []
-        for _ in range(plan.count):
-            trace = self.pulse(
-                channel,
-                plan.on_time_us * 1e-6,
-                period * plan.decimation,
-                plan.samples,
-                load.limits.max_current_a,
-            )
-            out.append(trace)
-            if trace.tripped:
-                break
-        return out
-
     # -- at rest -------------------------------------------------------------------------------------------------
-
-    def rest(self, channel: int) -> tuple[float, float]:
-        """Pin and supply at rest, as read."""
-        sample = self.plant.sample(channel, self.now)
-        one = np.ones(1)
-        row = self.readback.counts(channel, 0.0 * one, sample.supply_v * one, sample.drain_v * one)[0]
-        scales = self.calibration(channel)
-        return float(row[3]) * scales.drain_v_per_count, float(row[2]) * scales.supply_v_per_count
 
     def dropouts(self, channel: int, settled_v: float) -> tuple[int, bool]:
         """Breaks seen while the loom is flexed, and whether the pin lets itself be watched at all."""
         bias = self.board.bias_v
         if abs(settled_v - bias) < 0.5:
             return 0, False
-        self.plant.flex(channel, self.now, FLEX_S)
-        times = self.now + np.arange(int(FLEX_S * WATCH_HZ)) / WATCH_HZ
-        self.now += FLEX_S + 0.1
+        self.plant.flex(channel, self.now_s, FLEX_S)
+        times = self.now_s + np.arange(int(FLEX_S * WATCH_HZ)) / WATCH_HZ
+        self.now_s += FLEX_S + 0.1
         if self.truth.loom.branch(channel).intermittent is None:
             return 0, True  # nothing breaks there, and the noise of the pin is far from its threshold
         pins = self.plant.sample_many(channel, times)[1]
@@ -212,18 +123,18 @@ class StudyBench:
     def pull(self, channel: int, before: dict[int, float]) -> PullResult:
         """Pull the connector that the job puts on this channel; see whose pin goes to its bias."""
         really = self.wired[channel]
-        self.plant.pull(really, self.now)
-        self.now += 0.1
+        self.plant.pull(really, self.now_s)
+        self.now_s += 0.1
         after = {c: self.rest(c)[0] for c in before}
-        self.plant.seat(really, self.now)
-        self.now += 0.2
+        self.plant.seat(really, self.now_s)
+        self.now_s += 0.2
         bias = self.board.bias_v
         lost = tuple(
             c
             for c, was in before.items()
             if abs(was - bias) > 0.5 and (after[c] - bias) / (was - bias) < LOST_SHARE
         )
-        return PullResult(channel, lost, _outcome(channel, lost))
+        return PullResult(channel, lost, judge_pull(channel, (channel,), lost))
 
     # -- evidence ------------------------------------------------------------------------------------------------
 
@@ -267,7 +178,9 @@ class StudyBench:
 
     def _driven(self, channel: int, own: ChannelEvidence) -> ChannelEvidence:
         load = self.job.load_type(channel)
-        traces = self.traces(channel)
+        traces = self.measuring_pulses(
+            channel, load, self.job.wire_ohm(channel), self.truth.loom.supply.emf_v
+        )
         signature = measure(traces, load)
         return replace(
             own,
@@ -298,11 +211,3 @@ def _plain(branch: BranchSpec) -> bool:
     return (
         isinstance(load, WoundSpec) and not load.shorted_fraction and not branch.open and paths == (None,) * 3
     )
-
-
-def _outcome(channel: int, lost: tuple[int, ...]) -> PullOutcome:
-    if channel in lost:
-        return "matched" if len(lost) == 1 else "several"
-    if not lost:
-        return "none"
-    return "other" if len(lost) == 1 else "several"

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from benchmarks.study.jobs import LOGIC
 
+from benchmarks.study.jobs import LOGIC
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind, Suppression

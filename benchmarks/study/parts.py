@@ -8,6 +8,7 @@ beyond what `measure` takes for usual.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -85,7 +86,7 @@ def draw_truth(job: Job, rng: np.random.Generator, board: BoardProfile) -> tuple
     heat = float(np.clip(job.ambient_c + rng.uniform(-off, off), -20.0, 70.0))
     supply = SupplySpec(float(rng.uniform(11.6, 14.6)), float(10.0 ** rng.uniform(-2.0, -0.9)))
     loom = sound_loom(job, draw, board, supply, heat)
-    law = "second" if rng.random() < SECOND_LAW_SHARE else "first"
+    law: Literal["first", "second"] = "second" if rng.random() < SECOND_LAW_SHARE else "first"
     drivers = {
         c: replace(d, on_ohm=d.on_ohm * float(rng.uniform(0.5, 2.0)) if d.kind == "low_side" else d.on_ohm)
         for c, d in loom.drivers.items()

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from benchmarks.study.bench import StudyBench
 from benchmarks.study.faults import Planted, Planter, plant_faults, wired
 from benchmarks.study.jobs import random_job
 from benchmarks.study.parts import Truth, draw_truth
-
 from loomproof.diagnose import LoomEvidence, Property, PropertyVerdict, Verdict, channel_verdict, find, judge
 from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job

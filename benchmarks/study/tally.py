@@ -6,10 +6,10 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from benchmarks.study.faults import Planted
-from benchmarks.study.run import Outcome, Said
 from scipy.stats import binomtest
 
+from benchmarks.study.faults import Planted
+from benchmarks.study.run import Outcome, Said
 from loomproof.job.faults import FaultKind
 
 GROSS = frozenset(

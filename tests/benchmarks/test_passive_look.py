@@ -1,8 +1,8 @@
 """The passive look moves nothing and sparks nothing, whatever of the catalogue hangs there."""
 
 import pytest
-from benchmarks.passive_look import LEAST_US, MOST_J, corners, look, sense_us, worst
 
+from benchmarks.passive_look import LEAST_US, MOST_J, corners, look, sense_us, worst
 from loomproof.box import connect
 from loomproof.cli.simulated_operator import SimulatedOperator
 from loomproof.job.catalogue import CATALOGUE

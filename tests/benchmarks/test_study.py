@@ -7,11 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
 from benchmarks.study.faults import Planted
 from benchmarks.study.joints import Curve
 from benchmarks.study.run import Said, draw_loom, run
 from benchmarks.study.tally import Share, Study, confusion, names, verdict_of
-
 from loomproof.job.faults import FaultKind
 
 

@@ -1,14 +1,8 @@
 """Boxes to check: the simulated one in virtual time, as boards of several sizes."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))  # import mode importlib does not add it
-
-from check_board import LOADS, MORE, SimPort, SimulatedHands, job_of
 
 from loomproof.boxcheck import Bench, Line, Subject, Subjects, Tolerance
 from loomproof_sim.clocks import VirtualClock
@@ -19,6 +13,7 @@ from loomproof_sim.plant.plant import Plant
 from loomproof_sim.profiles import PROFILES, REFERENCE
 from loomproof_sim.scenario import build_loom, make_scenario
 from loomproof_sim.simbox import SimBox
+from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
 
 
 def python_box(board="reference"):

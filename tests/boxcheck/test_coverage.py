@@ -5,7 +5,6 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from check_board import Tap
 
 from loomproof.boxcheck import CASES, NOT_FROM_OUTSIDE, Outcome, run_suite
 from loomproof_wire.declaration import WIRE_TOML
@@ -18,6 +17,7 @@ from loomproof_wire.messages import (
     Stopped,
     StopReason,
 )
+from testbed.checkboard import Tap
 
 PAGE = (Path(__file__).parents[2] / "docs" / "protocol.md").read_text()
 WIRE = tomllib.loads(WIRE_TOML.read_text())

@@ -3,19 +3,10 @@
 One case of every kind of fault, and every sound loom; `benchmarks/fault_matrix.py` works all of them.
 """
 
-import importlib.util
-import sys
-from pathlib import Path
-
 import pytest
 
+from benchmarks import fault_matrix as matrix
 from loomproof.job.faults import FaultKind
-
-PATH = Path(__file__).parents[2] / "benchmarks" / "fault_matrix.py"
-SPEC = importlib.util.spec_from_file_location("fault_matrix", PATH)
-matrix = importlib.util.module_from_spec(SPEC)
-sys.modules["fault_matrix"] = matrix
-SPEC.loader.exec_module(matrix)
 
 FIVE, BOAT, CLASS, BENCH = (
     "inline-five-turbo",

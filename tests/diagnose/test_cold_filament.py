@@ -23,8 +23,8 @@ def true_ohm(lab, channel):
 @pytest.mark.parametrize("board", PROFILES)
 @pytest.mark.parametrize("supply_v", [9.0, 13.5, 16.0])
 def test_it_is_the_cold_one_within_its_uncertainty(bench, board, supply_v):
-    lab = bench("bench", seed=41, supply_v=supply_v, profile=PROFILES[board])
-    period = lab.profile.sample_period_ns * 1e-9
+    lab = bench("bench", seed=41, supply_v=supply_v, board=PROFILES[board])
+    period = lab.board.sample_period_ns * 1e-9
     pulls = []
     for channel in lamps(lab.job):
         on_s = lab.job.load_type(channel).limits.max_sense_us * 1e-6

@@ -5,12 +5,9 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))  # the tools; import mode importlib does not add it
+sys.path.insert(0, str(Path(__file__).resolve().parent))  # hostbox; import mode importlib does not add it
 
-from firmware_tools import ROOT, run
-
-sys.path.insert(0, str(ROOT / "firmware" / "cosim"))
-sys.path.insert(0, str(ROOT / "tests" / "boxcheck"))
+from testbed.firmware import ROOT, run
 
 
 def make(tmp_path_factory, *targets: str) -> Path:

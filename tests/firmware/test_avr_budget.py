@@ -3,10 +3,10 @@
 from pathlib import Path
 
 import pytest
-from firmware_tools import RELAY, Console, ready, run, symbol
 
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
+from testbed.firmware import RELAY, Console, ready, run, symbol
 
 FLASH = {"atmega2560": 256 * 1024, "atmega328p": 32 * 1024}
 RAM = {"atmega2560": 8 * 1024, "atmega328p": 2 * 1024}

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from firmware_tools import MS, US, gate_edges
+
+from testbed.firmware import MS, US, gate_edges
 
 
 @pytest.fixture(scope="module")

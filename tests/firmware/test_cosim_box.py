@@ -6,11 +6,11 @@ everything off within 100 us of a stop frame's last byte).
 
 import numpy as np
 import pytest
-from firmware_tools import MS, RELAY, SESSION, US, Console, channel_edges, ready, symbol
 
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from loomproof_wire.messages import BoxState, Configure, EndReason, Hazard, LoadClass, StopReason
+from testbed.firmware import MS, RELAY, SESSION, US, Console, channel_edges, ready, symbol
 
 
 @pytest.fixture

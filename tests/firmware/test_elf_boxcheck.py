@@ -1,10 +1,10 @@
 """The conformance suite of `loomproof box-check` on the unmodified firmware of both boards, in simulated time."""
 
 import pytest
-from check_board import LOADS, MORE, SimPort, SimulatedHands, job_of
 
 from loomproof.boxcheck import CASES, Bench, Line, Outcome, Subject, Subjects, Tolerance, run_suite
 from loomproof_sim.scenario import make_scenario
+from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
 
 BOOT_S = 0.02
 LATE = Tolerance(box_ms=1, line_ms=5, patience_ms=1)

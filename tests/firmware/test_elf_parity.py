@@ -10,7 +10,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from firmware_tools import ROOT
+
+from testbed.firmware import ROOT
 
 BUILT_IN = ROOT / "firmware_sim" / "loomproof_sim" / "builtin_job.toml"
 """Six channels: two injectors, a bare coil, a relay, a valve, a lamp."""

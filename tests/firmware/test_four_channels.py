@@ -1,11 +1,11 @@
 """The four-channel board: what it says of itself, what it leaves out, and a loom proven on it."""
 
 import pytest
-from firmware_tools import SESSION, Console
 
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from loomproof_wire.messages import ChannelKind, Configure, Hazard, LoadClass, Refusal
+from testbed.firmware import SESSION, Console
 
 JOB = """
 schema_version = 1

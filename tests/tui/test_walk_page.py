@@ -6,7 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests.tui.test_pages import text_of
 from textual.widgets import Input
 
 from loomproof.job.loading import load_job
@@ -19,6 +18,7 @@ from loomproof.tui.walking import Walking
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.rows import RowList
+from tests.tui.test_pages import text_of
 
 JOB = load_job(Path(__file__).parents[2] / "examples" / "inline-five-turbo.toml")
 PLACES = places_of(JOB, build_sheet(JOB))

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from tests.tui.test_pages import text_of
-from tests.tui.test_walk_page import JOB
 from textual.widgets import Input
 
 from loomproof.procedure.flexing import FlexState, Seen
@@ -15,6 +13,8 @@ from loomproof.tui.walkviews import FlexView, Lane
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.rows import RowList
 from loomproof.tui.widgets.stripchart import StripChart, draw_lane
+from tests.tui.test_pages import text_of
+from tests.tui.test_walk_page import JOB
 
 SEEN = (
     Seen(3, 104.2, 3200, 1000, "at the header"),
