@@ -1,20 +1,23 @@
 """Every single fault on every channel of the example jobs, through the whole run sheet, on the simulated box.
 
     python -m benchmarks.fault_matrix [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses] [--page FILE]
+                                      [--kept FILE]
 
 Prints a row for each fault with what was said of it, and a table of counts. Exit code 1 when a faulty
 channel was passed as sound, or a sound loom was not passed. Runs in virtual time: no wall-clock figure is
-asserted.
+asserted. With `--kept` every row is written to a file as soon as it is known, and one that stands there already is not
+run again: an interrupted run goes on where it was. Delete the file when the program has changed.
 """
 
 from __future__ import annotations
 
 import argparse
 import datetime
+import json
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -227,6 +230,7 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--misses", action="store_true", help="print only the rows that break the promise")
+    parser.add_argument("--kept", type=Path, help="keep the rows in this file and go on from it")
     parser.add_argument("--page", type=Path, help="write the result as Markdown, for docs/fault-matrix.md")
     options = parser.parse_args()
     chosen = [
@@ -242,7 +246,7 @@ def main() -> int:
     broken = false_alarms = 0
     told: list[Row] = []
     with ProcessPoolExecutor(options.workers) as pool:
-        for row in pool.map(run, chosen):
+        for row in _rows(pool, chosen, options.kept):
             counts[str(row.case.kind) if row.case.kind else "sound", row.said] += 1
             broken += not holds(row)
             false_alarms += len(row.accused)
@@ -262,13 +266,34 @@ def main() -> int:
     return 1 if broken else 0
 
 
+def _rows(pool: Executor, chosen: Sequence[Case], kept: Path | None) -> Iterator[Row]:
+    """What each case said, in order: from the kept rows, else by running it."""
+    known: dict[str, list[str | list[str] | list[int]]] = {}
+    if kept is not None and kept.exists():
+        known = dict(json.loads(line) for line in kept.read_text(encoding="utf-8").splitlines())
+    fresh = pool.map(run, [case for case in chosen if case.name not in known])
+    for case in chosen:
+        if case.name in known:
+            said, verdicts, findings, accused = known[case.name]
+            yield Row(case, str(said), tuple(verdicts), tuple(findings), tuple(accused))  # type: ignore[arg-type]
+            continue
+        row = next(fresh)
+        if kept is not None:
+            with kept.open("a", encoding="utf-8") as file:
+                file.write(
+                    json.dumps([case.name, [row.said, row.verdicts, row.findings, row.accused]]) + "\n"
+                )
+        yield row
+
+
 COLUMNS = ("passed", "named", "twin", "unsure", "other", "missed", "accused", "failed unnamed")
 
 
 def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) -> str:
     """The counts, and every loom that was not simply named or passed, as Markdown."""
     today = datetime.datetime.now(tz=datetime.UTC).date()
-    command = " ".join(["python -m benchmarks.fault_matrix", *sys.argv[1:]])
+    said = [word for before, word in pairwise(["", *sys.argv[1:]]) if "--kept" not in (before, word)]
+    command = " ".join(["python -m benchmarks.fault_matrix", *said])
     lines = [
         "# Every fault on the example jobs, through the whole run sheet",
         "",

@@ -11,7 +11,7 @@ from loomproof.measure.dip import slope_jumps, threshold
 from loomproof.measure.motion import noise_excess
 from loomproof.measure.rise import resistance_inductance, whole_rise
 from loomproof.measure.source import look_at_source
-from loomproof.measure.stroke import bound_stroke, stroke_patterns
+from loomproof.measure.stroke import _lagging, bound_stroke, stroke_patterns
 from loomproof_sim.plant import (
     BranchSpec,
     Drive,
@@ -252,3 +252,22 @@ def test_the_simulated_injector_with_its_own_mechanics(maker, stuck, moved):
         assert abs(got.resistance_ohm.value - 14.16) < 3 * got.resistance_ohm.u
         if not stuck:
             assert got.move_time_s.value == pytest.approx(1.5e-3, abs=0.15e-3)
+
+
+@pytest.mark.parametrize("key", ["injector_high", "relay_plain", "valve_purge"])
+@pytest.mark.parametrize("tau_s", [3e-6, 10e-6])
+def test_what_hangs_there_need_not_be_a_winding(maker, key, tau_s):
+    """A resistor where an armature should be: its current is a step, and no stroke has a meaning beside it."""
+    load = CATALOGUE[key]
+    c = maker.circuit(load_ohm=load.resistance_ohm.value, rest_h=load.resistance_ohm.value * tau_s)
+    for got in answers(maker, c, range(6), load, on_s=15e-3, span_s=16e-3):
+        assert got.moved is not Moved.YES
+        assert got.resistance_ohm.value == pytest.approx(load.resistance_ohm.value, rel=0.03)
+
+
+def test_the_lag_of_a_ramp_for_every_time_constant():
+    # i + tau di/dt = t from i(0) = 0 gives t - tau (1 - exp(-t / tau)) (any textbook of control)
+    t = 4e-6 + 26e-6 * np.arange(400)
+    for tau in (1e-9, 1e-6, 26e-6, 1e-3, 10.0):
+        due = t + tau * np.expm1(-t / tau)
+        assert _lagging(t[:, None], t, tau)[:, 0] == pytest.approx(due, rel=1e-5, abs=1e-12)

@@ -74,3 +74,11 @@ def test_a_signature_is_written_as_plain_json(maker):
     assert back["moved"] == "yes"
     assert back["resistance_ohm"]["value"] == got.resistance_ohm.value
     assert "inrush_a" not in back
+
+
+def test_repeats_without_a_random_part_are_pooled():
+    same = pooled([Estimate(2.0, 0.1, u_gain=0.1), Estimate(2.0, 0.1, u_gain=0.1)])
+    assert (same.value, same.u) == pytest.approx((2.0, 0.1))
+    # Two exact values that differ leave only their scatter: the standard deviation of their mean (GUM 4.2.3).
+    unlike = pooled([Estimate(1.0, 0.0), Estimate(2.0, 0.0)])
+    assert (unlike.value, unlike.u, unlike.dof) == pytest.approx((1.5, 0.5, 1.0))

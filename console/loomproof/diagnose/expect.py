@@ -52,8 +52,9 @@ _COLD_FILAMENT = 0.02  # repeatability of a cold filament, relative; common prac
 class Expectations:
     """What is expected of every channel of one loom.
 
-    `resistance` and `sisters` are in ohm as measured at the box (load, wire, feed); `inductance` in H. `source_ohm` is
-    the supply's resistance by all loads together, where none of them sees it finely alone.
+    `resistance` and `sisters` are in ohm as measured at the box (load, wire, feed); `inductance` in H. `input_sisters`
+    vouch for logic inputs and never accuse one. `source_ohm` is the supply's resistance by all loads together, where
+    none of them sees it finely alone.
     """
 
     temperature_c: Estimate
@@ -63,6 +64,7 @@ class Expectations:
     inductance: Mapping[int, Band] = field(default_factory=dict)
     inductance_sisters: Mapping[int, Band] = field(default_factory=dict)
     steady: Mapping[int, Band] = field(default_factory=dict)
+    input_sisters: Mapping[int, Band] = field(default_factory=dict)
     source_ohm: Estimate | None = None
 
     def bands(self, channel: int) -> tuple[Band, ...]:
@@ -84,6 +86,7 @@ def expect(job: Job, evidence: LoomEvidence) -> Expectations:
     ohms = {c: Sister(e, wire[c]) for c in fitted if (e := resistance_of(evidence.of(c))) is not None}
     henries = {c: Sister(e) for c in fitted if (e := _inductance_of(evidence.of(c))) is not None}
     groups = {c: (c, *job.sisters(c)) for c in fitted if job.load_type(c).kind not in LOGIC_KINDS}
+    inputs = {c: (c, *job.sisters(c)) for c in fitted if c not in groups}
     cold = {c: g for c, g in groups.items() if job.load_type(c).kind is not LoadKind.LAMP}
     return Expectations(
         temperature_c=temperature,
@@ -93,6 +96,7 @@ def expect(job: Job, evidence: LoomEvidence) -> Expectations:
         inductance=inductance,
         inductance_sisters=sister_bands(groups, _within(henries, inductance), "inductance", joints=False),
         steady={c: b for c in fitted if (b := _steady(job, c, evidence.of(c))) is not None},
+        input_sisters=sister_bands(inputs, _within(ohms, resistance), "resistance", joints=False),
         source_ohm=_source(evidence, groups),
     )
 

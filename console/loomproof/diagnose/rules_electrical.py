@@ -111,7 +111,8 @@ def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdi
     """Against one band. Turns that are lost show in the inductance first, so low among sisters is not yet a fault."""
     verdict = against(case.channel, Property.RESISTANCE, measured, band, "ohm")
     if band.among == "the catalogue":
-        verdict = vouched(verdict, measured, band, case.expected.sisters.get(case.channel))
+        vouching = case.expected.input_sisters if case.load.kind in LOGIC_KINDS else case.expected.sisters
+        verdict = vouched(verdict, measured, band, vouching.get(case.channel))
     low = verdict.verdict is Verdict.FAIL and measured.value < band.low
     catalogue = case.expected.resistance.get(case.channel)
     if not low or catalogue is None or band is catalogue or measured.value < catalogue.low:

@@ -147,16 +147,21 @@ def pooled(estimates: Sequence[Estimate]) -> Estimate:
         return estimates[0]
     values = np.array([e.value for e in estimates])
     randoms = np.array([e.u_random for e in estimates])
-    floor = max(float(randoms.max()) * 1e-6, 1e-300)
-    weights = 1.0 / np.maximum(randoms, floor) ** 2
-    mean = float(np.sum(weights * values) / np.sum(weights))
-    u_inner = math.sqrt(1.0 / float(np.sum(weights)))
+    # In units of the least of them, so that neither none at all nor a huge one leaves the range of numbers.
+    unit = max(float(randoms.min()), float(randoms.max()) * 1e-6)
+    weights = (unit / np.maximum(randoms, unit)) ** 2 if unit > 0.0 else np.ones(len(estimates))
+    total = float(weights.sum())
+    mean = float(weights @ values) / total
+    u_inner = unit / math.sqrt(total)
     count = len(estimates)
-    chi2 = float(np.sum(weights * (values - mean) ** 2))
+    scatter = float(weights @ (values - mean) ** 2)
+    # Repeats without any random part of their own may differ by a rounding of their values.
+    own = max(unit, 1e-12 * float(np.abs(values).max()), 1e-300)
+    chi2 = scatter / own / own
     u_gain = float(np.mean([e.u_gain for e in estimates]))
     if float(special.chdtrc(count - 1, chi2)) < _UNSTEADY:
         # The repeats disagree by more than their own noise: only their scatter can be believed.
-        u_random, dof = u_inner * math.sqrt(chi2 / (count - 1)), float(count - 1)
+        u_random, dof = math.sqrt(scatter / total / (count - 1)), float(count - 1)
     else:
         u_random, dof = u_inner, float(sum(e.dof for e in estimates))
     u = math.hypot(u_random, u_gain)

@@ -100,14 +100,23 @@ def driven_response(since: Floats, drive: Floats, tau: float) -> tuple[Floats, F
     return response, _lag(response - drive, step, tau, slope_first)
 
 
-def _lag(drive: Floats, step: float, tau: float, first: float) -> Floats:
-    a = math.exp(-step / tau)
+def lag_weights(step: float, tau: float) -> tuple[float, float, float]:
+    """Shares of a step's end and beginning, and of what was there before, in a first-order lag after that step.
+
+    The drive is straight between the two, so the weights are exact for every step.
+    """
+    if step <= 0.0:
+        return 0.0, 0.0, 1.0
+    stay = math.exp(-step / tau)
     share = -math.expm1(-step / tau) * tau / step  # mean of the decaying weight over one step
-    late, early = 1.0 - share, share - a
-    b = np.array([late, early])
+    return 1.0 - share, share - stay, stay
+
+
+def _lag(drive: Floats, step: float, tau: float, first: float) -> Floats:
+    late, early, stay = lag_weights(step, tau)
     # lfilter_zi by hand: make the first output `first`.
     zi = np.array([first - late * drive[0]])
-    out, _ = signal.lfilter(b, np.array([1.0, -a]), drive, zi=zi)
+    out, _ = signal.lfilter(np.array([late, early]), np.array([1.0, -stay]), drive, zi=zi)
     return np.asarray(out)
 
 

@@ -221,7 +221,7 @@ def _motor_fit(
     weighted = design / u[:, None]
     normal = weighted.T @ weighted
     solution = np.linalg.solve(normal, weighted.T @ (current / u)) / scale
-    if solution[0] <= 0.0 or solution[1] <= 0.0:
+    if solution[0] <= 0.0 or solution[1] <= source.driver_ohm.value * solution[0]:
         raise ValueError("the inrush is too short for this sample rate to tell resistance from inductance")
     residual = (current - columns @ solution) / u
     dof = max(time.size - 3, 1)

@@ -17,6 +17,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy import signal
+
+from loomproof.measure.risefit import lag_weights
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -51,12 +54,16 @@ class StrokeBound:
 
 
 def _lagging(values: Floats, time_s: Floats, tau_s: float) -> Floats:
-    """First-order lag of (n, k) columns from zero at time zero, by the trapezoid rule."""
-    grow = np.exp(time_s / tau_s)[:, None]
-    area = values * grow
-    step = np.diff(time_s, prepend=0.0)[:, None] / (2.0 * tau_s)
-    before = np.vstack((np.zeros((1, values.shape[1])), area[:-1]))
-    return np.asarray(np.cumsum(step * (area + before), axis=0) / grow)
+    """First-order lag of (n, k) columns that are straight between evenly spaced instants, from zero at time zero.
+
+    Exact for every time constant, one far under the spacing too: what hangs on a channel need not be a winding.
+    """
+    step = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
+    first = lag_weights(float(time_s[0]), tau_s)[0] * values[0]
+    late, early, stay = lag_weights(step, tau_s)
+    begun = (first - late * values[0])[None, :]
+    out, _ = signal.lfilter([late, early], [1.0, -stay], values, axis=0, zi=begun)
+    return np.asarray(out)
 
 
 def stroke_patterns(time_s: Floats, current_a: Floats, tau_s: float, landings_s: Floats) -> Floats:

@@ -149,6 +149,8 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
     if found.resistance_ohm is None:
         return found
     total = found.resistance_ohm.value + source.driver_ohm.value
+    if total <= 0.0:
+        return _refuse(found, "inductance at rest: no resistance was found to take it from")
     leaves = 0.9 * load.pull_in_a.low if load.pull_in_a else 0.3 * source.emf_v / total
     above = np.flatnonzero(trace.on & (trace.current_a > leaves))
     end = float(trace.time_s[above[0]]) if above.size else trace.on_time_s
