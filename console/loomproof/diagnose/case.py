@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from loomproof.diagnose.decide import decide, probability_of_conformity, risk_among_parts
+from loomproof.diagnose.decide import Decision, decide, probability_of_conformity, risk_among_parts
 from loomproof.diagnose.verdicts import Property, PropertyVerdict, Verdict
+from loomproof.measure.quantities import Estimate
 
 if TYPE_CHECKING:
     from loomproof.diagnose.band import Band
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from loomproof.diagnose.expect import Expectations
     from loomproof.diagnose.features import Features
     from loomproof.job.catalogue import LoadType
-    from loomproof.measure.quantities import Estimate
     from loomproof.measure.signature import Signature
 
 
@@ -50,11 +50,13 @@ def against(case_channel: int, about: Property, measured: Estimate, band: Band, 
     if band.statistical:
         return _predicted(case_channel, about, measured, band, unit)
     decision = decide(measured, band.low, band.high)
-    compared = replace(measured, u=math.hypot(measured.u, band.u))
+    compared = measured
+    if band.u:
+        compared = Estimate(measured.value, math.hypot(measured.u, band.u), measured.dof, measured.u_gain)
     if decision.verdict is not Verdict.PASS:
         decision = decide(compared, band.low - band.doubt_below, band.high + band.doubt)
         if decision.verdict is Verdict.PASS:
-            decision = replace(decision, verdict=Verdict.UNSURE, risk=None)
+            decision = Decision(Verdict.UNSURE, decision.probability, None)
     return PropertyVerdict(
         case_channel,
         about,

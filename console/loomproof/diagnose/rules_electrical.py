@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -21,6 +20,9 @@ if TYPE_CHECKING:
 
 GROUNDED = "the pin rests at ground with the output off: a short to ground"
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
+_SOUND_SUPPLY = Band(
+    -1e9, WEAK_SOURCE_OHM, 0.03, 0.0, f"source up to {WEAK_SOURCE_OHM:g} ohm (common practice, no source)"
+)
 _COARSE_DOUBT_RATE = (
     0.05  # of a supply seen coarsely: what is so seldom above the limit by chance is no longer passed
 )
@@ -80,7 +82,9 @@ def judge_resistance(case: Case) -> PropertyVerdict | None:
     bands = [
         m.get(case.channel) for m in (case.expected.resistance, case.expected.sisters, case.expected.baseline)
     ]
-    known = [replace(b, doubt=0.0) if case.features.cold else b for b in bands if b is not None]
+    known = [b for b in bands if b is not None]
+    if case.features.cold:
+        known = [replace(b, doubt=0.0) for b in known]
     verdict = worst([_one_resistance(case, measured, band) for band in known])
     if verdict is None:
         return None
@@ -197,16 +201,10 @@ def judge_feed(case: Case) -> PropertyVerdict | None:
         return None
     if source is None:
         return case.say(about, Verdict.NOT_TESTED, "no loaded supply was seen")
-    band = Band(
-        -math.inf,
-        WEAK_SOURCE_OHM,
-        0.03,
-        0.0,
-        f"source up to {WEAK_SOURCE_OHM:g} ohm (common practice, no source)",
-    )
+    band = _SOUND_SUPPLY
     if source.u > FINE_SOURCE_U_OHM:
         return _coarse_feed(case, source, band)
-    verdict = against(case.channel, about, source, replace(band, low=-1e9), "ohm")
+    verdict = against(case.channel, about, source, band, "ohm")
     return replace(verdict, low=None)
 
 

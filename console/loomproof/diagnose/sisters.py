@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-
-import numpy as np
-from scipy import special
+from statistics import median
 
 from loomproof.diagnose.band import DOUBT_RATE, FAIL_RATE, Band
 from loomproof.diagnose.temperature import spread_about
-from loomproof.measure.quantities import Estimate
+from loomproof.measure.quantities import Estimate, quantile
 
 # Sisters of one batch: their own spread is estimated from them, with a prior so that three or four cannot look
 # perfect by luck. 1 % is about the standard deviation of parts within +-1.5 % (rectangular, GUM 4.3.7) and a little
@@ -52,8 +50,8 @@ def sister_bands(
         others = [c for c in group if c != channel and c in seen]
         if len(others) < 2:
             continue
-        loads = np.array([seen[c].measured.value - seen[c].wire for c in others])
-        middle = float(np.median(loads))
+        loads = [seen[c].measured.value - seen[c].wire for c in others]
+        middle = median(loads)
         if middle <= 0.0:
             continue
         own_wire = seen[channel].wire if channel in seen else _mean_wire(seen, others)
@@ -64,11 +62,11 @@ def sister_bands(
 
 
 def _mean_wire(seen: Mapping[int, Sister], others: list[int]) -> float:
-    return float(np.mean([seen[c].wire for c in others]))
+    return sum(seen[c].wire for c in others) / len(others)
 
 
 def _band(
-    loads: np.ndarray[tuple[int], np.dtype[np.float64]],
+    loads: list[float],
     middle: float,
     own_and_their_wire: tuple[float, float],
     measured_u: float,
@@ -79,8 +77,9 @@ def _band(
     own_wire, their_wire = own_and_their_wire
     wires = _WIRE_SHARE * (own_wire - their_wire)
     extra = math.hypot(_JOINTS_OHM, wires, measured_u) if joints else measured_u
-    doubt, fail = _reach(loads, middle, extra, _SPREAD[what], _SPREAD_DOF)
-    low, low_fail = (doubt, fail) if not joints else _reach(loads, middle, extra, _LOW_SPREAD, _LOW_DOF)
+    batch = _Batch(len(loads), middle, spread_about([load / middle for load in loads], 1.0), extra)
+    doubt, fail = batch.reach(_SPREAD[what], _SPREAD_DOF)
+    low, low_fail = (doubt, fail) if not joints else batch.reach(_LOW_SPREAD, _LOW_DOF)
     return Band(
         middle + own_wire - low,
         middle + own_wire + doubt,
@@ -94,21 +93,22 @@ def _band(
     )
 
 
-def _reach(
-    loads: np.ndarray[tuple[int], np.dtype[np.float64]],
-    middle: float,
-    extra: float,
-    prior: float,
-    prior_dof: float,
-) -> tuple[float, float]:
-    """Distances from the median at which one more sister is doubted and failed, for a relative prior spread."""
-    count = len(loads)
-    dof = prior_dof + count - 1
-    spread = spread_about(loads / middle, 1.0)
-    variance = (prior_dof * prior**2 + (count - 1) * spread**2) / dof
-    sigma = math.hypot(middle * math.sqrt(variance), extra) * math.sqrt(1.0 + math.pi / 2.0 / count)
-    doubt, fail = (float(special.stdtrit(dof, 1.0 - rate)) * sigma for rate in (DOUBT_RATE, FAIL_RATE))
-    return doubt, fail
+@dataclass(frozen=True)
+class _Batch:
+    """What sisters say of one more: how many, their median, their relative spread, and what else blurs a comparison."""
+
+    count: int
+    middle: float
+    spread: float
+    extra: float
+
+    def reach(self, prior: float, prior_dof: float) -> tuple[float, float]:
+        """Distances from the median at which one more is doubted and failed, for a relative prior spread."""
+        dof = prior_dof + self.count - 1
+        variance = (prior_dof * prior**2 + (self.count - 1) * self.spread**2) / dof
+        single = math.hypot(self.middle * math.sqrt(variance), self.extra)
+        sigma = single * math.sqrt(1.0 + math.pi / 2.0 / self.count)
+        return quantile(1.0 - DOUBT_RATE, dof) * sigma, quantile(1.0 - FAIL_RATE, dof) * sigma
 
 
 def _sides(low: float, high: float) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,6 +30,7 @@ AMBIENT_U_K = {Setting.BENCH: 5.0, Setting.CLASSROOM: 5.0, Setting.VEHICLE: 15.0
 
 _FEWEST_LOADS = 3
 _GRID_C = np.linspace(-60.0, 160.0, 881)
+_GRID_FACTOR = 1.0 + COPPER_PER_K * (_GRID_C - 20.0)
 _TYPE_OUTLIER = 0.05  # chance that a whole type is not what the job says; judgment
 _EDGE = 0.01  # how sharp the edge of a tolerance is, relative; judgment
 # Loads of one loom do not warm alike; judgment, with the weight of so many loads' evidence.
@@ -96,10 +98,10 @@ def _from_copper(job: Job, evidence: LoomEvidence) -> NDArray[np.float64] | None
         by_type.setdefault(key, []).append(measured.value / at_20)
     if sum(len(v) for v in by_type.values()) < _FEWEST_LOADS:
         return None
-    factor = 1.0 + COPPER_PER_K * (_GRID_C - 20.0)
+    factor = _GRID_FACTOR
     total = np.zeros_like(_GRID_C)
     for (_, tolerance), ratios in by_type.items():
-        part = float(np.median(ratios)) / factor
+        part = median(ratios) / factor
         inside = special.ndtr((part - 1.0 + tolerance) / _EDGE) - special.ndtr(
             (part - 1.0 - tolerance) / _EDGE
         )
@@ -131,8 +133,8 @@ def warming(job: Job, evidence: LoomEvidence, but: int) -> tuple[Estimate, float
     if len(changes) < _LEAST_SHIFT_LOADS:
         u = COPPER_PER_K * math.sqrt(2.0) * AMBIENT_U_K[job.setting]
         return Estimate(0.0, u), _GRADIENT, _GRADIENT_DOF
-    middle = float(np.median(changes))
-    spread = spread_about(np.array(changes), middle)
+    middle = median(changes)
+    spread = spread_about(changes, middle)
     count = len(changes)
     dof = _GRADIENT_DOF + count - 1
     sigma = math.sqrt((_GRADIENT_DOF * _GRADIENT**2 + (count - 1) * spread**2) / dof)
@@ -171,9 +173,9 @@ _TRIMMED = {
 }
 
 
-def spread_about(values: NDArray[np.float64], middle: float) -> float:
+def spread_about(values: Sequence[float], middle: float) -> float:
     """Standard deviation of two to fifteen values that a quarter of them, however bad, cannot inflate."""
     count = len(values)
     left_out = max(1, count // 4) if count > 3 else 0
-    kept = np.sort(np.abs(values - middle))[: count - left_out]
-    return _TRIMMED[min(count, 15)] * math.sqrt(float(np.mean(kept**2)))
+    kept = sorted([(value - middle) ** 2 for value in values])[: count - left_out]
+    return _TRIMMED[min(count, 15)] * math.sqrt(sum(kept) / len(kept))

@@ -11,6 +11,7 @@ as 1.16 times the ideal value, the largest such ratio in the rows used (1.5 and 
 A section outside 0.13 to 16 mm2 is refused: the box neither fits nor needs it.
 """
 
+from functools import lru_cache
 from types import MappingProxyType
 
 from loomproof.job.quantity import Quantity
@@ -60,6 +61,7 @@ def colour_words(code: str) -> str:
     return " with ".join(COLOUR_WORDS.get(part, part) for part in code.split("/"))
 
 
+@lru_cache(maxsize=1024)
 def wire_quantity(section_mm2: float, length_m: float) -> Quantity:
     """Return the resistance in ohm at 20 degC of a sound wire, with its tolerance.
 

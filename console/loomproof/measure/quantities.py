@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -80,6 +81,7 @@ class Estimate:
         }
 
 
+@lru_cache(maxsize=4096)
 def quantile(probability: float, dof: float) -> float:
     """Quantile of Student's t; of the normal distribution for unlimited degrees of freedom."""
     if math.isinf(dof) or dof > 1e6:
@@ -125,13 +127,14 @@ def straight_line(
 ) -> tuple[float, float]:
     """Slope and value at zero of a least-squares line; `weight` is 1 / u^2 (closed form, any textbook)."""
     if weight is None:
-        mean_x, mean_y = float(x.mean()), float(y.mean())
-        away = x - mean_x
+        mean_x, mean_y = float(x.sum()) / x.size, float(y.sum()) / y.size
+        away = off = x - mean_x
     else:
         total = float(weight.sum())
         mean_x, mean_y = float(weight @ x) / total, float(weight @ y) / total
-        away = weight * (x - mean_x)
-    slope = float(away @ (y - mean_y)) / float(away @ (x - mean_x))
+        off = x - mean_x
+        away = weight * off
+    slope = float(away @ (y - mean_y)) / float(away @ off)
     return slope, mean_y - slope * mean_x
 
 
