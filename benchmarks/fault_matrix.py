@@ -292,8 +292,8 @@ COLUMNS = ("passed", "named", "twin", "unsure", "other", "missed", "accused", "f
 def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) -> str:
     """The counts, and every loom that was not simply named or passed, as Markdown."""
     today = datetime.datetime.now(tz=datetime.UTC).date()
-    said = [word for before, word in pairwise(["", *sys.argv[1:]]) if "--kept" not in (before, word)]
-    command = " ".join(["python -m benchmarks.fault_matrix", *said])
+    words = [word for before, word in pairwise(["", *sys.argv[1:]]) if "--kept" not in (before, word)]
+    command = " ".join(["python -m benchmarks.fault_matrix", *words])
     lines = [
         "# Every fault on the example jobs, through the whole run sheet",
         "",
