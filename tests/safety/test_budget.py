@@ -12,10 +12,10 @@ from loomproof.safety import (
     Pulses,
     StatementKind,
     check_train,
+    duty_permille,
     fit_train,
     pulse_budget,
 )
-from loomproof.safety.budget import duty_permille
 
 CHANNELS = st.sampled_from([1, 2, 3, 4, 5, 6])
 SUPPLIES = st.floats(min_value=8.0, max_value=16.0)

@@ -1,15 +1,15 @@
 """What a case works with: the line, the channels it may use, the hands at the box, and the usual steps."""
 
 import secrets
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from enum import StrEnum
-from typing import Any, Protocol, TypeVar
+from dataclasses import dataclass, field
+from typing import Any
 
-from loomproof.boxcheck.case import Failed, Need, NotShown
-from loomproof.boxcheck.line import Heard, Line
+from loomproof.boxcheck.asking import Asking, Tolerance, told, word
+from loomproof.boxcheck.case import Failed, NotShown
+from loomproof.boxcheck.hands import Act, Hands, NoHands
+from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_wire.messages import (
-    CEILINGS,
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
     SPEC_HASH,
@@ -17,14 +17,12 @@ from loomproof_wire.messages import (
     Arm,
     BoxState,
     ChannelInfo,
-    ChannelKind,
     ClearStop,
     Configure,
     DriveEnded,
     DriveHold,
     DriveTrain,
     EndReason,
-    GetStatus,
     Hazard,
     Hello,
     Identity,
@@ -35,101 +33,14 @@ from loomproof_wire.messages import (
     Status,
 )
 
-MessageT = TypeVar("MessageT", bound=Message)
-SWITCHED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE)
+LOWEST_TRIP_MA = 10
 BOOT_S = 4.0
 """How long a board may take to answer after opening its port reset it."""
 HELLO_EVERY_S = 0.25
 
 
-class Act(StrEnum):
-    """What hands do when a case asks; the value is what a person is told."""
-
-    PRESS_STOP = "Press the stop button and keep it pressed"
-    RELEASE_STOP = "Release the stop button"
-    SUPPLY_OFF = "Switch the supply of the loads off (leave the box's USB plugged in)"
-    SUPPLY_ON = "Switch the supply on again"
-    PULL = "Pull the connector of the load"
-    SEAT = "Plug the connector of the load in again"
-
-
-class Hands(Protocol):
-    """Whoever stands at the box. `can` are the needs they meet, `patience_s` how long an act may take."""
-
-    can: frozenset[Need]
-    patience_s: float
-
-    def do(self, act: Act, channel: int) -> None:
-        """Do it, or ask a person to; returns at once. `channel` names the load of PULL and SEAT."""
-
-
-class NoHands:
-    """Nobody stands at the box."""
-
-    can: frozenset[Need] = frozenset()
-    patience_s = 0.0
-
-    def do(self, act: Act, channel: int) -> None:
-        """Nobody does it."""
-        raise NotShown(f"nobody is there to do this: {act.value}")
-
-
-@dataclass(frozen=True)
-class Subject:
-    """A channel that cases may drive, with what its load bears.
-
-    Attributes:
-        channel: number.
-        load_class: as it is configured.
-        max_current_ma: trip level for drives that must not trip.
-        max_on_time_us: longest pulse; max_hold_ms longest hold.
-    """
-
-    channel: int
-    load_class: LoadClass = LoadClass.RELAY
-    max_current_ma: int = 3000
-    max_on_time_us: int = 20_000
-    max_hold_ms: int = 2000
-
-
-@dataclass(frozen=True)
-class Subjects:
-    """Every channel that may be driven: low- or high-side ones, and a half-bridge pair if there is one."""
-
-    switched: tuple[Subject, ...] = ()
-    bridge: tuple[int, int] | None = None
-
-    def meets(self) -> frozenset[Need]:
-        """Return the needs that these channels meet."""
-        enough = {Need.CHANNEL: 1, Need.TWO: 2, Need.FOUR: 4}
-        met = {need for need, count in enough.items() if len(self.switched) >= count}
-        return frozenset(met | ({Need.BRIDGE} if self.bridge else set()))
-
-    def sorted_by(self, kinds: Mapping[int, ChannelKind]) -> "Subjects":
-        """Return these channels by their drivers: two half-bridges as the pair, switched ones in order."""
-        halves = [s.channel for s in self.switched if kinds.get(s.channel) is ChannelKind.HALF_BRIDGE]
-        pair = (halves[0], halves[1]) if len(halves) >= 2 else None
-        plain = tuple(s for s in self.switched if kinds.get(s.channel) in SWITCHED)
-        return Subjects(plain, self.bridge or pair)
-
-
-@dataclass(frozen=True)
-class Tolerance:
-    """How late things may be.
-
-    Attributes:
-        box_ms: the box itself, by its own uptime; 10 is what the project asks of its boxes (400 to 410 ms).
-        line_ms: line, operating system and this program together; 0 in virtual time.
-        patience_ms: how much later a message is still waited for where its time is measured otherwise.
-    """
-
-    box_ms: int = 10
-    line_ms: int = 100
-    patience_ms: int = 1000
-
-
 @dataclass
-class Bench:
+class Bench(Asking):
     """One run of the suite against one box."""
 
     line: Line
@@ -141,105 +52,6 @@ class Bench:
     greeting: "FirstSight | None" = None
     sequence: int = 0
     answer_s: float = 1.0
-
-    # -- asking ------------------------------------------------------------------------------------------
-
-    def next_sequence(self) -> int:
-        """Return the number of the next request."""
-        self.sequence = (self.sequence + 1) % 0x10000
-        return self.sequence
-
-    def ask(self, message: Message) -> Message:
-        """Send a request and return its answer.
-
-        Raises:
-            Failed: none came.
-        """
-        sequence = self.next_sequence()
-        self.line.send(message, sequence)
-        return self.answer(sequence, message.NAME)
-
-    def answer(self, sequence: int, name: str = "the request") -> Message:
-        """Return the answer to a number that was sent."""
-        reply = self.line.reply_to(sequence, self.answer_s)
-        if reply is None:
-            extra = f" (but {self.line.unreadable[-1]})" if self.line.unreadable else ""
-            raise Failed(f"`{name}` was not answered within {self.answer_s:g} s{extra}")
-        return reply
-
-    def get(self, message: Message, kind: type[MessageT]) -> MessageT:
-        """Send a request and return its reply, which must be of this kind."""
-        reply = self.ask(message)
-        if not isinstance(reply, kind):
-            raise Failed(f"`{message.NAME}` was answered by {told(reply)}, not by `{kind.NAME}`")
-        return reply
-
-    def accepted(self, message: Message) -> None:
-        """Send a request that must be acknowledged."""
-        reply = self.get(message, Ack)
-        self.expect(reply.request_kind == message.KIND, f"the ack names kind 0x{reply.request_kind:02X}")
-
-    def refused(self, message: Message, reason: Refusal, detail: int | None = None) -> None:
-        """Send a request that must be refused for this reason."""
-        self.must_refuse(self.ask(message), message.NAME, message.KIND, reason, detail)
-
-    def must_refuse(
-        self, reply: Message, name: str, kind: int, reason: Refusal, detail: int | None = None
-    ) -> None:
-        """Check that a reply is this refusal."""
-        wanted = f"refused with `{reason.name.lower()}`" + ("" if detail is None else f", detail {detail}")
-        right = (
-            isinstance(reply, Refused)
-            and reply.reason is reason
-            and reply.request_kind == kind
-            and detail in (None, reply.detail)
-        )
-        self.expect(right, f"`{name}` must be {wanted}; the box answered {told(reply)}")
-
-    def status(self) -> Status:
-        """Ask for the state."""
-        return self.get(GetStatus(), Status)
-
-    def event(self, kind: type[MessageT], within_ms: float, **values: object) -> MessageT:
-        """Wait for an event with these fields and return it."""
-        return self.heard(kind, within_ms, **values).message  # type: ignore[return-value]
-
-    def heard(self, kind: type[MessageT], within_ms: float, **values: object) -> Heard:
-        """As `event`, with its time and counter."""
-        late_ms = self.tolerance.box_ms + self.tolerance.line_ms + self.tolerance.patience_ms
-        within_s = (within_ms + late_ms + 1) / 1000
-
-        def right(message: MessageT) -> bool:
-            return all(getattr(message, name) == value for name, value in values.items())
-
-        heard = self.line.event(kind, within_s, right)
-        if heard is None:
-            wanted = ", ".join(f"{name} {_word(value)}" for name, value in values.items())
-            others = [told(h.message) for h in self.line.events if type(h.message).NAME != "telemetry"]
-            raise Failed(
-                f"no `{kind.NAME}` event ({wanted or 'of any kind'}) came within {within_ms:g} ms; "
-                f"came: {'; '.join(others[-4:]) or 'nothing'}"
-            )
-        return heard
-
-    def no_event(self, kind: type[Message], within_ms: float) -> None:
-        """Check that no such event comes."""
-        heard = self.line.event(kind, within_ms / 1000)
-        self.expect(heard is None, f"an event came that must not: {told(heard.message) if heard else ''}")
-
-    @staticmethod
-    def expect(holds: bool, otherwise: str) -> None:
-        """Fail with this text unless it holds."""
-        if not holds:
-            raise Failed(otherwise)
-
-    def sets(self, wanted: int) -> int:
-        """Return how many sample sets a trace may have here: as wanted, or what the box's memory holds."""
-        return wanted if self.identity is None else min(wanted, self.identity.max_trace_samples)
-
-    def wait_ms(self, milliseconds: float) -> None:
-        """Let time pass."""
-        self.line.wait(milliseconds / 1000)
 
     # -- sessions ------------------------------------------------------------------------------------------
 
@@ -327,6 +139,10 @@ class Bench:
         self.accepted(message)
         return message
 
+    def sets(self, wanted: int) -> int:
+        """Return how many sample sets a trace may have here: as wanted, or what the box's memory holds."""
+        return wanted if self.identity is None else min(wanted, self.identity.max_trace_samples)
+
     def train(
         self, count: int = 1, period_us: int = 20_000, on_time_us: int = 2000, **more: int
     ) -> DriveTrain:
@@ -346,7 +162,7 @@ class Bench:
     def ended(self, reason: EndReason, within_ms: float = 0, pulses: int | None = None) -> DriveEnded:
         """Wait for the end of the drive, which must have this reason."""
         end = self.event(DriveEnded, within_ms)
-        self.expect(end.reason is reason, f"the drive ended as {_word(end.reason)}, not as {_word(reason)}")
+        self.expect(end.reason is reason, f"the drive ended as {word(end.reason)}, not as {word(reason)}")
         self.expect(pulses in (None, end.pulses), f"{end.pulses} pulses were delivered, not {pulses}")
         return end
 
@@ -355,13 +171,9 @@ class Bench:
         status = self.status()
         self.expect(
             status.driving_channel == 0 and status.state in (BoxState.IDLE, BoxState.STOPPED),
-            f"the box is {_word(status.state)} on channel {status.driving_channel} and should be at rest",
+            f"the box is {word(status.state)} on channel {status.driving_channel} and should be at rest",
         )
         return status
-
-    def between(self, what: str, value: float, low: float, high: float, unit: str) -> None:
-        """Check that a value is within its band."""
-        self.expect(low <= value <= high, f"{what} is {value:g} {unit}, not {low:g} to {high:g} {unit}")
 
     def ask_hands(self, act: Act, channel: int = 0) -> None:
         """Have the hands do something."""
@@ -380,22 +192,3 @@ class FirstSight:
 def hello(session: int, major: int = PROTOCOL_MAJOR) -> Hello:
     """Return a hello of this console's version."""
     return Hello(major, PROTOCOL_MINOR, session, SPEC_HASH)
-
-
-def told(message: Message) -> str:
-    """Return a message in words."""
-    if isinstance(message, Refused):
-        return f"refused with `{message.reason.name.lower()}`, detail {message.detail}"
-    values = ", ".join(
-        f"{name} {_word(getattr(message, name))}" for name in [one.name for one in fields(message)][:4]
-    )
-    return f"`{message.NAME}` ({values})"
-
-
-def _word(value: object) -> str:
-    name = getattr(value, "name", None)
-    return str(value) if name is None else f"`{name.lower()}`"
-
-
-LOWEST_TRIP_MA = 10
-LONGEST_ON_US = CEILINGS.max_on_time_us

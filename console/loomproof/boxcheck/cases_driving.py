@@ -2,8 +2,9 @@
 
 from itertools import pairwise
 
-from loomproof.boxcheck.bench import Bench, Subject
+from loomproof.boxcheck.bench import Bench
 from loomproof.boxcheck.case import CaseBook, Need
+from loomproof.boxcheck.subjects import Subject
 from loomproof_wire.messages import (
     CEILINGS,
     BoxState,

@@ -1,7 +1,8 @@
 """Scan and watch."""
 
-from loomproof.boxcheck.bench import Act, Bench
+from loomproof.boxcheck.bench import Bench
 from loomproof.boxcheck.case import CaseBook, Need
+from loomproof.boxcheck.hands import Act
 from loomproof_wire.messages import (
     BoxState,
     Cancel,

@@ -1,7 +1,8 @@
 """Stop, heartbeat, stop input, supply."""
 
-from loomproof.boxcheck.bench import Act, Bench
+from loomproof.boxcheck.bench import Bench
 from loomproof.boxcheck.case import CaseBook, Need
+from loomproof.boxcheck.hands import Act
 from loomproof.boxcheck.line import Heard
 from loomproof_wire.messages import (
     TIMING,

@@ -1,14 +1,59 @@
-"""Which channels of a job are harmless enough for the suite to drive."""
+"""The channels that cases may drive, and which of a job's are harmless enough for it."""
 
-from loomproof.boxcheck.bench import Subject, Subjects
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from loomproof.boxcheck.case import Need
 from loomproof.job.kinds import HazardClass, LoadKind
 from loomproof.job.model import Job
-from loomproof_wire.messages import LoadClass
+from loomproof_wire.messages import ChannelKind, LoadClass
 
+SWITCHED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE)
 _CLASSES = {LoadKind.RELAY: LoadClass.RELAY, LoadKind.LAMP: LoadClass.LAMP, LoadKind.VALVE: LoadClass.VALVE}
 LEAST_ON_TIME_MS = 5.0
 LEAST_HOLD_MS = 1200.0
 LEAST_DUTY = 0.8
+
+
+@dataclass(frozen=True)
+class Subject:
+    """A channel that cases may drive, with what its load bears.
+
+    Attributes:
+        channel: number.
+        load_class: as it is configured.
+        max_current_ma: trip level for drives that must not trip.
+        max_on_time_us: longest pulse; max_hold_ms longest hold.
+    """
+
+    channel: int
+    load_class: LoadClass = LoadClass.RELAY
+    max_current_ma: int = 3000
+    max_on_time_us: int = 20_000
+    max_hold_ms: int = 2000
+
+
+@dataclass(frozen=True)
+class Subjects:
+    """Every channel that may be driven: low- or high-side ones, and a half-bridge pair if there is one."""
+
+    switched: tuple[Subject, ...] = ()
+    bridge: tuple[int, int] | None = None
+
+    def meets(self) -> frozenset[Need]:
+        """Return the needs that these channels meet."""
+        enough = {Need.CHANNEL: 1, Need.TWO: 2, Need.FOUR: 4}
+        met = {need for need, count in enough.items() if len(self.switched) >= count}
+        return frozenset(met | ({Need.BRIDGE} if self.bridge else set()))
+
+    def sorted_by(self, kinds: Mapping[int, ChannelKind]) -> Subjects:
+        """Return these channels by their drivers: two half-bridges as the pair, switched ones in order."""
+        halves = [s.channel for s in self.switched if kinds.get(s.channel) is ChannelKind.HALF_BRIDGE]
+        pair = (halves[0], halves[1]) if len(halves) >= 2 else None
+        plain = tuple(s for s in self.switched if kinds.get(s.channel) in SWITCHED)
+        return Subjects(plain, self.bridge or pair)
 
 
 def harmless_subjects(job: Job) -> Subjects:

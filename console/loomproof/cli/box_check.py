@@ -22,13 +22,13 @@ from loomproof.boxcheck import (
     LineLostError,
     Outcome,
     Result,
+    Subject,
     Subjects,
     Tolerance,
     harmless_subjects,
     open_line,
     run_suite,
 )
-from loomproof.boxcheck.bench import Subject
 from loomproof.cli.box_check_hands import PersonHands, hands_of_port, simulated_subjects
 from loomproof.job.loading import JobError, load_job
 from loomproof_wire.messages import FRAME

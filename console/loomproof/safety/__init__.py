@@ -4,11 +4,6 @@ from loomproof.safety.budget import (
     BoxCeilings,
     Budget,
     Limit,
-    Pulses,
-    TrainProblem,
-    check_train,
-    duty_permille,
-    fit_train,
     pulse_budget,
     releases_fuel,
 )
@@ -49,6 +44,7 @@ from loomproof.safety.statements import (
     pump_statement,
     statements_for,
 )
+from loomproof.safety.trains import Pulses, TrainProblem, check_train, duty_permille, fit_train
 
 __all__ = [
     "CONNECTING",

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from loomproof.job.kinds import LoadKind
-from loomproof.job.loadtype import Train
+from loomproof.job.loadtype import DriveLimits
 from loomproof.job.model import Job
 from loomproof.safety.loadmodel import DWELL_SHARE, SENSE_ENERGY_J, LoadModel, worst_case
 
 LimitOf = Literal["on_time_us", "count", "duty_permille", "hold_ms", "period_us", "sense_us"]
 
-_UNITS: dict[LimitOf, str] = {
+UNITS: dict[LimitOf, str] = {
     "on_time_us": "us",
     "count": "pulses",
     "duty_permille": "permille",
@@ -25,6 +25,9 @@ _UNITS: dict[LimitOf, str] = {
     "period_us": "us",
     "sense_us": "us",
 }
+
+LEAST_TOLD_UL = 0.05
+"""Less of the fuel budget than this reads as nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +41,7 @@ class Limit:
     def __str__(self) -> str:
         """As printed in one line."""
         side = "at least" if self.of == "period_us" else "at most"
-        return f"{side} {self.value} {_UNITS[self.of]}: {self.reason}"
+        return f"{side} {self.value} {UNITS[self.of]}: {self.reason}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,36 +56,6 @@ class BoxCeilings:
     max_sense_us: int = 200
     min_on_time_us: int = 50
     min_period_us: int = 200
-
-
-@dataclass(frozen=True, slots=True)
-class TrainProblem:
-    """Why a pulse train is over its budget, and what would fit."""
-
-    field: LimitOf
-    value: int
-    limit: int
-    reason: str
-    remedy: str
-
-    def __str__(self) -> str:
-        """As printed in one line."""
-        unit = _UNITS[self.field]
-        return f"{self.value} {unit} is over the limit of {self.limit} {unit}: {self.reason} {self.remedy}"
-
-
-@dataclass(frozen=True, slots=True)
-class Pulses:
-    """A pulse train in whole microseconds."""
-
-    count: int
-    period_us: int
-    on_time_us: int
-
-    @classmethod
-    def of(cls, train: Train) -> Pulses:
-        """The train of a job in whole microseconds."""
-        return cls(train.count, train.period_us, train.on_time_us)
 
 
 @dataclass(frozen=True)
@@ -130,10 +103,6 @@ class Budget:
         return found
 
 
-LEAST_TOLD_UL = 0.05
-"""Less of the fuel budget than this reads as nothing."""
-
-
 def _already(model: LoadModel) -> str:
     return f"; {model.warm_k:.0f} K are left of earlier drives" if model.warm_k >= 1.0 else ""
 
@@ -170,50 +139,55 @@ def pulse_budget(
         warm_k: temperature rise that earlier drives have left in the load, in K.
     """
     load = job.load_type(channel)
-    train = load.train
-    cylinder = None
-    if job.engine is not None and job.engine.displacement_cm3:
-        cylinder = job.engine.displacement_cm3 / job.engine.cylinders
     model = worst_case(
         load,
         supply_v=supply_v,
         wire_ohm=job.wire_quantity(channel).low,
-        cylinder_cm3=cylinder,
+        cylinder_cm3=_cylinder_cm3(job),
         released_ul=released_ul,
         warm_k=warm_k,
     )
     box = ceilings or BoxCeilings()
-    own = load.limits
-    on_limits = _on_time_limits(model, box, round(own.max_on_time_ms * 1e3))
-    max_on = min(limit.value for limit in on_limits)
-    others = [
-        Limit("duty_permille", box.max_duty_permille, "the box's ceiling."),
-        Limit("duty_permille", max(1, round(own.max_duty * 1000)), "the load type's own limit."),
-        Limit("hold_ms", box.max_hold_ms, "the box's ceiling."),
-        Limit("hold_ms", own.max_hold_ms, "the load type's own limit."),
-        Limit("period_us", box.min_period_us, "the box's ceiling."),
-        Limit("period_us", math.ceil(1e6 / own.max_frequency_hz - 1e-6), "the load type's fastest train."),
-        *_sense_limits(model, box, own.max_sense_us),
-        *_hold_limits(model),
+    limits = [
+        *_on_time_limits(model, box, round(load.limits.max_on_time_ms * 1e3)),
+        *_duty_and_period_limits(box, load.limits),
+        *_sense_limits(model, box, load.limits.max_sense_us),
+        *_hold_limits(model, box, load.limits.max_hold_ms),
     ]
     budget = Budget(
         channel=channel,
-        max_on_time_us=max_on,
+        max_on_time_us=_least(limits, "on_time_us"),
         max_count=0,
-        max_duty_permille=_least(others, "duty_permille"),
-        max_hold_ms=_least(others, "hold_ms"),
-        min_period_us=max(limit.value for limit in others if limit.of == "period_us"),
-        max_current_ma=min(box.max_current_ma, round(own.max_current_a * 1000)),
-        max_sense_us=_least(others, "sense_us"),
+        max_duty_permille=_least(limits, "duty_permille"),
+        max_hold_ms=_least(limits, "hold_ms"),
+        min_period_us=max(limit.value for limit in limits if limit.of == "period_us"),
+        max_current_ma=min(box.max_current_ma, round(load.limits.max_current_a * 1000)),
+        max_sense_us=_least(limits, "sense_us"),
         limits=(),
         model=model,
         ceilings=box,
-        load_count=own.max_count,
+        load_count=load.limits.max_count,
     )
-    pulse = on_time_us or min(train.on_time_us, max_on)
-    counts = budget._count_limits(max(pulse, 1), period_us or train.period_us)
-    limits = _ordered([*on_limits, *others, *counts])
-    return replace(budget, limits=limits, max_count=min(limit.value for limit in counts))
+    pulse_us = on_time_us or min(load.train.on_time_us, budget.max_on_time_us)
+    counts = budget._count_limits(max(pulse_us, 1), period_us or load.train.period_us)
+    return replace(
+        budget, limits=_ordered([*limits, *counts]), max_count=min(limit.value for limit in counts)
+    )
+
+
+def _cylinder_cm3(job: Job) -> float | None:
+    if job.engine is None or not job.engine.displacement_cm3:
+        return None
+    return job.engine.displacement_cm3 / job.engine.cylinders
+
+
+def _duty_and_period_limits(box: BoxCeilings, own: DriveLimits) -> list[Limit]:
+    return [
+        Limit("duty_permille", box.max_duty_permille, "the box's ceiling."),
+        Limit("duty_permille", max(1, round(own.max_duty * 1000)), "the load type's own limit."),
+        Limit("period_us", box.min_period_us, "the box's ceiling."),
+        Limit("period_us", math.ceil(1e6 / own.max_frequency_hz - 1e-6), "the load type's fastest train."),
+    ]
 
 
 def _least(limits: list[Limit], of: LimitOf) -> int:
@@ -221,7 +195,7 @@ def _least(limits: list[Limit], of: LimitOf) -> int:
 
 
 def _ordered(limits: list[Limit]) -> tuple[Limit, ...]:
-    order = list(_UNITS)
+    order = list(UNITS)
     return tuple(
         sorted(
             limits,
@@ -267,21 +241,19 @@ def _longest_us(model: LoadModel, heat_j: float, ceiling_us: int) -> int:
     return low
 
 
-def _hold_limits(model: LoadModel) -> list[Limit]:
-    if model.thermal is None or model.resistance_ohm is None:
-        return []
-    whole = model.pulses_to_rise(
-        0.1, 0.1
-    )  # back-to-back slices of 100 ms: a hold, the start's rise counted again
-    if not math.isfinite(whole):
-        return []
-    return [
-        Limit(
-            "hold_ms",
-            int(whole * 100),
-            f"longer would heat the load by over {model.thermal.rise_k:g} K{_already(model)}.",
-        )
+def _hold_limits(model: LoadModel, box: BoxCeilings, own_ms: int) -> list[Limit]:
+    found = [
+        Limit("hold_ms", box.max_hold_ms, "the box's ceiling."),
+        Limit("hold_ms", own_ms, "the load type's own limit."),
     ]
+    if model.thermal is None or model.resistance_ohm is None:
+        return found
+    # A hold as slices of 100 ms without a gap: the rise at its start is counted again in each, to be safe.
+    slices = model.pulses_to_rise(0.1, 0.1)
+    if math.isfinite(slices):
+        reason = f"longer would heat the load by over {model.thermal.rise_k:g} K{_already(model)}."
+        found.append(Limit("hold_ms", int(slices * 100), reason))
+    return found
 
 
 def _sense_limits(model: LoadModel, box: BoxCeilings, own_us: int) -> list[Limit]:
@@ -296,66 +268,6 @@ def _sense_limits(model: LoadModel, box: BoxCeilings, own_us: int) -> list[Limit
             what += " and half the pull-in current"
         found.append(Limit("sense_us", int(longest * 1e6), f"{what} at {model.supply_v:.1f} V."))
     return found
-
-
-def check_train(budget: Budget, train: Pulses | Train) -> tuple[TrainProblem, ...]:
-    """Everything in which a train is over its budget; empty when it may be driven."""
-    pulses = Pulses.of(train) if isinstance(train, Train) else train
-    found: list[TrainProblem] = []
-
-    def over(limit: Limit, value: int, remedy: str) -> None:
-        found.append(TrainProblem(limit.of, value, limit.value, limit.reason, remedy))
-
-    if pulses.on_time_us > budget.max_on_time_us:
-        over(budget.binding("on_time_us"), pulses.on_time_us, "Shorten the pulse.")
-    if pulses.on_time_us < budget.ceilings.min_on_time_us:
-        lowest = Limit("on_time_us", budget.ceilings.min_on_time_us, "the box's shortest pulse.")
-        found.append(
-            TrainProblem("on_time_us", pulses.on_time_us, lowest.value, lowest.reason, "Lengthen the pulse.")
-        )
-    if pulses.period_us < budget.min_period_us:
-        over(budget.binding("period_us"), pulses.period_us, "Lower the frequency.")
-    duty = duty_permille(pulses)
-    if duty > budget.max_duty_permille:
-        over(budget.binding("duty_permille"), duty, "Lower the frequency or shorten the pulse.")
-    if pulses.count < 1:
-        found.append(TrainProblem("count", pulses.count, 1, "a train has a pulse.", "Ask for one or more."))
-    elif pulses.on_time_us > 0 and pulses.period_us > 0:
-        limit = budget.count_limit(pulses.on_time_us, pulses.period_us)
-        if pulses.count > limit.value:
-            over(limit, pulses.count, "Use fewer, shorter or rarer pulses.")
-    return tuple(found)
-
-
-def duty_permille(pulses: Pulses) -> int:
-    """Part of the time a train is on, in permille, rounded up."""
-    return math.ceil(1000 * pulses.on_time_us / max(pulses.period_us, 1))
-
-
-def fit_train(budget: Budget, train: Pulses | Train) -> tuple[Pulses | None, tuple[str, ...]]:
-    """The train, lowered as little as its budget asks, and what was lowered and why.
-
-    First the pulse is shortened, then the period lengthened, then pulses are left out. None when not even
-    one of the box's shortest pulses may be driven.
-    """
-    pulses = Pulses.of(train) if isinstance(train, Train) else train
-    notes: list[str] = []
-    if pulses.on_time_us > budget.max_on_time_us:
-        notes.append(f"pulse shortened to {budget.max_on_time_us} us: {budget.binding('on_time_us').reason}")
-        pulses = replace(pulses, on_time_us=budget.max_on_time_us)
-    if pulses.on_time_us < budget.ceilings.min_on_time_us:
-        return None, (*notes, f"the box's shortest pulse is {budget.ceilings.min_on_time_us} us.")
-    shortest = max(budget.min_period_us, math.ceil(1000 * pulses.on_time_us / budget.max_duty_permille))
-    if pulses.period_us < shortest:
-        notes.append(f"period lengthened to {shortest} us: {budget.binding('duty_permille').reason}")
-        pulses = replace(pulses, period_us=shortest)
-    limit = budget.count_limit(pulses.on_time_us, pulses.period_us)
-    if pulses.count > limit.value:
-        if limit.value < 1:
-            return None, (*notes, f"not one pulse of {pulses.on_time_us} us: {limit.reason}")
-        notes.append(f"{limit.value} instead of {pulses.count} pulses: {limit.reason}")
-        pulses = replace(pulses, count=limit.value)
-    return pulses, tuple(notes)
 
 
 def releases_fuel(kind: LoadKind) -> bool:
