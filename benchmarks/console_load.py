@@ -31,10 +31,10 @@ from itertools import pairwise
 from pathlib import Path
 from statistics import median, quantiles
 
-from benchmarks.console_stream import HANG_S
 from rich.console import Console
 from rich.table import Table
 
+from benchmarks.console_stream import HANG_S
 from loomproof_wire import messages
 from loomproof_wire.frames import Frame, FrameReader
 
