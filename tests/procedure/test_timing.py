@@ -1,10 +1,13 @@
 """What is left of a sheet follows the session's own pace; what the box is busy for follows the drive."""
 
+from dataclasses import replace
+
 import pytest
 
 from loomproof.diagnose import Verdict
 from loomproof.procedure.model import DrivePlan, DriveShape, Step, StepEnd, StepKind, StepOutcome
 from loomproof.procedure.timing import FIRST_GUESS_S, busy_s, left_s
+from loomproof.procedure.wiggling import WATCH_MS
 from loomproof.safety import Phase
 
 
@@ -43,5 +46,6 @@ def test_a_skipped_step_is_done_but_tells_nothing_and_a_stopped_one_is_still_to_
 def test_the_box_is_busy_for_its_train_and_not_known_where_it_waits_for_hands():
     train = DrivePlan(DriveShape.TRAIN, (1,), 10, 200_000, 5_000)
     assert busy_s(step(1, StepKind.DRIVE, train), 16) == pytest.approx(2.0 + 1.0)
+    assert busy_s(replace(step(1, StepKind.WIGGLE), channels=(4, 5)), 16) == 2 * WATCH_MS / 1000
     assert busy_s(step(1, StepKind.PASSIVE_LOOK), 16) > busy_s(step(1, StepKind.PASSIVE_LOOK), 4) > 0
     assert busy_s(step(1, StepKind.PULL_CHECK), 16) is None

@@ -60,6 +60,17 @@ async def test_nothing_sticks_out_of_the_screen(console, size):
                     assert console.screen.region.contains_region(widget.region), (key, widget)
 
 
+async def test_the_page_line_fits_again_after_a_resize(console):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.pause()
+        await pilot.resize_terminal(80, 24)
+        await pilot.pause()
+        assert text_of(console).splitlines()[0].startswith("▸1 Sheet 2 Loom 3 Bench")
+        await pilot.resize_terminal(120, 36)
+        await pilot.pause()
+        assert text_of(console).splitlines()[0].startswith("▸1 Run sheet 2 Loom 3 Bench")
+
+
 async def test_function_keys_change_pages_while_typing(console):
     async with console.run_test() as pilot:
         await pilot.press("3")
@@ -323,6 +334,18 @@ async def test_the_stop_key_works_everywhere(console, desk, isolation, key, wher
         await pilot.press(key)
         await pilot.pause()
         assert desk.stops >= 1
+
+
+async def test_while_stopped_no_step_runs_and_it_is_said_how_to_go_on(console, desk):
+    async with console.run_test(size=(80, 24), notifications=True) as pilot:
+        desk.post(PanelChanged(replace(console.panel, stopped=True, stop_reason="stop key")))
+        await pilot.pause()
+        await pilot.press("g", "o")
+        await pilot.pause()
+        assert desk.asked == []
+        shown = text_of(console)
+        assert "The box is stopped. Find out why" in shown
+        assert "spark ARMED 42 s" in shown  # the note leaves the line of the box's state free
 
 
 @pytest.mark.parametrize("opener", ["k", "f1"])

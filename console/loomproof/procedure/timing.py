@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from statistics import median
 
 from loomproof.procedure.model import Step, StepKind, StepOutcome
+from loomproof.procedure.wiggling import WATCH_MS
 
 LOOK_S_PER_CHANNEL = 0.35
 """Sense pulses of growing length and the resting pin, as the simulated and the co-simulated box take them."""
@@ -35,6 +36,8 @@ def busy_s(step: Step, fitted: int) -> float | None:
     """
     if step.kind is StepKind.PASSIVE_LOOK:
         return LOOK_S_PER_CHANNEL * fitted
+    if step.kind is StepKind.WIGGLE:
+        return WATCH_MS / 1000 * len(step.channels)
     if step.drive is not None:
         return step.drive.count * step.drive.period_us / 1e6 + AROUND_A_DRIVE_S
     return None

@@ -29,6 +29,7 @@ from loomproof.tui.widgets.rows import RowList
 
 FIRST_SETTINGS = 3
 """Lines of settings made with the page; more when a way needs them."""
+NOT_DRIVEN = "✗ Not driven: mend what is marked with ✗ above."
 EARLIER = (1, 3, 5, 0)
 """How many earlier drives are drawn besides, in the order in which `y` goes through them."""
 MOST_SISTERS = 4
@@ -174,6 +175,8 @@ Drive one channel freely.
         changed, self._view = view != self._view, view
         if not changed and not text:
             return
+        if view.ready and self.console_app.drive_said == NOT_DRIVEN:
+            self.console_app.drive_said = ""
         if not self._ways.get(view.channel):
             self._ways[view.channel] = view.way
         if text:
@@ -273,7 +276,7 @@ Drive one channel freely.
         elif app.progress.running:
             app.drive_said = "✗ Something is running. e ends a drive, the stop key ends everything."
         elif not view.ready:
-            app.drive_said = "✗ Not driven: mend what is marked with ✗ above."
+            app.drive_said = NOT_DRIVEN
             self.query_one(Deck).bring("pane-drive")
         else:
             app.drive_said = "► Driving ..."

@@ -81,6 +81,7 @@ class PageLine(Horizontal):
         for button, (key, name, label) in zip(buttons, self._pages(), strict=False):
             mark = "▸" if name == self._current else ""
             button.label = f"{mark}{key} {SHORT_LABELS.get(name, label) if short else label}"
+            button.refresh(layout=True)  # a label alone keeps the width of the one before
         if buttons:
             buttons[-1].label = "?" if short else "? Help"
 

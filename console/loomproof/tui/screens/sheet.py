@@ -24,6 +24,8 @@ from loomproof.tui.widgets.waveform import Waveform
 from loomproof.tui.words import about, step_sign
 
 BAR_CELLS = 12
+STOPPED = "The box is stopped. Find out why, then clear it with Ctrl+R and run the step again."
+BENDING = "Bend and tug the loom now"
 TICK_S = 0.5
 RUN_CHOICES = (
     ChoiceView("g", "Run this step", "screen.go"),
@@ -70,6 +72,15 @@ def steps_title(progress: Progress) -> str:
     return f"All steps: {done} of {len(progress.steps)}, about {about(progress.left_s)} left"
 
 
+def outcome_line(step: StepView) -> str:
+    """Return what came of a step; while it runs again, of the time before."""
+    if not step.outcome:
+        return ""
+    if step.state == "running":
+        return f"Last time: {step.outcome}"
+    return f"Result: {step_sign(step.state)} - {step.outcome}"
+
+
 def just_ended(step: StepView) -> str:
     """Return what came of the step that has just ended: its sign, and why if it is no pass."""
     sign = step_sign(step.state)
@@ -83,17 +94,23 @@ def question(prompt: PromptView, step: StepView) -> str:
     return f"{text}\n{prompt.problem}" if prompt.problem else text
 
 
-def working_text(busy_s: float | None, for_s: float) -> str:
-    """Return the line that stands while the box works: a bar with what is left, or how long it has been at it."""
+def working_text(busy_s: float | None, for_s: float, doing: str = "Working") -> str:
+    """Return the line that stands while the box works: a bar with what is left, or how long it has been at it.
+
+    Args:
+        busy_s: how long it takes, about, in s; None: not known.
+        for_s: how long it has been at it, in s.
+        doing: what is being done, by the box or, with a hand on the loom, by the operator.
+    """
     end = "The stop key below ends it at once."
     if busy_s is None:
-        return f"► Working, {about(for_s)} so far. {end}" if for_s > 1 else f"► Working. {end}"
+        return f"► {doing}, {about(for_s)} so far. {end}" if for_s > 1 else f"► {doing}. {end}"
     if busy_s <= 1:
-        return f"► Working. {end}"
+        return f"► {doing}. {end}"
     done = min(1.0, for_s / busy_s)
     full = round(done * BAR_CELLS)
     left = f"about {about(busy_s - for_s)} left" if for_s < busy_s else "a moment longer"
-    return f"► Working {'▰' * full}{'▱' * (BAR_CELLS - full)} {left}. {end}"
+    return f"► {doing} {'▰' * full}{'▱' * (BAR_CELLS - full)} {left}. {end}"
 
 
 def afar(
@@ -109,7 +126,8 @@ def afar(
     if step is None:
         return "No steps", "quiet"
     if running:
-        return f"Working: {step.short or step.title}", "plain"
+        doing = "Bend it now" if step.kind == "wiggle test" else "Working"
+        return f"{doing}: {step.short or step.title}", "plain"
     sign = step_sign(step.state)
     tone = sign.role if sign.role in ("good", "bad", "doubt") else "plain"
     return (f"{sign.word}: {step.short or step.title}" if step.outcome else step.short or step.title), tone
@@ -148,26 +166,28 @@ class StepCard(Vertical):
         self._write("step-title", f"Step {step.number} of {total}: {step.title}")
         self._write("step-what", "" if prompt is not None and step.what in prompt.text else step.what)
         self._write("step-drive", f"Drive: {step.drive}" if step.drive else "")
-        outcome = step.outcome
-        if outcome:
-            outcome = f"Result: {step_sign(step.state)} - {outcome}"
-        self._write("step-outcome", outcome)
+        self._write("step-outcome", outcome_line(step))
         await self.query_one(Cautions).show(prompt.cautions if prompt and prompt.cautions else step.cautions)
         await self._ask(step, prompt, running)
 
     _began = 0.0
     """When the box began to work on the step that is shown; 0: it does not."""
+    _asked = ""
+    """The step that asked last."""
 
     def tick(self, step: StepView | None) -> None:
         """Say how far the work is, if it is known how long it takes."""
         if step is None or not self._began:
             return
-        self._write("step-question", working_text(step.busy_s, monotonic() - self._began))
+        doing = BENDING if step.kind == "wiggle test" and self._asked == step.id else "Working"
+        self._write("step-question", working_text(step.busy_s, monotonic() - self._began, doing))
 
     async def _ask(self, step: StepView, prompt: PromptView | None, running: bool) -> None:
         answers = self.query_one(Answers)
         if prompt is not None or not running:
             self._began = 0.0
+        if prompt is not None:
+            self._asked = step.id
         if prompt is not None and not prompt.facts:
             self._write("step-question", f"? {question(prompt, step)}")
             await answers.show(prompt.choices)
@@ -371,14 +391,21 @@ load.
     def action_go(self) -> None:
         """Run the shown step."""
         step = self.shown_step()
-        if step is not None:
+        if step is not None and not self._refused_by_stop():
             self.query_one(Deck).bring("pane-step")
             self.console_app.desk.run_step(step.id)
 
     def action_run_on(self) -> None:
         """Run on."""
-        self.query_one(Deck).bring("pane-step")
-        self.console_app.desk.run_on()
+        if not self._refused_by_stop():
+            self.query_one(Deck).bring("pane-step")
+            self.console_app.desk.run_on()
+
+    def _refused_by_stop(self) -> bool:
+        """Say that a stop has to be cleared before anything is run; True while there is one."""
+        if self.console_app.panel.stopped:
+            self.notify(STOPPED, title="Not run", severity="warning")
+        return self.console_app.panel.stopped
 
     def action_skip(self) -> None:
         """Ask for a reason, then skip."""
