@@ -1,8 +1,6 @@
 """The walk as a state machine: a person, a loom and the rules, with no box in between."""
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from loomproof.procedure.walk import (
     How,
@@ -13,92 +11,9 @@ from loomproof.procedure.walk import (
     PlaceState,
     Stage,
     WalkKey,
-    WalkMachine,
-    map_of,
 )
 from loomproof.procedure.walk.machine import NO_UNTIL_S, SILENCE_S
-
-TICK_S = 0.05
-
-
-def make_places(count=6, groups=()):
-    """Places named a, b, ...; a group of channels shares one connector."""
-    rest = [(c,) for c in range(1, count + 1) if not any(c in g for g in groups)]
-    return tuple(
-        Place(chr(ord("a") + i), f"place {i + 1}", "", g, frozenset(g), f"pull-{g[0]}")
-        for i, g in enumerate(sorted([*rest, *groups]))
-    )
-
-
-class Bay:
-    """A person at a loom. `wiring` says which channels really go when a place is pulled."""
-
-    def __init__(self, places=None, wiring=None, **options):
-        self.places = places or make_places()
-        self.wiring = {p.id: p.visible for p in self.places} | (wiring or {})
-        self.now = 0.0
-        self.off = set()
-        self.supply = True
-        self.machine = WalkMachine(self.places, **options)
-        self.said = list(self.machine.opening)
-
-    @property
-    def kinds(self):
-        return [h.kind for h in self.said]
-
-    @property
-    def asked(self):
-        return self.machine.asked
-
-    def lost(self):
-        return frozenset().union(*(self.wiring[p] for p in self.off))
-
-    def wait(self, seconds=TICK_S):
-        until = self.now + seconds
-        while self.now < until - 1e-9:
-            self.now += TICK_S
-            self.said += self.machine.look(Look(self.now, self.lost(), self.supply))
-
-    def pull(self, place, wait=0.4):
-        self.off.add(place)
-        self.wait(wait)
-
-    def seat(self, place, wait=0.6):
-        self.off.discard(place)
-        self.wait(wait)
-
-    def answer(self, place, rest=NO_UNTIL_S + 0.2):
-        self.pull(place)
-        self.seat(place, rest)
-
-    def no(self, place):
-        """Seat it and pull it again within two seconds."""
-        self.seat(place, 0.8)
-        self.pull(place)
-
-    def key(self, key, place=None):
-        self.said += self.machine.key(key, self.now, place)
-
-    def walk(self, most=60):
-        for _ in range(most):
-            if self.machine.stage is Stage.DONE:
-                return
-            if self.asked is None:
-                self.wait(NO_UNTIL_S + 0.2)
-            elif self.wiring[self.asked]:
-                self.answer(self.asked, 0.6)
-            else:
-                self.key(WalkKey.NOTHING)
-
-    def map(self):
-        return map_of(self.places, self.machine.answers)
-
-    def found(self):
-        return {row.place.id: row.found for row in self.map().rows}
-
-
-def swapped(first, second):
-    return {chr(96 + first): frozenset({second}), chr(96 + second): frozenset({first})}
+from tests.procedure.walk.bay import TICK_S, Bay, JoinedBay, make_places, swapped
 
 
 def test_a_sound_loom_takes_one_pull_a_place_and_no_key():
@@ -388,108 +303,7 @@ def test_free_order_turns_to_asking_when_nobody_pulls_any_more():
     assert bay.asked == "d"
 
 
-# --- any hands, any loom ---------------------------------------------------------------------------------
-
-
-@st.composite
-def looms(draw):
-    """Any wiring of six channels to six places: permuted, some wires missing."""
-    order = draw(st.permutations(range(1, 7)))
-    missing = draw(st.sets(st.integers(0, 5), max_size=2))
-    return {chr(97 + i): frozenset() if i in missing else frozenset({c}) for i, c in enumerate(order)}
-
-
-ERRORS = st.lists(
-    st.tuples(st.sampled_from(["right", "right", "right", "wrong", "twitch", "two", "stray", "supply", "no"]),
-              st.sampled_from("abcdef")),
-    max_size=25,
-)  # fmt: skip
-
-
-@settings(max_examples=150, deadline=None)
-@given(looms(), ERRORS, st.sampled_from(list(Order)))
-def test_every_map_is_right_or_says_that_it_cannot_tell(wiring, errors, order):
-    bay = Bay(wiring=wiring, order=order)
-    wrong_before = None
-    taken_for: dict[str, str] = {}
-    for what, place in errors:
-        if bay.machine.stage is Stage.DONE:
-            break
-        asked = bay.asked
-        if what == "wrong" and place not in (wrong_before, asked) and tells(bay, place, taken_for):
-            wrong_before = place
-            bay.answer(place)
-            continue
-        wrong_before = None if what == "right" else wrong_before
-        if what == "twitch":
-            bay.pull(place, TICK_S)
-            bay.seat(place)
-        elif what == "two" and place != "a" and wiring[place] and wiring["a"]:
-            bay.off |= {place, "a"}
-            bay.wait(0.4)
-            bay.off.clear()
-            bay.wait(NO_UNTIL_S + 0.5)
-            wrong_before = place
-        elif what == "stray" and asked is not None and wiring[asked]:
-            bay.pull(asked, 1.0)
-            bay.pull(place)
-            bay.off.clear()
-            bay.wait(0.6)
-        elif what == "supply":
-            bay.supply = False
-            bay.wait(0.5)
-            bay.supply = True
-            bay.wait(1.0)
-        elif what == "no" and asked is not None and wiring[asked]:
-            bay.pull(asked)
-            bay.no(asked)
-            bay.seat(asked, NO_UNTIL_S + 0.5)
-        else:
-            honest(bay, asked if asked is not None else place)
-    for _ in range(60):
-        if bay.machine.stage is Stage.DONE:
-            break
-        honest(bay, bay.asked or next((p for p in "abcdef" if p not in bay.machine.answers), "a"))
-        if bay.asked is None and bay.machine.order is Order.FREE:
-            bay.key(WalkKey.ORDER)
-    assert bay.machine.stage is Stage.DONE
-    for row in bay.map().rows:
-        if row.state is not PlaceState.CONFLICT:
-            assert row.found == wiring[row.place.id], (row.place.id, row.state)
-
-
-def tells(bay, hand, taken_for):
-    """Whether this hand, while another place is asked for, can still be told from a right one.
-
-    Hands that each hold the connector whose wire the asked one should have, round in a ring, make exactly the pulls
-    of a sound loom: nothing that looks at pulls can see it. The last of such a ring is left out.
-    """
-    if bay.asked is None:
-        return False
-    if bay.wiring[hand] != bay.machine._expected(bay.asked):
-        return True
-    taken_for[bay.asked] = hand
-    while hand in taken_for:
-        hand = taken_for[hand]
-        if hand == taken_for[bay.asked]:
-            del taken_for[bay.asked]
-            return False
-    return True
-
-
-def honest(bay, place):
-    """Pull what is asked for; in free order contradict what is told wrongly."""
-    if not bay.wiring[place]:
-        if bay.asked == place:
-            bay.key(WalkKey.NOTHING)
-        else:
-            bay.wait(NO_UNTIL_S + 0.5)  # nothing is asked for: the last answer settles with time alone
-        return
-    bay.pull(place)
-    pull = bay.machine._pull
-    if bay.machine.order is Order.FREE and pull is not None and pull.place not in (None, place):
-        bay.no(place)
-    bay.seat(place, NO_UNTIL_S + 0.5)
+# --- what cannot be seen, and what is joined ---------------------------------------------------------------
 
 
 def test_a_load_found_nowhere_is_looked_for_where_a_channel_shows_none():
@@ -525,18 +339,6 @@ def test_channels_of_one_connector_may_show_one_after_the_other():
         bay.said += bay.machine.look(Look(bay.now, frozenset(lost)))
     assert bay.kinds[-1] is Kind.MATCHED
     assert Kind.MISMATCH not in bay.kinds
-
-
-class JoinedBay(Bay):
-    """Some channels are joined: none of them loses its load before all of their connectors are off."""
-
-    def __init__(self, joined, **options):
-        self.joined = joined
-        super().__init__(**options)
-
-    def lost(self):
-        gone = super().lost()
-        return gone if self.joined <= gone else gone - self.joined
 
 
 def test_joined_wires_are_found_by_leaving_off_what_moved_nothing():
