@@ -316,3 +316,18 @@ class Begun(Console):
 @pytest.fixture
 def console(desk, hands) -> Console:
     return Begun(desk, hands=hands)
+
+
+@pytest.fixture
+def noticed() -> v.PromptView:
+    choices = (v.ChoiceView("h", "heard it", "heard"), v.ChoiceView("n", "noticed nothing", "nothing"))
+    return v.PromptView("7", "Injector, cylinder 3", "Did you hear it click?", choices, channel=3)
+
+
+@pytest.fixture
+def isolation() -> v.PromptView:
+    facts = tuple(v.FactView(key, f"fact {key} holds") for key in ("pump", "rail", "air"))
+    choices = (v.ChoiceView("i", "I state this", "state"), v.ChoiceView("l", "leave", "leave"))
+    return v.PromptView(
+        "8", "The fuel supply is isolated", "Look first.", choices, facts=facts, typed_word="isolated"
+    )

@@ -18,7 +18,7 @@ from loomproof.tui.walking import Walking
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.rows import RowList
-from tests.tui.test_pages import text_of
+from tests.tui.looking import text_of
 
 JOB = load_job(Path(__file__).parents[2] / "examples" / "inline-five-turbo.toml")
 PLACES = places_of(JOB, build_sheet(JOB))

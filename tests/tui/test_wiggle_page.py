@@ -13,7 +13,7 @@ from loomproof.tui.walkviews import FlexView, Lane
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.rows import RowList
 from loomproof.tui.widgets.stripchart import StripChart, draw_lane
-from tests.tui.test_pages import text_of
+from tests.tui.looking import text_of
 from tests.tui.test_walk_page import JOB
 
 SEEN = (
