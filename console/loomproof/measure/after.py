@@ -46,8 +46,8 @@ def look_after(trace: Trace, source: Source, final_current_a: float) -> OffPhase
         source: its supply.
         final_current_a: current when the switch opened.
     """
-    off = trace.off
-    if trace.truncated or int(off.sum()) < 4:
+    off = trace.later
+    if trace.truncated or len(trace) - off.start < 4:
         return OffPhase(reason="the trace ends before the pulse does")
     if trace.tripped:
         return OffPhase(reason="the box switched the channel off early")
@@ -70,7 +70,7 @@ def look_after(trace: Trace, source: Source, final_current_a: float) -> OffPhase
 
 
 def _clamped(trace: Trace, carries: NDArray[np.bool_], level: Estimate, u: float) -> OffPhase:
-    off = trace.off
+    off = trace.later
     drain, current, time = trace.drain_v[off], trace.current_a[off], trace.time_s[off] - trace.on_time_s
     above = drain - trace.supply_v[off]
     held = np.flatnonzero(carries)
@@ -104,7 +104,7 @@ def _zero_crossing(time: Floats, current: Floats, last: int, step: float) -> Est
 
 
 def _unclamped(trace: Trace, u: float, final_a: float, emf_v: float, level: Estimate) -> OffPhase:
-    off, step = trace.off, trace.sample_period_s
+    off, step = trace.later, trace.sample_period_s
     time, above = trace.time_s[off] - trace.on_time_s, trace.drain_v[off] - trace.supply_v[off]
     head = above[1:4] if above.size > 4 else above[:2]
     first = median(head.tolist())
@@ -119,7 +119,7 @@ def _unclamped(trace: Trace, u: float, final_a: float, emf_v: float, level: Esti
 
 def _resistor(trace: Trace, u: float, final_a: float, emf_v: float, level: Estimate) -> OffPhase:
     """Drain over the supply falls from i R - V by its own time constant: R = (level + V) / i at the edge."""
-    off, step = trace.off, trace.sample_period_s
+    off, step = trace.later, trace.sample_period_s
     time, above = trace.time_s[off] - trace.on_time_s, trace.drain_v[off] - trace.supply_v[off]
     seen = (above > max(DIODE_HIGH_V, 5.0 * u)) & (time >= 0.0)
     seen[0] = False

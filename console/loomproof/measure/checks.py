@@ -14,8 +14,7 @@ SAMPLES_PER_TAU = 4.0
 def refusals(trace: Trace) -> tuple[str, ...]:
     """Reasons why nothing at all may be concluded about resistance or inductance from this trace."""
     reasons = []
-    on = trace.on
-    count = int(on.sum())
+    count = trace.during.stop - trace.during.start
     if trace.tripped:
         reasons.append(
             "tripped: the box switched the channel off on over-current; look for a short before trying again"

@@ -64,7 +64,7 @@ def slope_jumps(time_s: Floats, current_a: Floats, u_a: Floats, window: int) -> 
     Args:
         time_s: (n,) evenly spaced instants.
         current_a: (n,) current.
-        u_a: (n,) standard uncertainties.
+        u_a: (n,) standard uncertainties, or (1,) the one that all have.
         window: samples in each of the two windows.
 
     Returns:
@@ -73,9 +73,8 @@ def slope_jumps(time_s: Floats, current_a: Floats, u_a: Floats, window: int) -> 
     kernel = _slope_kernel(window)
     slopes = np.correlate(current_a, kernel, mode="valid")
     jump = slopes[window:] - slopes[:-window]
-    first, last = float(u_a[0]), float(u_a[-1])
-    if first == last == float(u_a[u_a.size // 2]) and bool((u_a == first).all()):
-        z = jump / (first * math.sqrt(2.0 * float(kernel @ kernel)))
+    if u_a.size == 1:
+        z = jump / (float(u_a[0]) * math.sqrt(2.0 * float(kernel @ kernel)))
     else:
         variance = np.correlate(u_a**2, kernel**2, mode="valid")
         z = jump / np.sqrt(variance[window:] + variance[:-window])
@@ -137,8 +136,9 @@ def look_for_landing(
     windows = window_lengths(count, step, 0.5 * (opening_low_s + opening_high_s))
     limit = _threshold(count, tuple(windows))
     best, best_at, best_window = -math.inf, 0.0, windows[0]
+    one = u_a[:1] if bool((u_a == u_a[0]).all()) else u_a
     for window in windows:
-        instants, z = slope_jumps(time_s, current_a, u_a, window)
+        instants, z = slope_jumps(time_s, current_a, one, window)
         if z.size == 0:
             continue
         k = int(z.argmax())

@@ -45,9 +45,8 @@ class _Head:
 
 
 def _head(trace: Trace, source: Source, end_s: float) -> _Head:
-    inside = trace.time_s < min(end_s, trace.on_time_s)
-    use = (trace.time_s >= 0.0) & inside
-    if int(use.sum()) < _MIN_SAMPLES:
+    use = slice(*trace.time_s.searchsorted((0.0, min(end_s, trace.on_time_s))).tolist())
+    if use.stop - use.start < _MIN_SAMPLES:
         raise ValueError(f"fewer than {_MIN_SAMPLES} samples before the current bends")
     time, current = trace.time_s[use], trace.current_a[use]
     supply = trace.supply_v[use] if source.rippled else source.emf_v - source.ohm * current

@@ -60,7 +60,7 @@ def measure_one(trace: Trace, load: LoadType) -> Signature:
         tripped=trace.tripped,
         clipped=trace.clipped,
     )
-    if int(trace.on.sum()) < 3:
+    if trace.during.stop - trace.during.start < 3:
         return base
     source = look_at_source(trace)
     base = _common(trace, source, base, logic=load.kind in LOGIC_KINDS)
@@ -82,9 +82,8 @@ def _conducts(trace: Trace, final: Estimate | None) -> bool:
 
 def _common(trace: Trace, source: Source, base: Signature, *, logic: bool) -> Signature:
     """What every load has: final current, supply at rest and loaded, drain levels, driver resistance."""
-    on = np.flatnonzero(trace.on)
-    end = np.zeros(len(trace), dtype=bool)
-    end[on[-max(3, on.size // 20) :]] = True
+    on = trace.during
+    end = slice(on.stop - max(3, (on.stop - on.start) // 20), on.stop)
     final = _final_current(trace, end)
     loaded = float(trace.supply_v[end].mean()) if logic or source.rippled else source.loaded_v
     supply_gain = trace.voltage_u_relative * source.emf_v
@@ -101,16 +100,9 @@ def _common(trace: Trace, source: Source, base: Signature, *, logic: bool) -> Si
     )
 
 
-def _final_current(trace: Trace, end: NDArray[np.bool_]) -> Estimate:
-    """Current at the end of the pulse (or of the trace), by a line through the last samples."""
-    time, current = trace.time_s[end], trace.current_a[end]
-    mean = mean_current(trace, end)
-    if time.size < 3:
-        return mean
-    return _extrapolated(trace, time, current, trace.current_u_a[end])
-
-
-def _extrapolated(trace: Trace, time: Floats, current: Floats, u_a: Floats) -> Estimate:
+def _final_current(trace: Trace, end: slice) -> Estimate:
+    """Current at the end of the pulse (or of the trace), by a line through the last samples, three or more."""
+    time, current, u_a = trace.time_s[end], trace.current_a[end], trace.current_u_a[end]
     slope, level = straight_line(time, current, 1.0 / u_a**2)
     end_s = min(trace.on_time_s, float(trace.time_s[-1]))
     residual = (current - slope * time - level) / u_a

@@ -72,7 +72,7 @@ def look_for_motion(
     trace: Trace, load: LoadType, source: Source, *, shunted: bool
 ) -> tuple[Dip, StrokeBound | None]:
     """The landing's answer and, where none was seen, how large a stroke the pulse leaves room for."""
-    on = trace.on
+    on = trace.during
     span = opening_span_s(load, source.emf_v)
     time, current, u = trace.time_s[on], trace.current_a[on], trace.current_u_a[on]
     if source.rippled:

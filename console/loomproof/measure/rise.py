@@ -164,7 +164,7 @@ def ripple_response(trace: Trace, source: Source) -> Floats:
     Returns:
         (n,) current in A for the n samples of the pulse; zeros where no rise can be fitted.
     """
-    on = trace.on
+    on = trace.during
     time, current = trace.time_s[on], trace.current_a[on]
     supply = trace.supply_v[on]
     mean_v = float(supply.mean())

@@ -174,8 +174,17 @@ def fit_rise(
     residual = (current_a - amplitude * response - start * decay) * whole.weight
     dof = since.size - parameters
     chi2 = float(residual @ residual) / dof
-    covariance: Floats = np.asarray(np.linalg.inv(at.normal) * max(1.0, chi2), dtype=np.float64)
+    covariance: Floats = np.asarray(_inverse(at.normal) * max(1.0, chi2), dtype=np.float64)
     return RiseFit(amplitude, tau, start, covariance, chi2, dof, span)
+
+
+def _inverse(normal: Floats) -> Floats:
+    """Of a small symmetric matrix; two by two written out, which is all that most fits need."""
+    if normal.shape[0] > 2:
+        return np.asarray(np.linalg.inv(normal))
+    (a, b), (_, d) = normal.tolist()
+    det = a * d - b * b
+    return np.array([[d / det, -b / det], [-b / det, a / det]])
 
 
 def _positive(power: float) -> float:
@@ -237,11 +246,15 @@ class _Steps:
         if self.size > 1:  # mean of an exponential over evenly spaced samples
             half = 0.5 * self.period_s / tau
             decay *= math.sinh(self.size * half) / (self.size * math.sinh(half))
+        rows = np.empty((5, decay.size))
+        rows[2], rows[4] = decay, self.current
+        np.multiply(self.since / tau, decay, out=rows[3])
         if self.drive is None:
-            response, slope = 1.0 - decay, (self.since / -tau) * decay
+            np.subtract(1.0, decay, out=rows[0])
+            np.negative(rows[3], out=rows[1])
         else:
-            response, slope = driven_response(self.since, self.drive, tau)
-        rows = np.stack((response, slope, decay, (self.since / tau) * decay, self.current)) * self.weight
+            rows[0], rows[1] = driven_response(self.since, self.drive, tau)
+        rows *= self.weight
         gram = rows @ rows.T
         rr, rs, rd, rx, ry = gram[0].tolist()
         _, ss, sd, sx, sy = gram[1].tolist()

@@ -63,14 +63,13 @@ def look_at_source(trace: Trace) -> Source:
     Raises:
         ValueError: fewer than three samples from the switch-on edge on.
     """
-    live = trace.time_s >= 0.0
+    live = slice(trace.during.start, None)
     current, supply = trace.current_a[live], trace.supply_v[live]
     if current.size < 3:
         raise ValueError("too few samples to see the supply")
     emf, ohm, covariance, chi2 = _line(current, supply, max(trace.supply_u_v, 1e-9))
     step_u = rounding_u(_noise_counts(trace.supply_u_v, trace.supply_step_v)) * trace.supply_step_v
     covariance[0, 0] += step_u**2
-    on = trace.on
     loaded = supply_at_peak(trace, emf, ohm)
     return Source(
         emf_v=emf,
@@ -78,7 +77,7 @@ def look_at_source(trace: Trace) -> Source:
         covariance=covariance,
         dof=float(max(current.size - 2, 1)),
         rippled=chi2 > _RIPPLE_CHI2,
-        driver_ohm=_driver(trace, on),
+        driver_ohm=_driver(trace),
         loaded_v=loaded,
         loaded_u_v=math.hypot(trace.supply_u_v / math.sqrt(max(current.size, 1)), step_u),
     )
@@ -86,19 +85,20 @@ def look_at_source(trace: Trace) -> Source:
 
 def supply_at_peak(trace: Trace, emf_v: float, ohm: float) -> float:
     """Supply voltage at the highest current of the pulse, from the line."""
-    on = trace.on
-    return emf_v - ohm * float(trace.current_a[on].max()) if on.any() else emf_v
+    current = trace.current_a[trace.during]
+    return emf_v - ohm * float(current.max()) if current.size else emf_v
 
 
 def _line(current: Floats, supply: Floats, u: float) -> tuple[float, float, Floats, float]:
     """Least squares of supply = emf - ohm * current; covariance widened for ripple and its correlation."""
     count = current.size
-    mean_i = float(current.mean())
-    spread = float(np.sum((current - mean_i) ** 2))
+    mean_i, mean_v = float(current.sum()) / count, float(supply.sum()) / count
+    away = current - mean_i
+    spread = float(away @ away)
     if spread <= 0.0:
-        return float(supply.mean()), 0.0, np.array([[u * u / count, 0.0], [0.0, math.inf]]), 1.0
-    slope = float(np.sum((current - mean_i) * (supply - supply.mean()))) / spread
-    emf = float(supply.mean()) - slope * mean_i
+        return mean_v, 0.0, np.array([[u * u / count, 0.0], [0.0, math.inf]]), 1.0
+    slope = float(away @ (supply - mean_v)) / spread
+    emf = mean_v - slope * mean_i
     residual = supply - (emf + slope * current)
     chi2 = float(residual @ residual) / max(count - 2, 1) / u**2
     inflate = 1.0
@@ -118,9 +118,9 @@ def _line(current: Floats, supply: Floats, u: float) -> tuple[float, float, Floa
     return emf, -slope, covariance, chi2
 
 
-def _driver(trace: Trace, on: NDArray[np.bool_]) -> Estimate:
+def _driver(trace: Trace) -> Estimate:
     """Resistance of the switch: drain = ohm * current, through the origin."""
-    current, drain = trace.current_a[on], trace.drain_v[on]
+    current, drain = trace.current_a[trace.during], trace.drain_v[trace.during]
     power = float(current @ current)
     if power <= 0.0 or current.size < 2:
         return Estimate(0.0, 0.0)

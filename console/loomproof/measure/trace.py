@@ -115,6 +115,17 @@ class Trace:
         return np.asarray((self.time_s >= 0.0) & (self.time_s < self.on_time_s - _EDGE_GUARD_S))
 
     @cached_property
+    def during(self) -> slice:
+        """The same as `on`, as a stretch of the arrays: time only rises."""
+        first, end = self.time_s.searchsorted((0.0, self.on_time_s - _EDGE_GUARD_S)).tolist()
+        return slice(first, max(first, end))
+
+    @cached_property
+    def later(self) -> slice:
+        """The same as `off`, as a stretch of the arrays."""
+        return slice(int(self.time_s.searchsorted(self.on_time_s + _EDGE_GUARD_S)), None)
+
+    @cached_property
     def off(self) -> NDArray[np.bool_]:
         """Which samples lie after the pulse."""
         return np.asarray(self.time_s >= self.on_time_s + _EDGE_GUARD_S)

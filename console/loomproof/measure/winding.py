@@ -152,11 +152,11 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
     if total <= 0.0:
         return _refuse(found, "inductance at rest: no resistance was found to take it from")
     leaves = 0.9 * load.pull_in_a.low if load.pull_in_a else 0.3 * source.emf_v / total
-    above = np.flatnonzero(trace.on & (trace.current_a > leaves))
-    end = float(trace.time_s[above[0]]) if above.size else trace.on_time_s
+    on = trace.during
+    above = np.flatnonzero(trace.current_a[on] > leaves)
+    end = float(trace.time_s[on][above[0]]) if above.size else trace.on_time_s
     # An armature cannot have gone far within the first few samples, however fast the current came.
-    on = np.flatnonzero(trace.on)
-    end = max(end, float(trace.time_s[on[min(_EARLY_SAMPLES, on.size - 1)]]))
+    end = max(end, float(trace.time_s[min(on.start + _EARLY_SAMPLES, on.stop - 1)]))
     try:
         early = early_inductance(
             trace,
@@ -200,7 +200,7 @@ def _coil(trace: Trace, load: LoadType, source: Source, found: Signature) -> Sig
 
 
 def _rise_time(trace: Trace, load: LoadType, found: Signature) -> Signature:
-    on = trace.on
+    on = trace.during
     current, time = trace.current_a[on], trace.time_s[on]
     target = 0.3 * load.saturation_a.value if load.saturation_a else 0.5 * float(current.max(initial=0.0))
     above = np.flatnonzero(current > target)
