@@ -104,7 +104,9 @@ def test_the_drain_is_never_blended_across_a_switching_edge():
     assert (trace.drain_v[trace.off] > 47).all()
 
 
-@pytest.mark.parametrize("late_us", [-1.0, 0.0, 1.0])
+@pytest.mark.parametrize(
+    "late_us", [-1.0, 0.0, 1.0, 4.0]
+)  # 4: a converter that holds the pin later than it says
 def test_what_was_taken_on_the_edge_itself_counts_for_neither_side(late_us):
     period, skew = 25e-6, 12e-6
     times = 5e-6 + period * np.arange(80)

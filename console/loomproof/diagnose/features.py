@@ -153,7 +153,7 @@ def _inductance(own: ChannelEvidence, load: LoadType) -> Estimate | None:
     if current is None or supply is None:
         return None
     winding_a, u_a = _without_resistor(current, supply, load)
-    if winding_a < 5.0 * u_a:
+    if winding_a < 5.0 * u_a or supply.value <= 0.0:
         return None
     value = supply.value * sense.on_time_s / winding_a
     return Estimate(value, value * math.hypot(0.2, u_a / winding_a))

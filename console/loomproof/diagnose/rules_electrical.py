@@ -187,7 +187,7 @@ def judge_inrush(case: Case) -> PropertyVerdict | None:
         return case.say(about, Verdict.NOT_TESTED, why_missing(case, "steady current"))
     verdict = against(case.channel, about, case.features.steady, band, "A")
     inrush = case.features.inrush
-    if inrush is None:
+    if inrush is None or case.features.steady.value <= 0.0:
         return verdict
     times = inrush.value / case.features.steady.value
     note = f"{verdict.reason}; inrush {inrush.value:.2f} A, {times:.1f} times"

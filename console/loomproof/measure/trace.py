@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_EDGE_GUARD_S = 2e-6  # a voltage taken nearer to an edge may belong to either side, or to the slope between
+_EDGE_GUARD_S = 2e-6  # a current taken nearer to an edge may belong to either side
+# A voltage so near to an edge may belong to either side, or to the slope between: a converter that takes the quantities
+# one after the other holds the pin a few microseconds away from when it says.
+_PIN_GUARD_S = 6e-6
 _RAIL_MARGIN_SIGMA = 4.0  # a count this close to the end of the scale may already be cut by it
 
 
@@ -172,7 +175,7 @@ def _at(times: Floats, taken: Floats, values: Floats, edges: tuple[float, ...]) 
         want = (times >= low) & (times < high)
         if not want.any():
             continue
-        have = (taken >= low + _EDGE_GUARD_S) & (taken < high - _EDGE_GUARD_S)
+        have = (taken >= low + _PIN_GUARD_S) & (taken < high - _PIN_GUARD_S)
         if not have.any():
             have = (taken >= low) & (taken < high)
         if have.any():

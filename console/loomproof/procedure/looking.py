@@ -7,7 +7,7 @@ from dataclasses import replace
 from loomproof.box import Refused
 from loomproof.diagnose import ChannelEvidence
 from loomproof.job.kinds import LoadKind
-from loomproof.measure import cold_filament, measure
+from loomproof.measure import ScanReading, cold_filament, measure
 from loomproof.procedure.core import Core, StepInterruptedError, StepResult
 from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.model import Step, StepEnd
@@ -55,11 +55,19 @@ def _tell_left_out(core: Core, step: Step, result: StepResult) -> None:
 
 
 def _rest(core: Core, step: Step, result: StepResult) -> None:
-    raw = core.box.scan(step.channels, FIRST_SENSE_US)
-    scan = scan_of(raw, core.calibrations)
-    result.supply_rest_v = supply_of(raw, core.calibrations[step.channels[0]])
-    core.supply_v = max(core.supply_v, result.supply_rest_v)
-    result.measured["supply_v"] = round(result.supply_rest_v, 3)
+    # A filament is read at rest only: the shortest pulse warms it by several percent, and its look is to see it cold.
+    cold = [c for c in step.channels if core.job.load_type(c).kind is LoadKind.LAMP]
+    others = [c for c in step.channels if c not in cold]
+    scan: dict[int, ScanReading] = {}
+    supply_v = 0.0
+    for channels, on_time_us in ((cold, 0), (others, FIRST_SENSE_US)):
+        if channels:
+            raw = core.box.scan(channels, on_time_us)
+            scan.update(scan_of(raw, core.calibrations))
+            supply_v = supply_of(raw, core.calibrations[channels[0]])
+    result.supply_rest_v = supply_v
+    core.supply_v = max(core.supply_v, supply_v)
+    result.measured["supply_v"] = round(supply_v, 3)
     for channel, seen in scan.items():
         result.evidence[channel] = ChannelEvidence(
             channel,
