@@ -34,8 +34,8 @@ PATIENCE_S = 15.0
 class ServedBox:
     """A simulated box behind a TCP port, with a log of the requests that reached it."""
 
-    def __init__(self) -> None:
-        self.box = build_box(make_scenario({"job": str(JOB), "seed": 3}))
+    def __init__(self, job: Path = JOB, faults: tuple[str, ...] = ()) -> None:
+        self.box = build_box(make_scenario({"job": str(job), "seed": 3, "faults": list(faults)}))
         self.kinds: list[int] = []
         self.on_stop = lambda: None
         self._reader = FrameReader()

@@ -20,11 +20,15 @@ from pathlib import Path
 
 import aiohttp
 import pytest
+from test_as_a_person import JOB as SMALL_JOB
 from test_real_terminal import ServedBox
+from tmux import TooBusyError
 
 from loomproof.box.looking import LONGEST_SENSE_US, LOOKS, LookingBox, LookingOnlyError
 from loomproof.cli import web_server
 from loomproof.cli.web_server import WebServer
+from loomproof.records import RecordStore
+from loomproof.records.models import Resumed
 from loomproof_wire import messages
 
 ROOT = Path(__file__).parents[2]
@@ -41,6 +45,11 @@ DRIVES = {
         messages.DriveBridge,
     )
 }
+
+
+def plain(drawn):
+    """What was drawn, without its control sequences."""
+    return re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", drawn)
 
 
 async def until(true, patience_s=PATIENCE_S):
@@ -234,16 +243,20 @@ def test_a_box_that_is_looked_at_lets_no_drive_through():
 class Served:
     """`loomproof web` in a process of its own, before a simulated box in this one."""
 
-    def __init__(self, folder):
-        self.box = ServedBox()
+    def __init__(self, folder, job=JOB, faults=(), listen=()):
+        self.box = ServedBox(job, faults)
         environment = {**os.environ, "XDG_CONFIG_HOME": str(folder), "XDG_DATA_HOME": str(folder)}
-        command = [sys.executable, "-m", "loomproof.cli.app", "web", str(JOB), "--box", self.box.url]
-        command += ["--port", "0", "--records", str(folder / "records.sqlite")]
+        command = [sys.executable, "-m", "loomproof.cli.app", "web", str(job), "--box", self.box.url]
+        self.records = folder / "records.sqlite"
+        command += ["--port", "0", "--records", str(self.records), *listen]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
         self.url = self.process.stdout.readline().strip()
         self.host = self.url.removeprefix("http://").strip("/")
 
     def close(self):
+        for number in self.consoles():
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(number, signal.SIGKILL)
         self.process.kill()
         self.process.wait()
         self.process.stdout.close()
@@ -264,9 +277,6 @@ class Served:
 def served(tmp_path):
     server = Served(tmp_path)
     yield server
-    for number in server.consoles():
-        with contextlib.suppress(ProcessLookupError):
-            os.kill(number, signal.SIGKILL)
     server.close()
 
 
@@ -279,7 +289,7 @@ class Tab:
 
     async def until(self, *wanted):
         end = time.monotonic() + PATIENCE_S
-        while not all(text in re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", self.seen) for text in wanted):
+        while not all(text in plain(self.seen) for text in wanted):
             assert time.monotonic() < end, self.seen[-2000:]
             with contextlib.suppress(TimeoutError):
                 message = await self.page.receive(timeout=1)
@@ -336,6 +346,11 @@ async def test_it_refuses_to_drive_and_a_closed_tab_a_killed_console_and_an_ende
         await until(lambda: served.process.poll() is not None)
         assert served.process.returncode == 0
         await until(lambda: served.box.stops > stops and not served.consoles())
+    with RecordStore(
+        served.records, create=False
+    ) as store:  # each page carried on what the one before had begun
+        assert len(store.list()) == 1
+        assert len(store.read("last").all(Resumed)) == 2
 
 
 async def test_a_killed_server_stops_the_box_and_ends_the_console(served):
@@ -416,6 +431,44 @@ class Devtools:
             if told.get("id") == self.number:
                 return told.get("result", told)
 
+    async def tell(self, expression):
+        """What a JavaScript expression comes to in the page."""
+        return (await self.do("Runtime.evaluate", expression=expression))["result"]["value"]
+
+    async def key(self, text):
+        await self.do("Input.dispatchKeyEvent", type="char", text=text)
+
+    async def touch(self, selector):
+        """Touch the middle of an element of the page."""
+        where = (
+            f"(r => [r.x + r.width / 2, r.y + r.height / 2].join())(document.querySelector('{selector}')"
+            + (".getBoundingClientRect())")
+        )
+        x, y = map(float, (await self.tell(where)).split(","))
+        await self.do("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": x, "y": y}])
+        await self.do("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+
+    def forget(self):
+        """Forget what was drawn so far."""
+        self.frames = b""
+
+    async def until_drawn(self, *words, forget=True):
+        """Wait until the console has drawn all of these, since the last time that something was forgotten."""
+        while not all(word in (drawn := plain(self.frames.decode("utf-8", "replace"))) for word in words):
+            if "fell silent" in drawn or "The box is stopped" in drawn:
+                raise TooBusyError
+            await self.hear()
+        if forget:
+            self.forget()
+
+    async def picture(self, name, folder):
+        """Take a picture; for the guide, once everything stands still, where the environment names a folder."""
+        where = os.environ.get("LOOMPROOF_PICTURES")
+        if where:
+            await asyncio.sleep(2)
+        taken = await self.do("Page.captureScreenshot", format="png")
+        Path(where or folder, name).write_bytes(base64.b64decode(taken["data"]))
+
     async def hear(self):
         told = await self.page.receive_json(timeout=PATIENCE_S)
         if told.get("method") == "Network.webSocketFrameReceived":
@@ -427,8 +480,10 @@ class Devtools:
         return told
 
 
-async def test_chromium_opens_the_page_offline_and_navigating_away_stops_the_box(served, tmp_path):
-    browser = Chromium(tmp_path / "profile")
+@contextlib.asynccontextmanager
+async def browsing(folder):
+    """A page of a fresh headless Chromium, under its debugging protocol."""
+    browser = Chromium(folder)
     try:
         async with aiohttp.ClientSession() as client:
             async with client.get(f"http://127.0.0.1:{browser.port}/json") as answer:
@@ -437,29 +492,85 @@ async def test_chromium_opens_the_page_offline_and_navigating_away_stops_the_box
                 tools = Devtools(page)
                 await tools.do("Network.enable")
                 await tools.do("Page.enable")
-                await tools.do("Page.navigate", url=served.url)
-                while not all(
-                    word in tools.frames for word in (b"reading only", b"Run sheet", b"STOP: Ctrl+X")
-                ):
-                    await tools.hear()
-                shown = await tools.do("Runtime.evaluate", expression="document.body.className")
-                while "-first-byte" not in shown["result"]["value"]:
-                    shown = await tools.do("Runtime.evaluate", expression="document.body.className")
-                font = "document.fonts.check('16px \"Roboto Mono\"')"
-                assert (await tools.do("Runtime.evaluate", expression=font))["result"]["value"] is True
-                assert {
-                    url for url in tools.asked if not url.startswith((served.url, "data:", "blob:"))
-                } == set()
-                picture = await tools.do("Page.captureScreenshot", format="png")
-                (tmp_path / "page.png").write_bytes(base64.b64decode(picture["data"]))
-                where = os.environ.get("LOOMPROOF_PICTURES")
-                if where:
-                    await asyncio.sleep(2)
-                    picture = await tools.do("Page.captureScreenshot", format="png")
-                    Path(where, "browser.png").write_bytes(base64.b64decode(picture["data"]))
-                stops = served.box.stops
-                await tools.do("Page.navigate", url="about:blank")
-                await until(lambda: served.box.stops > stops)
-                await until(lambda: not served.consoles())
+                yield tools
     finally:
         browser.close()
+
+
+async def test_chromium_opens_the_page_offline_and_navigating_away_stops_the_box(served, tmp_path):
+    async with browsing(tmp_path / "profile") as tools:
+        await tools.do("Page.navigate", url=served.url)
+        await tools.until_drawn("reading only", "Run sheet", "STOP: touch or Ctrl+X")
+        while "-first-byte" not in await tools.tell("document.body.className"):
+            await asyncio.sleep(0.02)
+        assert await tools.tell("document.fonts.check('16px \"Roboto Mono\"')") is True
+        assert {url for url in tools.asked if not url.startswith((served.url, "data:", "blob:"))} == set()
+        await tools.picture("browser.png", tmp_path)
+        stops = served.box.stops
+        await tools.do("Page.navigate", url="about:blank")
+        await until(lambda: served.box.stops > stops)
+        await until(lambda: not served.consoles())
+
+
+TABLET = {"width": 800, "height": 1280, "deviceScaleFactor": 1, "mobile": True}
+
+
+async def walk_to_the_end(served, tools, folder):
+    """Two crossed wires, walked on a tablet: each connector is pulled twice, then the map and the moves stand there."""
+    hands = served.box.box.hands
+    await tools.do("Emulation.setDeviceMetricsOverride", **TABLET)
+    await tools.do("Emulation.setTouchEmulationEnabled", enabled=True)
+    await tools.do("Page.navigate", url=served.url)
+    await tools.until_drawn("reading only", "Run sheet")
+    await tools.key("7")
+    await tools.until_drawn("NOT WALKED YET", "Walk, guided", "beside the tank")
+    await tools.key("g")
+    await tools.until_drawn("PULL", "Nothing")
+    for channel, after in ((1, "1 of 2"), (2, "THE WALK HAS ENDED")):
+        hands.pull(channel)
+        await tools.until_drawn("NOT AS EXPECTED")
+        hands.seat(channel)
+        await tools.until_drawn("PULL IT ONCE MORE")
+        hands.pull(channel)
+        await tools.until_drawn("WRONG AT")
+        tools.forget()
+        hands.seat(channel)
+        await tools.until_drawn(after, forget=False)
+    expected = (
+        "channel 1 expected, channel 2 found",
+        "channel 2 expected, channel 1 found",
+        "Take the terminal",
+        "H1-1",
+    )
+    await tools.until_drawn("2 of 2", *expected, forget=False)
+    await tools.picture("browser-walk.png", folder)
+    assert not DRIVES & set(served.box.kinds)
+    with RecordStore(served.records, create=False) as store:
+        steps = {step.step_id: step for step in store.read("last").steps}
+    for one, other in ((1, 2), (2, 1)):
+        pull = steps[f"pull-{one}"].ended.outcome["pull"]
+        assert (pull["outcome"], pull["moved_channels"]) == ("other", [other])
+    stops = served.box.stops
+    await tools.touch("#stop")
+    await until(lambda: served.box.stops > stops)
+    for number in served.consoles():
+        os.kill(number, signal.SIGKILL)
+    while "The console has ended" not in await tools.tell("document.getElementById('said').textContent"):
+        await asyncio.sleep(0.02)
+
+
+async def test_a_walk_in_chromium_on_a_tablet_with_a_token_to_its_end(tmp_path):
+    for attempt in range(3):
+        folder = tmp_path / str(attempt)
+        folder.mkdir()
+        (folder / "small.toml").write_text(SMALL_JOB)
+        served = Served(folder, folder / "small.toml", ("swapped:1:2",), ("--listen", "0.0.0.0"))
+        served.url = re.sub("//.*:", "//127.0.0.1:", served.url)
+        try:
+            async with browsing(folder / "profile") as tools:
+                return await walk_to_the_end(served, tools, folder)
+        except TooBusyError:
+            continue
+        finally:
+            served.close()
+    pytest.fail("the machine was too busy for the box's heartbeat, three times")

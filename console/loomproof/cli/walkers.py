@@ -175,5 +175,5 @@ def print_map(console: Console, job: Job, found: WalkMap) -> None:
     for row in found.rows:
         table.add_row(row.place.name, row.state.value, row_text(row))
     console.print(table)
-    for line in plan_texts(cavities_of(job), found.plan):
+    for line in plan_texts(cavities_of(job), found.plan, complete=found.complete):
         console.print(line, markup=False)

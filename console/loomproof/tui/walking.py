@@ -104,7 +104,11 @@ class Walking:
         self._post(messages.WalkTold(view))
         walked = session.walk(self, Order.FREE if free else Order.GUIDED, again=True)
         stage = "done" if walked.end is StepEnd.DONE else "idle"
-        self._post(messages.WalkTold(self._at_rest(walked.map, stage, walked.reason, walked.pulsed)))
+        self._post(
+            messages.WalkTold(
+                self._at_rest(walked.map, stage, _ended_by(walked.end, walked.reason), walked.pulsed)
+            )
+        )
 
     def told(self, state: WalkState, happened: tuple[Happening, ...]) -> None:
         """Hear what happened and tell the page."""
@@ -128,7 +132,7 @@ class Walking:
                     rows=rows,
                     known=known,
                     total=sum(bool(place.visible) for place in state.places),
-                    moves=plan_texts(cavities_of(self._job), found.plan),
+                    moves=self._moves(found),
                     blind=self._blind_text(state.blind),
                     asked=state.asked,
                     holding=bool(state.holding),
@@ -235,10 +239,10 @@ class Walking:
         taken = ("✗ TAKEN BACK", "Seat it", "doubt", f"{name} is asked again.")
         return words.get(judged.kind, taken)
 
-    def _at_rest(self, found: WalkMap, stage: str, reason: str, pulsed: tuple[str, ...]) -> WalkView:
+    def _at_rest(self, found: WalkMap, stage: str, before: str, pulsed: tuple[str, ...]) -> WalkView:
         """Before a walk, and after."""
         known = sum(row.found is not None for row in found.rows)
-        moves = plan_texts(cavities_of(self._job), found.plan)
+        moves = self._moves(found)
         wrong = sum(SIGNS[row.state].role == "bad" for row in found.rows)
         if not known:
             headline, tone, caption = "Location walk", "quiet", "NOT WALKED YET"
@@ -251,7 +255,7 @@ class Walking:
                 "bad",
                 "THE WALK HAS ENDED" if stage == "done" else "SO FAR",
             )
-            detail = f"{moves[0]} All the moves: see Mend." if moves else "See the places."
+            detail = _wrong_detail(found, moves)
         elif found.complete:
             headline, tone, caption = "All right", "good", "THE WALK HAS ENDED"
             detail = "Every place that can be seen answered as the job says."
@@ -264,7 +268,7 @@ class Walking:
             headline=headline,
             tone=tone,
             caption=caption,
-            detail=f"{reason[:1].upper()}{reason[1:]}. {detail}" if reason else detail,
+            detail=f"{before}{detail}",
             rows=self._rows(found, None),
             known=known,
             total=len(found.rows),
@@ -332,6 +336,9 @@ class Walking:
         )
         return engine_view(self._job, channels)
 
+    def _moves(self, found: WalkMap) -> tuple[str, ...]:
+        return plan_texts(cavities_of(self._job), found.plan, complete=found.complete)
+
     def _place(self, state: WalkState, place_id: str | None) -> Place | None:
         return next((place for place in state.places if place.id == place_id), None)
 
@@ -361,6 +368,19 @@ class Walking:
             return ""
         names = ", ".join(f"{channel} {self._job.channel(channel).name}" for channel in blind)
         return f"No load to be seen on channel {names}: a pull would look like nothing. Prove it by a pulse."
+
+
+def _wrong_detail(found: WalkMap, moves: tuple[str, ...]) -> str:
+    if not found.complete:
+        return "Walk on: not every place has answered yet."
+    return f"{moves[0]} All the moves: see Mend." if moves else "See the places."
+
+
+def _ended_by(end: StepEnd, reason: str) -> str:
+    """Why a walk ended before its time, as the beginning of a detail."""
+    if end is StepEnd.STOPPED:
+        return f"The box is stopped ({reason}): find out why, clear it (Ctrl+R), then walk on. "
+    return f"{reason[:1].upper()}{reason[1:]}. " if reason else ""
 
 
 def _listed(channels: frozenset[int]) -> str:

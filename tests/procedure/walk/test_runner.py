@@ -9,6 +9,7 @@ from loomproof.job.faults import FaultKind
 from loomproof.procedure import Session, StepEnd
 from loomproof.procedure.events import WalkChanged
 from loomproof.procedure.walk import How, Kind, PlaceState, Stage, WalkKey
+from loomproof.procedure.walk.mapping import WALK_ON, cavities_of, plan_texts
 from loomproof.procedure.walk.seeing import PERIOD_S, SENSE_US, sensed_energy_j
 from loomproof.safety.loadmodel import SENSE_ENERGY_J, worst_case
 
@@ -195,6 +196,24 @@ def test_a_further_walk_that_is_cut_short_leaves_what_was_found(session, box):
     assert session.walk(cut, again=True).map.plan == before.plan
     assert asked_by(cut) == ["cyl1"]
     assert session.walk_map().plan == before.plan
+
+
+def test_a_walk_that_cannot_begin_still_shows_what_is_known(session, box):
+    box.wiring = {1: 3, 3: 1}
+    before = session.walk(Hand(box)).map
+    session.request_stop("stop key")
+    walked = session.walk(Hand(box))
+    assert walked.end is StepEnd.STOPPED
+    assert walked.map == before
+
+
+def test_no_wire_is_said_to_answer_nowhere_while_places_are_open(session, box, job):
+    box.wiring = {1: 3, 3: 1}
+    found = session.walk(Hand(box, {"coil1": lambda hand, place: (WalkKey.FINISH, None)})).map
+    told = " ".join(plan_texts(cavities_of(job), found.plan, complete=found.complete))
+    assert told.startswith(WALK_ON)
+    assert "nowhere" not in told
+    assert "H1-3 has not answered yet" in told or "H1-1 has not answered yet" in told
 
 
 def test_a_link_that_goes_ends_the_walk(session, box):

@@ -162,6 +162,7 @@ def row_text(row: PlaceFound) -> str:
     return f"channel {expected} expected, channel {found} found{tail}"
 
 
+WALK_ON = "Not every place has answered: walk on before you move anything. As far as is known:"
 Cavities = Mapping[int, tuple[str, str]]
 """Cavity and wire colour of each channel."""
 
@@ -184,14 +185,16 @@ def move_text(cavities: Cavities, move: Move, number: int) -> str:
     return f"{number}. Move the terminal{wire} from {cavity} to {to}."
 
 
-def plan_texts(cavities: Cavities, plan: MendPlan) -> tuple[str, ...]:
-    """The whole plan as instructions."""
+def plan_texts(cavities: Cavities, plan: MendPlan, *, complete: bool) -> tuple[str, ...]:
+    """The whole plan as instructions; while the map is not complete, with the advice to walk on first."""
     texts = [move_text(cavities, move, number) for number, move in enumerate(plan.moves, 1)]
     for chain in plan.chains:
         first, last = cavities[chain[0]][0], cavities[chain[-1]][0]
         texts.append(
             f"The wire taken out of {last} answered nowhere: trace it. If nothing else is wrong it belongs "
             f"into {first}."
+            if complete
+            else f"The wire in {last} has not answered yet."
         )
     if plan.unclear:
         texts.append(
@@ -200,6 +203,8 @@ def plan_texts(cavities: Cavities, plan: MendPlan) -> tuple[str, ...]:
         )
     if texts:
         texts.append("Walk the places concerned again afterwards.")
+    if texts and not complete:
+        texts.insert(0, WALK_ON)
     return tuple(texts)
 
 

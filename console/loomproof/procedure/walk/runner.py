@@ -155,14 +155,15 @@ class Walk:
         if machine is not None and machine.stage is not Stage.DONE:
             # Cut short: what was just answered stands; nobody contradicted it.
             self._record(machine.key(WalkKey.FINISH, core.box.now_s()))
-        answers = self._asked_again | machine.answers if machine is not None else {}
+        before = answers_from(self._places, self._outcomes)
+        answers = self._asked_again | machine.answers if machine is not None else before
         found = map_of(self._places, answers, self._blind)
         known = sum(place.id in answers for place in self._places if place.visible)
         visible = sum(bool(place.visible) for place in self._places)
         text = " ".join(
             [
                 f"Location walk ended ({end.value}): {known} of {visible} places known.",
-                *plan_texts(cavities_of(core.job), found.plan),
+                *plan_texts(cavities_of(core.job), found.plan, complete=found.complete),
             ]
         )
         core.note(EventKind.NOTE, text, walk="ended", known=known, visible=visible)

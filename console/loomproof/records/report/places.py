@@ -71,7 +71,10 @@ def places_of_record(record: Record) -> Places:
         )
         for row in found.rows
     )
-    moves = plan_texts({c: (fact.cavity, fact.wire) for c, fact in facts.items()}, found.plan)
+    pulled = {channel for place in places for channel in place.expected}
+    complete = found.complete and all(c in pulled for c, fact in facts.items() if fact.fitted)
+    cavities = {c: (fact.cavity, fact.wire) for c, fact in facts.items()}
+    moves = plan_texts(cavities, found.plan, complete=complete)
     names = {c: fact.name for c, fact in facts.items()}
     return Places(lines, moves, tuple(_dropouts(outcomes, names)))
 

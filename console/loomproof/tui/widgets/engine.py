@@ -160,7 +160,7 @@ def draw_engine(view: EngineView, width: int, height: int) -> list[Line]:
     """Return the picture as lines of (text, role): boxes where they fit, one line per cylinder where not."""
     head: list[Line]
     if not view.cylinders:
-        head = [[("No engine in this job: the loads by their places", "mark")]] if view.elsewhere else []
+        head = [[("No engine in this job: loads by place", "mark")]] if view.elsewhere else []
         return [*head, *_elsewhere(view, width, height - len(head))]
     head = [[(_title(view, width), "mark")]]
     tail: list[Line] = [firing_line(view)] if view.firing_order else []
