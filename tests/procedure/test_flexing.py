@@ -3,7 +3,7 @@
 import pytest
 
 from loomproof.procedure import NotPermittedError, Session, StepEnd
-from loomproof.procedure.flexing import ALONE_MS, SLICE_MS, Said
+from loomproof.procedure.flexing import ALONE_MS, SHORTEST_HOLD_MS, SLICE_MS, Said
 from loomproof.safety import StatementKind, form_for
 
 
@@ -99,8 +99,8 @@ def test_a_channel_that_shows_nothing_at_rest_is_refused(session, box):
 
 def test_a_valve_is_held_within_its_budget_and_rests(session, box):
     hand = Hand(slices=2)
-    flexed = session.flex(hand, [3], held=True)
     budget = session.budget(3)
+    flexed = session.flex(hand, [3], held=True)
     assert flexed.end is StepEnd.DONE
     assert all(ms <= budget.max_hold_ms for _, (_, ms) in box.calls("held"))
     held_s = box.calls("held")[0][1][1] / 1000
@@ -108,6 +108,35 @@ def test_a_valve_is_held_within_its_budget_and_rests(session, box):
     (_, _, first_end), (_, second_start, _) = last.spans
     duty = budget.max_duty_permille / 1000
     assert second_start - first_end >= held_s * (1 / duty - 1) - 1e-6
+
+
+def test_slice_upon_slice_heats_a_held_load_no_further_than_its_budget(session, box):
+    core, model = session._core, session.budget(3).model
+    almost = 0.998 * model.thermal.rise_k
+    core.heat = core.heat.with_drive(3, model, almost * model.thermal.c_j_per_k, box.now_s(), 0.0)
+    rises_k = []
+
+    class Feeling(Hand):
+        def told(self, state, fresh):
+            super().told(state, fresh)
+            rises_k.append(core.heat.rise_k(3, model, state.now_s))
+
+    flexed = session.flex(Feeling(slices=8), [3], held=True)
+    assert flexed.end is StepEnd.DONE
+    held_ms = [ms for _, (_, ms) in box.calls("held")]
+    assert len(held_ms) == 8
+    assert SHORTEST_HOLD_MS <= min(held_ms) < ALONE_MS, "its warmth shortens how long it is held"
+    assert max(rises_k) <= 1.001 * model.thermal.rise_k  # the ledger counts a hold without what leaves in it
+
+
+def test_a_load_too_warm_to_be_held_is_refused_with_the_reason(session, box):
+    core, model = session._core, session.budget(3).model
+    core.heat = core.heat.with_drive(
+        3, model, model.thermal.rise_k * model.thermal.c_j_per_k, box.now_s(), 0.0
+    )
+    with pytest.raises(ValueError, match=r"K are left of earlier drives\. Let it cool"):
+        session.flex(Hand(), [3], held=True)
+    assert not box.calls("held", "arm")
 
 
 @pytest.mark.parametrize("channel", [1, 2])

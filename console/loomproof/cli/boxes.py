@@ -10,7 +10,6 @@ from rich.table import Table
 from loomproof.box import Found, list_boxes
 from loomproof_wire.messages import FRAME, STOP_REASON_TEXT, BoxState, Status
 
-EXIT_OK = 0
 EXIT_NOTHING_ANSWERS = 3
 
 

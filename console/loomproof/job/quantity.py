@@ -4,9 +4,6 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-COMMON_PRACTICE = "common practice, no source"
-"""The source to write where the trade agrees on a value but nobody published it."""
-
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 """A finite number; a whole number is one, text and true/false are not."""
 Whole = Annotated[int, Field(strict=True)]

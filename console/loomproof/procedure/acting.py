@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loomproof.box import Refused
-from loomproof.diagnose import ChannelEvidence, Noticed
+from loomproof.diagnose import Noticed
 from loomproof.measure import Trace, measure, plan_pulse
 from loomproof.procedure.bridging import chopped, decimation
 from loomproof.procedure.configuring import configure_again
@@ -206,8 +206,7 @@ def _drive_measured(core: Core, step: Step, request: DriveRequest, result: StepR
         _take_in(core, channel, traces, result)
     if done.reason is messages.EndReason.TRIPPED:
         for channel in request.channels:
-            old = result.evidence.get(channel, ChannelEvidence(channel))
-            result.evidence[channel] = replace(old, tripped=True)
+            result.learn(channel, tripped=True)
         raise StepInterruptedError(StepEnd.TRIPPED, f"channel {step.channel} tripped on over-current")
 
 
@@ -233,8 +232,7 @@ def _measured_again(core: Core, step: Step, request: DriveRequest, result: StepR
 def _take_in(core: Core, channel: int, traces: list[Trace], result: StepResult) -> None:
     signature = measure(traces, core.job.load_type(channel))
     core.box.call_in()
-    old = result.evidence.get(channel, ChannelEvidence(channel))
-    result.evidence[channel] = replace(old, signature=signature)
+    result.learn(channel, signature=signature)
     result.measured[f"channel {channel}"] = signature.as_dict()
     lowest = lowest_supply(traces)
     if lowest is not None:
@@ -276,8 +274,7 @@ def _ask_noticed(core: Core, step: Step, again: tuple[DriveRequest, ...], result
     if answer.note:
         result.notes.append(answer.note)
     for channel in step.channels:
-        old = result.evidence.get(channel, ChannelEvidence(channel))
-        result.evidence[channel] = replace(old, noticed=result.noticed)
+        result.learn(channel, noticed=result.noticed)
 
 
 def _again(core: Core, step: Step, request: DriveRequest, result: StepResult) -> None:

@@ -10,7 +10,7 @@ import itertools
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -86,6 +86,11 @@ class StepResult:
     traces: list[tuple[CountsOfTrace, str]] = field(default_factory=list)
     supply_rest_v: float | None = None
     supply_loaded_v: dict[int, float] = field(default_factory=dict)
+
+    def learn(self, channel: int, **seen: Any) -> None:  # noqa: ANN401 - the evidence's own fields
+        """Add to what is known of a channel; what it says already of other things stays."""
+        known = self.evidence.get(channel, ChannelEvidence(channel))
+        self.evidence[channel] = replace(known, **seen)
 
 
 class Core:
@@ -229,6 +234,10 @@ class Core:
         cold = budget()
         warm_k = self.heat.rise_k(channel, cold.model, self.box.now_s())
         return budget(warm_k=warm_k) if warm_k else cold
+
+    def look_at_supply(self) -> None:
+        """Take in the supply as the box reads it now; budgets are worked out for the highest one seen."""
+        self.supply_v = max(self.supply_v, self.box.status().supply_mv / 1000)
 
     def place(self, channel: int) -> str:
         """Where a channel's load is, for the fuel ledger."""

@@ -19,7 +19,7 @@ from loomproof.procedure.recording import EventKind
 from loomproof.safety import (
     Block,
     Blocked,
-    Limit,
+    Budget,
     LoadModel,
     Pulses,
     TrainProblem,
@@ -95,11 +95,11 @@ def drive(core: Core, request: DriveRequest) -> DriveResult:
         BoxError: the box refused, or is gone.
     """
     core.check()
-    core.supply_v = max(core.supply_v, core.box.status().supply_mv / 1000)
+    core.look_at_supply()
     check_request(core, request)
     duration_s = request.duration_s + ARM_MARGIN_S
     _check_permit(core, request.channels, duration_s)
-    _mark(core, request)
+    mark(core, request)
     lead = request.channels[0]
     with armed(core, request.channels, duration_s):
         core.publish(
@@ -129,41 +129,36 @@ def check_request(core: Core, request: DriveRequest) -> None:
     Raises:
         OverBudgetError: it is over one of them.
     """
-    problems: list[TrainProblem] = []
-    for channel in core.loads_reached(request.channels):
-        budget = core.budget(channel)
-        if request.shape in (DriveShape.BRIDGE, DriveShape.HOLD):
-            asked_ms = math.ceil(request.pulses.on_time_us / 1000)
-            if asked_ms > budget.max_hold_ms:
-                limit = budget.binding("hold_ms")
-                problems.append(
-                    TrainProblem("hold_ms", asked_ms, limit.value, limit.reason, "Hold it shorter.")
-                )
-            if (request.level_permille or 0) > budget.max_duty_permille:
-                limit = budget.binding("duty_permille")
-                level = request.level_permille or 0
-                problems.append(
-                    TrainProblem("duty_permille", level, limit.value, limit.reason, "Lower the level.")
-                )
-        elif request.shape is DriveShape.STEPPER:
-            share = len(request.channels)
-            each = Pulses(
-                math.ceil(abs(request.pulses.count) / share),
-                request.pulses.period_us * share,
-                request.pulses.on_time_us,
-            )
-            problems.extend(check_train(budget, each))
-        else:
-            problems.extend(check_train(budget, request.pulses))
+    problems = [
+        problem
+        for channel in core.loads_reached(request.channels)
+        for problem in _problems_of(core.budget(channel), request)
+    ]
     if request.duration_s + ARM_MARGIN_S > LONGEST_ARM_S:
-        longest = Limit("period_us", 0, f"a drive may last {LONGEST_ARM_S - ARM_MARGIN_S:g} s at most.")
-        problems.append(
-            TrainProblem(
-                "period_us", request.pulses.period_us, 0, longest.reason, "Use fewer or faster pulses."
-            )
-        )
+        reason = f"a drive may last {LONGEST_ARM_S - ARM_MARGIN_S:g} s at most."
+        remedy = "Use fewer or faster pulses."
+        problems.append(TrainProblem("period_us", request.pulses.period_us, 0, reason, remedy))
     if problems:
         raise OverBudgetError(tuple(problems))
+
+
+def _problems_of(budget: Budget, request: DriveRequest) -> tuple[TrainProblem, ...]:
+    pulses = request.pulses
+    if request.shape is DriveShape.STEPPER:
+        share = len(request.channels)
+        each = math.ceil(abs(pulses.count) / share)
+        return check_train(budget, Pulses(each, pulses.period_us * share, pulses.on_time_us))
+    if request.shape not in (DriveShape.BRIDGE, DriveShape.HOLD):
+        return check_train(budget, pulses)
+    problems: list[TrainProblem] = []
+    asked_ms, level = math.ceil(pulses.on_time_us / 1000), request.level_permille or 0
+    if asked_ms > budget.max_hold_ms:
+        limit = budget.binding("hold_ms")
+        problems.append(TrainProblem("hold_ms", asked_ms, limit.value, limit.reason, "Hold it shorter."))
+    if level > budget.max_duty_permille:
+        limit = budget.binding("duty_permille")
+        problems.append(TrainProblem("duty_permille", level, limit.value, limit.reason, "Lower the level."))
+    return tuple(problems)
 
 
 def _check_permit(core: Core, channels: tuple[int, ...], duration_s: float) -> None:
@@ -178,8 +173,8 @@ def _check_permit(core: Core, channels: tuple[int, ...], duration_s: float) -> N
         )
 
 
-def _mark(core: Core, request: DriveRequest) -> None:
-    """Void what this drive voids, and count its fuel: before it, so that nothing can come in between."""
+def mark(core: Core, request: DriveRequest) -> None:
+    """Void what this drive voids, and count its fuel and heat: before it, so that nothing can come in between."""
     for channel in core.loads_reached(request.channels):
         load = core.job.load_type(channel)
         _mark_heat(core, channel, request)

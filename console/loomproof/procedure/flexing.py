@@ -15,13 +15,13 @@ from loomproof.box import BoxError
 from loomproof.diagnose import ChannelEvidence
 from loomproof.job.kinds import HazardClass
 from loomproof.procedure.core import Core, NotPermittedError, StepInterruptedError, StepResult
-from loomproof.procedure.driving import ARM_MARGIN_S, armed
+from loomproof.procedure.driving import ARM_MARGIN_S, DriveRequest, armed, mark
 from loomproof.procedure.ends import end_of
-from loomproof.procedure.model import RunSheet, Step, StepEnd, StepKind, StepOutcome
+from loomproof.procedure.model import DriveShape, RunSheet, Step, StepEnd, StepKind, StepOutcome
 from loomproof.procedure.readings import scan_of
 from loomproof.procedure.recording import EventKind
 from loomproof.procedure.walk.seeing import rests_away
-from loomproof.safety import Blocked, Voider, hazards_of
+from loomproof.safety import Blocked, Pulses, hazards_of
 from loomproof_wire import messages
 
 SLICE_MS = 2000
@@ -190,11 +190,13 @@ class Flexing:
         core = self._core
         for channel in self._channels:
             for reached in core.loads_reached((channel,)):
-                never = [h for h in hazards_of(core.job.load_type(reached)) if h in NEVER_HELD]
-                if never or core.budget(reached).max_hold_ms < SHORTEST_HOLD_MS:
+                load, limit = core.job.load_type(reached), core.budget(reached).binding("hold_ms")
+                if any(hazard in NEVER_HELD for hazard in hazards_of(load)):
+                    raise ValueError(f"channel {channel} must not be held on ({load.name}); watch it at rest")
+                if limit.value < SHORTEST_HOLD_MS:
                     raise ValueError(
-                        f"channel {channel} must not be held on ({core.job.load_type(reached).name}); "
-                        "watch it at rest"
+                        f"channel {channel} cannot be held on for long enough ({load.name}): {limit.reason} "
+                        "Let it cool, or watch it at rest"
                     )
         permit = core.permit(self._channels)
         if isinstance(permit, Blocked):
@@ -205,26 +207,33 @@ class Flexing:
     def _slice(self, channel: int) -> None:
         core = self._core
         core.check()
-        duration_ms = self._duration_ms(channel)
-        if self._held:
-            permit = core.permit((channel,))
-            if isinstance(permit, Blocked):
-                raise NotPermittedError(permit)
-            for reached in core.loads_reached((channel,)):
-                if core.job.channel(reached).fuel_pump:
-                    core.void(Voider.PUMP_DRIVEN)
-            with armed(core, (channel,), duration_ms / 1000 + ARM_MARGIN_S):
-                self._watch(channel, duration_ms)
-            self._rest(channel, duration_ms / 1000)
-        else:
-            self._watch(channel, duration_ms)
-
-    def _duration_ms(self, channel: int) -> int:
-        wanted = SLICE_MS if len(self._channels) > 1 else ALONE_MS
+        wanted_ms = SLICE_MS if len(self._channels) > 1 else ALONE_MS
         if not self._held:
-            return wanted
+            self._watch(channel, wanted_ms)
+            return
+        core.look_at_supply()
+        duration_ms = min(wanted_ms, self._cooled_for_ms(channel))
+        permit = core.permit((channel,))
+        if isinstance(permit, Blocked):
+            raise NotPermittedError(permit)
+        if self._enough:
+            return
+        whole_us = duration_ms * 1000
+        mark(core, DriveRequest(DriveShape.HOLD, (channel,), Pulses(1, whole_us, whole_us)))
+        with armed(core, (channel,), duration_ms / 1000 + ARM_MARGIN_S):
+            self._watch(channel, duration_ms)
+        self._rest(channel, duration_ms / 1000)
+
+    def _cooled_for_ms(self, channel: int) -> int:
+        """How long a load may be held now; rests until that is worth it, for slice upon slice warms it."""
         core = self._core
-        return min(wanted, *(core.budget(c).max_hold_ms for c in core.loads_reached((channel,))))
+        while True:
+            room_ms = min(core.budget(reached).max_hold_ms for reached in core.loads_reached((channel,)))
+            if room_ms >= SHORTEST_HOLD_MS or self._enough:
+                return room_ms
+            core.box.sleep(SHORTEST_REST_S)
+            core.check()
+            self._listen()
 
     def _watch(self, channel: int, duration_ms: int) -> None:
         core = self._core

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from loomproof.box import Refused
 from loomproof.diagnose import ChannelEvidence
 from loomproof.job.kinds import LoadKind
@@ -100,8 +98,8 @@ def _sense(core: Core, channel: int, result: StepResult) -> None:
     core.box.call_in()
     on = trace.on
     current = float(trace.current_a[on][-1]) if on.any() else None
-    result.evidence[channel] = replace(
-        result.evidence.get(channel, ChannelEvidence(channel)),
+    result.learn(
+        channel,
         sense=signature,
         sense_current_a=current,
         sense_current_u_a=float(trace.current_u_a[on][-1]) if current is not None else None,

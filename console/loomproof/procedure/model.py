@@ -115,10 +115,6 @@ class RunSheet:
                 return step
         raise KeyError(step_id)
 
-    def of_channel(self, channel: int) -> tuple[Step, ...]:
-        """All steps about a channel, in order."""
-        return tuple(step for step in self.steps if channel in step.channels)
-
 
 _EVIDENCE = TypeAdapter(tuple[ChannelEvidence, ...], config=ConfigDict(ser_json_inf_nan="strings"))
 

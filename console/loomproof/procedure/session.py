@@ -8,24 +8,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from loomproof import __version__
-from loomproof.diagnose import (
-    Baseline,
-    Finding,
-    LoomEvidence,
-    PropertyVerdict,
-    Verdict,
-)
+from loomproof.diagnose import Baseline, Finding, LoomEvidence, PropertyVerdict, Verdict
 from loomproof.job.kinds import HazardClass
 from loomproof.job.loading import job_digest
 from loomproof.job.model import Job
 from loomproof.procedure.attempts import Attempts
 from loomproof.procedure.configuring import configure_all
 from loomproof.procedure.core import Core, StepResult
-from loomproof.procedure.events import (
-    JudgedAnew,
-    SessionEvent,
-    SessionOpened,
-)
+from loomproof.procedure.events import JudgedAnew, SessionEvent, SessionOpened
 from loomproof.procedure.evidence import newest
 from loomproof.procedure.flexing import Flexed, Flexer, Flexing
 from loomproof.procedure.freely import FreeDrive, FreeDriving
@@ -55,10 +45,10 @@ from loomproof.safety import (
 )
 from loomproof_wire import messages
 
-HEARTBEATS_S = 3 * messages.TIMING.heartbeat_period_ms / 1000
-"""Waited after opening: a box senses and drives nothing before it has heard a heartbeat."""
 __all__ = ["FreeDrive", "Session"]
 
+HEARTBEATS_S = 3 * messages.TIMING.heartbeat_period_ms / 1000
+"""Waited after opening: a box senses and drives nothing before it has heard a heartbeat."""
 _ENDING = (StepEnd.STOPPED, StepEnd.LINK_LOST, StepEnd.SUPPLY_LOST, StepEnd.LEFT)
 """Ends after which the run sheet is not carried on by itself."""
 

@@ -55,7 +55,6 @@ class ScanRun:
         self._counts = np.zeros((3, 16), dtype=np.int64)
         self._sampler = Sampler(bench.plant, bench.profile)
         self._on = False
-        self._cut_ns: int | None = None
         self.channel = 0
         self._steps = self._walk(now_ns)
         self._next_ns = now_ns
