@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, cast
 from textual import work
 from textual.screen import Screen
 
-from loomproof.job.document import typed_value
+from loomproof.job.document import JobDocument, typed_value
 from loomproof.job.editing import EditError
 from loomproof.job.pinout.values import fresh_id, slug
 from loomproof.job.templates import TEMPLATES, template_text
@@ -41,6 +41,11 @@ class Filing(Screen[None]):
     """What the making page does with files. `piece` is the file in work."""
 
     piece: Workpiece | None = None
+
+    @property
+    def document(self) -> JobDocument | None:
+        """The text in work."""
+        return None if self.piece is None else self.piece.document
 
     @property
     def _page(self) -> MakingPage:
@@ -153,7 +158,7 @@ class Filing(Screen[None]):
             return
         text = template_text(TEMPLATES[name], where.stem, "to be given")
         await self._take(Workpiece(where, text, None))
-        self._page.keep_draft()
+        self.keep_draft()
 
     async def _ask_path(self, title: str, name: str) -> Path | None:
         def check(text: str) -> str:
@@ -197,7 +202,7 @@ class Filing(Screen[None]):
         where = await self._ask_path("Where is the job to be kept?", f"{table.stem}.toml")
         if where is not None:
             await self._take(Workpiece(where, text, None))
-            self._page.keep_draft()
+            self.keep_draft()
 
     # --- saving ----------------------------------------------------------------------------------------
 
@@ -271,7 +276,7 @@ class Filing(Screen[None]):
     @work(exclusive=True, group="making")
     async def choose(self, table: str, index: int, key: str) -> None:
         """List what a key may be, and write what is chosen; a place or a feed may be a new one."""
-        document = self._page.document
+        document = self.document
         options = choices(key, document) if document is not None else []
         if document is None or (not options and key not in MADE):
             self.notify("This cell has no list: Enter writes into it.", timeout=3)

@@ -9,11 +9,8 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical
-from textual.timer import Timer
 from textual.widgets import Footer, Static, TextArea
 
-from loomproof.job.document import JobDocument, typed_value
-from loomproof.job.editing import EditError
 from loomproof.job.problem import Problem
 from loomproof.tui.screens.frame import STYLE_SHEETS, STYLES, Deck, Page, PageLine, Pane, pane_tabs
 from loomproof.tui.screens.making.fields import (
@@ -21,18 +18,15 @@ from loomproof.tui.screens.making.fields import (
     FORM_COLUMNS,
     GRID_COLUMNS,
     HEAD_FIELDS,
-    choices,
 )
-from loomproof.tui.screens.making.filing import Filing
 from loomproof.tui.screens.making.rows import (
-    cell_text,
     channel_rows,
     form_rows,
     head_rows,
     problem_rows,
-    value_at,
     wrong_cells,
 )
+from loomproof.tui.screens.making.writing import Writing
 from loomproof.tui.widgets.grid import CellGrid
 from loomproof.tui.widgets.rows import RowList
 from loomproof.tui.widgets.status import StatusBar
@@ -49,11 +43,9 @@ Write it from the wiring diagram, not from the loom.\
 """
 NO_CHANNELS = "This job has no channels yet. a adds one."
 NOT_TOML = "The text is not TOML at the moment: mend it in the text (v), see the problems."
-TYPING_S = 0.3
-"""Typing in the text is taken, and checked, when it has rested this long."""
 
 
-class MakingPage(Filing, Page):
+class MakingPage(Writing, Page):
     """Makes and edits a job file. What it does to the file it does to no running session."""
 
     NAME = "making"
@@ -134,8 +126,6 @@ The session that runs now keeps the job as it was opened: open it again to prove
         """Open what the console was asked to edit."""
         super().on_mount()
         self.console_app.making_page = self
-        self._typing: Timer | None = None
-        self._loading = False
         for name in ("making-form", "making-head"):
             grid = self.query_one(f"#{name}", CellGrid)
             grid.column = 1
@@ -150,11 +140,6 @@ The session that runs now keeps the job as it was opened: open it again to prove
         """Whether something would be lost from the file by leaving now."""
         self.take_text()
         return self.piece is not None and self.piece.unsaved
-
-    @property
-    def document(self) -> JobDocument | None:
-        """The text in work."""
-        return None if self.piece is None else self.piece.document
 
     def show_all(self) -> None:
         """Draw everything anew from the document."""
@@ -207,7 +192,7 @@ The session that runs now keeps the job as it was opened: open it again to prove
     def _show_text(self) -> None:
         area = self.query_one("#making-text", TextArea)
         if self.document is not None and area.text != self.document.text:
-            self._loading = True
+            self.loading = True
             where = area.cursor_location
             area.load_text(self.document.text)
             area.move_cursor(where)
@@ -228,136 +213,7 @@ The session that runs now keeps the job as it was opened: open it again to prove
             meaning = grid.rows[grid.row].cells[-1] if grid.rows else ""
             self.query_one(f"#{name}-meaning", Static).update(meaning)
 
-    # --- writing ---------------------------------------------------------------------------------------
-
-    def _row(self, table: str, index: int) -> dict[str, object]:
-        rows = (self.document.rows(table) if self.document else None) or []
-        return dict(rows[index]) if 0 <= index < len(rows) else {}
-
-    def _raw_cell(self, row: str, column: str) -> str:
-        return cell_text(value_at(self._row("channels", int(row)), column))
-
-    def _raw_field(self, row: str, column: str) -> str:
-        return cell_text(value_at(self._row("channels", self.query_one("#making-grid", CellGrid).row), row))
-
-    def _raw_head(self, row: str, column: str) -> str:
-        rows = {r.key: r.cells[1] for r in self.query_one("#making-head", CellGrid).rows}
-        return rows.get(row, "")
-
-    def _suggest_cell(self, row: str, column: str) -> list[str]:
-        return [choice for choice, _ in choices(column, self.document)] if self.document else []
-
-    def _suggest_field(self, row: str, column: str) -> list[str]:
-        return self._suggest_cell(column, row)
-
-    @on(CellGrid.Edited, "#making-grid")
-    def _cell_edited(self, event: CellGrid.Edited) -> None:
-        self._write("channels", int(event.row), event.column, event.text)
-
-    @on(CellGrid.Edited, "#making-form")
-    def _field_edited(self, event: CellGrid.Edited) -> None:
-        self._write("channels", self.query_one("#making-grid", CellGrid).row, event.row, event.text)
-
-    @on(CellGrid.Edited, "#making-head")
-    def _head_edited(self, event: CellGrid.Edited) -> None:
-        field = next(field for field in HEAD_FIELDS if field.key == event.row)
-        self._write(field.table, 0, field.key, event.text)
-
-    def _write(self, table: str, index: int, key: str, text: str) -> None:
-        document = self.document
-        if document is None or self._raw_is(table, index, key, text):
-            return
-        try:
-            document.set(table, index, key, typed_value(key.rpartition(".")[2], text))
-        except EditError as error:
-            self.tell_of_text(error)
-            return
-        self.changed()
-
-    def tell_of_text(self, error: EditError) -> None:
-        """Say that a change can only be made in the text."""
-        self.notify(str(error), title="That is written in the text", severity="warning", markup=False)
-
-    def _raw_is(self, table: str, index: int, key: str, text: str) -> bool:
-        if table == "channels":
-            return self._raw_cell(str(index), key) == text.strip()
-        return self._raw_head(key, "") == text.strip()
-
-    def changed(self) -> None:
-        """The document changed: keep the draft and draw anew."""
-        self.keep_draft()
-        self.show_all()
-
-    @on(TextArea.Changed, "#making-text")
-    def _text_changed(self) -> None:
-        if self._loading:
-            self._loading = False
-            return
-        if self._typing is not None:
-            self._typing.stop()
-        self._typing = self.set_timer(TYPING_S, self.take_text)
-
-    def take_text(self) -> None:
-        """Take what was typed in the text, if anything was."""
-        if self._typing is not None:
-            self._typing.stop()
-            self._typing = None
-        area = self.query_one("#making-text", TextArea)
-        if self.document is not None and self.document.change(area.text, "text typed", join=True):
-            self.changed()
-
     # --- keys ------------------------------------------------------------------------------------------
-
-    def action_undo(self) -> None:
-        """Undo."""
-        self.take_text()
-        done = self.document.undo() if self.document else None
-        self._told("Undone", done, "There is nothing to undo.")
-
-    def action_redo(self) -> None:
-        """Do again what was undone."""
-        done = self.document.redo() if self.document else None
-        self._told("Done again", done, "There is nothing to do again.")
-
-    def _told(self, what: str, done: str | None, nothing: str) -> None:
-        if done is None:
-            self.notify(nothing, timeout=2)
-        else:
-            self.notify(f"{what}: {done}", timeout=2, markup=False)
-            self.changed()
-
-    def action_add(self) -> None:
-        """Add a channel on the next free output and cavity."""
-        document = self.document
-        if document is None or document.raw() is None:
-            return
-        try:
-            added = document.add_channel()
-        except EditError as error:
-            self.tell_of_text(error)
-            return
-        if not added:
-            self.notify(
-                "The box has 16 outputs and all are taken. Split the job over two boxes.", severity="warning"
-            )
-            return
-        self.changed()
-        grid = self.query_one("#making-grid", CellGrid)
-        grid.go_to(grid.rows[-1].key, "name")
-        grid.focus()
-
-    def action_remove(self) -> None:
-        """Delete the channel under the cursor; undo brings it back."""
-        grid = self.query_one("#making-grid", CellGrid)
-        if self.document is None or grid.row_key is None:
-            return
-        try:
-            self.document.remove("channels", int(grid.row_key))
-        except EditError as error:
-            self.tell_of_text(error)
-            return
-        self.changed()
-        self.notify("Channel deleted. Ctrl+Z brings it back.", timeout=3)
 
     def action_choose(self) -> None:
         """List what the cell may be."""
