@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from loomproof.box import BoxError, LinkLost, NoReply, Refused, Stopped
 from loomproof.diagnose import Verdict
-from loomproof.procedure.core import Core, StepResult
+from loomproof.procedure.core import Core, NotPermittedError, StepInterruptedError, StepResult
 from loomproof.procedure.model import Step, StepEnd, StepOutcome
 from loomproof.safety import Voider
 from loomproof_wire import messages
@@ -19,6 +21,19 @@ def end_of(error: BoxError, core: Core) -> StepEnd:
         core.stopped_by(str(error))
         return StepEnd.STOPPED
     return _refusal_end(error, core) if isinstance(error, Refused) else StepEnd.REFUSED
+
+
+def carry_out(core: Core, work: Callable[[], None]) -> tuple[StepEnd, str]:
+    """Do `work` to its end or to what interrupts it; how it ended, and why (empty: of itself)."""
+    try:
+        work()
+    except StepInterruptedError as interrupted:
+        return interrupted.end, interrupted.reason
+    except NotPermittedError as blocked:
+        return StepEnd.BLOCKED, str(blocked)
+    except BoxError as error:
+        return end_of(error, core), str(error)
+    return StepEnd.DONE, ""
 
 
 def _refusal_end(error: Refused, core: Core) -> StepEnd:

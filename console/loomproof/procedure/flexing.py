@@ -7,16 +7,16 @@ budget, and resting between slices so that its duty is kept. Sensed ones are not
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from loomproof.box import BoxError
 from loomproof.diagnose import ChannelEvidence
 from loomproof.job.kinds import HazardClass
-from loomproof.procedure.core import Core, NotPermittedError, StepInterruptedError, StepResult
+from loomproof.procedure.core import Core, NotPermittedError, StepResult
 from loomproof.procedure.driving import ARM_MARGIN_S, DriveRequest, armed, mark
-from loomproof.procedure.ends import end_of
+from loomproof.procedure.ends import carry_out
 from loomproof.procedure.model import DriveShape, RunSheet, Step, StepEnd, StepKind, StepOutcome
 from loomproof.procedure.readings import scan_of
 from loomproof.procedure.recording import EventKind
@@ -150,18 +150,7 @@ class Flexing:
 
     def run(self) -> Flexed:
         """Watch in turns until the operator has enough, or something ends it."""
-        end, reason = StepEnd.DONE, ""
-        try:
-            while not self._enough:
-                for channel in self._channels:
-                    if not self._enough:
-                        self._slice(channel)
-        except StepInterruptedError as interrupted:
-            end, reason = interrupted.end, interrupted.reason
-        except NotPermittedError as blocked:
-            end, reason = StepEnd.BLOCKED, str(blocked)
-        except BoxError as error:
-            end, reason = end_of(error, self._core), str(error)
+        end, reason = carry_out(self._core, self._take_turns)
         self._watching = None
         self._write()
         self._tell(())
@@ -203,6 +192,12 @@ class Flexing:
             raise NotPermittedError(permit)
 
     # --- watching -----------------------------------------------------------------------------------------
+
+    def _take_turns(self) -> None:
+        for channel in itertools.cycle(self._channels):
+            if self._enough:
+                return
+            self._slice(channel)
 
     def _slice(self, channel: int) -> None:
         core = self._core

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import queue
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from textual.message import Message
 
@@ -14,6 +14,7 @@ from loomproof.procedure.flexing import FlexState, Said, Seen
 from loomproof.procedure.model import StepEnd
 from loomproof.procedure.session import Session
 from loomproof.tui import messages
+from loomproof.tui.spoken import Spoken
 from loomproof.tui.walkviews import DropoutRow, FlexView, Lane
 
 
@@ -28,21 +29,20 @@ class FlexDesk:
     def __init__(self, job: Job, post: Callable[[Message], object]) -> None:
         self._job = job
         self._post = post
-        self._said: queue.SimpleQueue[Said] = queue.SimpleQueue()
+        self._said: Spoken[Said] = Spoken()
         self._view = FlexView()
 
     def hand(self, place: str, number: int | None = None) -> None:
         """Where the hand is, or was at one dropout; from the interface's thread."""
-        self._said.put(Said(hand=place, number=number))
+        self._said.say(Said(hand=place, number=number))
 
     def enough(self) -> None:
         """End the test; from the interface's thread."""
-        self._said.put(Said(enough=True))
+        self._said.say(Said(enough=True))
 
     def flex(self, session: Session, channels: Sequence[int], *, held: bool) -> None:
         """Watch until the operator has enough."""
-        while not self._said.empty():
-            self._said.get()
+        self._said.forget()
         self._show(
             FlexView(running=True, held=held, channels=tuple(channels), said="The box learns the pins.")
         )
@@ -92,16 +92,11 @@ class FlexDesk:
 
     def poll(self) -> Said | None:
         """What the operator said, if anything."""
-        try:
-            return self._said.get_nowait()
-        except queue.Empty:
-            return None
+        return self._said.hear()
 
     def _show(self, view: FlexView) -> None:
         self._view = view
         self._post(messages.FlexTold(view))
 
     def _end(self, said: str, *, ok: bool) -> None:
-        from dataclasses import replace
-
         self._show(replace(self._view, running=False, watching=None, said=said, ok=ok, fresh=0))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import queue
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -23,6 +22,7 @@ from loomproof.procedure.walk.mapping import (
 from loomproof.procedure.walk.model import Happening, Kind, Order, Place, Stage, WalkKey, WalkState
 from loomproof.tui import messages
 from loomproof.tui.sounds import Sound
+from loomproof.tui.spoken import Spoken
 from loomproof.tui.translate import channel_views, engine_view
 from loomproof.tui.views import EngineView
 from loomproof.tui.walkviews import Cue, WalkRow, WalkView
@@ -74,14 +74,14 @@ class Walking:
     def __init__(self, job: Job, post: Callable[[Message], object]) -> None:
         self._job = job
         self._post = post
-        self._keys: queue.SimpleQueue[tuple[WalkKey, str | None]] = queue.SimpleQueue()
+        self._keys: Spoken[tuple[WalkKey, str | None]] = Spoken()
         self._judged: Happening | None = None
 
     # --- the interface's side -----------------------------------------------------------------------------
 
     def key(self, key: str, place: str | None = None) -> None:
         """Pass a key on to the walk."""
-        self._keys.put((WalkKey(key), place))
+        self._keys.say((WalkKey(key), place))
 
     # --- the session's side -------------------------------------------------------------------------------
 
@@ -91,8 +91,7 @@ class Walking:
 
     def walk(self, session: Session, *, free: bool) -> None:
         """Walk; returns when the walk has ended."""
-        while not self._keys.empty():
-            self._keys.get()
+        self._keys.forget()
         self._judged = None
         view = WalkView(
             stage="learning",
@@ -145,10 +144,7 @@ class Walking:
 
     def poll(self) -> tuple[WalkKey, str | None] | None:
         """A key, if one was pressed."""
-        try:
-            return self._keys.get_nowait()
-        except queue.Empty:
-            return None
+        return self._keys.hear()
 
     # --- words --------------------------------------------------------------------------------------------
 

@@ -10,10 +10,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from loomproof.box import BoxError
 from loomproof.diagnose import ChannelEvidence, PullResult
-from loomproof.procedure.core import Core, StepInterruptedError, StepResult
-from loomproof.procedure.ends import end_of
+from loomproof.procedure.core import Core, StepResult
+from loomproof.procedure.ends import carry_out
 from loomproof.procedure.events import LoadsPresent, WalkChanged
 from loomproof.procedure.model import RunSheet, Step, StepEnd, StepOutcome
 from loomproof.procedure.pulled import conclude_pull, explain_blind
@@ -112,15 +111,11 @@ class Walk:
 
     def run(self) -> Walked:
         """Walk until every place has its answer, the operator ends it, or something stops it."""
-        end, reason = StepEnd.DONE, ""
-        try:
-            self._open()
-            self._loop()
-        except StepInterruptedError as interrupted:
-            end, reason = interrupted.end, interrupted.reason
-        except BoxError as error:
-            end, reason = end_of(error, self._core), str(error)
-        return self._close(end, reason)
+        return self._close(*carry_out(self._core, self._walk))
+
+    def _walk(self) -> None:
+        self._open()
+        self._loop()
 
     # --- beginning and end --------------------------------------------------------------------------------
 
