@@ -168,11 +168,13 @@ class FakeDesk:
         self.box_blocks: tuple[tuple[str, str], ...] = ()
         self.drawn: tuple[int, int, int] = (0, 0, 0)
         self.closed = False
+        self.begun = False
         self.post = lambda message: None
         self.progress = Progress(make_steps(), "inj-3", make_channels(), make_engine(), make_headers())
 
     def begin(self, post) -> None:
         self.post = post
+        self.begun = True
         post(PanelChanged(LIVE_PANEL))
         post(Progressed(self.progress))
         post(TraceCaptured(make_trace()))

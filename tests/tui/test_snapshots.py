@@ -52,6 +52,11 @@ def still(monkeypatch):
 
 def settle(console, desk, *more):
     async def run_before(pilot):
+        for _ in range(100):  # what is said to a desk that has not begun is heard by nobody
+            if desk.begun:
+                break
+            await pilot.pause(0.02)
+        assert desk.begun
         desk.post(Progressed(replace(desk.progress, findings=(FINDING,), record=RECORD)))
         for message in more:
             desk.post(message)

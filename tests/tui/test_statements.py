@@ -50,6 +50,15 @@ async def test_one_wrong_line_keeps_the_statement_unmade(console, desk, isolatio
         assert str(console.screen.query_one("#asking-problem", Static).content)
 
 
+async def test_a_field_that_is_still_empty_does_not_look_filled_in(console, desk, isolation):
+    async with console.run_test(size=(80, 24)) as pilot:
+        desk.post(PromptRaised(isolation))
+        await pilot.pause()
+        lines = [line.split("┃")[1].strip() for line in text_of(console).splitlines() if "┃" in line]
+        assert sum("____" in line for line in lines) == 5
+        assert not any(line.startswith(("yes", "isolated")) for line in lines)
+
+
 async def test_not_stating_it_answers_with_the_way_out(console, desk, isolation):
     async with console.run_test() as pilot:
         desk.post(PromptRaised(isolation))

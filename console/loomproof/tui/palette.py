@@ -6,13 +6,17 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
+from textual.binding import Binding
 from textual.command import DiscoveryHit, Hit, Hits, Provider
+from textual.screen import Screen
 
 from loomproof.tui.pages import offered
 
 if TYPE_CHECKING:
     from loomproof.tui.shell import Console
 
+LIBRARYS_OWN = {binding.action for binding in Screen.BINDINGS if isinstance(binding, Binding)}
+"""What the library binds on every screen, moving the focus and copying: no commands of the console."""
 Entry = tuple[str, str, Callable[[], object]]
 
 
@@ -50,7 +54,8 @@ def _page_entries(app: Console) -> Iterator[Entry]:
         return
     for active in page.active_bindings.values():
         binding = active.binding
-        if active.node is page and binding.description and active.enabled:
+        own = active.node is page and binding.action not in LIBRARYS_OWN
+        if own and binding.description and active.enabled:
             yield (
                 f"{binding.description} ({binding.key})",
                 binding.tooltip,

@@ -56,6 +56,8 @@ class AskReason(ModalScreen[str | None]):
 
 
 CONFIRM = "yes"
+BLANK = "_" * 10
+"""What stands in a field before anything is typed: the wanted word there would look like an answer given."""
 
 
 def matches(typed: str, wanted: str) -> bool:
@@ -102,11 +104,11 @@ class StatementScreen(ModalScreen[Reply | None]):
                 for index, fact in enumerate(self.prompt.facts):
                     yield from self._fact_line(index, fact.text, typed=bool(word))
                 with Horizontal(classes="fact-line"):
-                    yield Input(self._who, id="who", compact=True, max_length=60)
+                    yield Input(self._who, placeholder=BLANK, id="who", compact=True, max_length=60)
                     yield Static("who states this", classes="fact", markup=False)
                 if word:
                     with Horizontal(classes="fact-line"):
-                        yield Input(id="word", compact=True, max_length=20)
+                        yield Input(placeholder=BLANK, id="word", compact=True, max_length=20)
                         yield Static(
                             f"type the word {word} to make the statement", classes="fact", markup=False
                         )
@@ -119,7 +121,7 @@ class StatementScreen(ModalScreen[Reply | None]):
     def _fact_line(self, index: int, text: str, *, typed: bool) -> ComposeResult:
         with Horizontal(classes="fact-line"):
             if typed:
-                yield Input(id=f"fact-{index}", compact=True, max_length=8)
+                yield Input(placeholder=BLANK, id=f"fact-{index}", compact=True, max_length=8)
             else:
                 yield TickBox("", id=f"fact-{index}", compact=True)
             yield Static(f"{index + 1}. {text}", classes="fact", markup=False)

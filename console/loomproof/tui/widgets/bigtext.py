@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont, ImageFont
 
 FONT = "mpl-data/fonts/ttf/DejaVuSans-Bold.ttf"
-LARGEST_PX, SMALLEST_PX = 44, 9
+LARGEST_PX, SMALLEST_PX = 44, 8
 _HALVES = " ▄▀█"
 
 
