@@ -6,7 +6,6 @@ from the load catalogue's limits.
 """
 
 import re
-import subprocess
 from math import log
 from pathlib import Path
 
@@ -17,6 +16,7 @@ from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.kinds import LoadKind
 from loomproof_sim.profiles import REFERENCE
 from loomproof_wire.messages import CEILINGS
+from testbed.spice import transient
 
 CIRCUIT = Path(__file__).parents[2] / "firmware" / "hardware" / "circuit" / "channel.cir"
 SUPPLY_V = 13.5
@@ -30,25 +30,9 @@ ACQUIRE_S = 1.5 / 13 * CONVERSION_S
 @pytest.fixture
 def spice(tmp_path):
     def run(body, vectors, stop_s, step_s):
-        out = tmp_path / "out.txt"
-        deck = (
-            f"check\n.include {CIRCUIT}\n.options reltol=1e-4 abstol=1e-9 method=gear\nvref ref 0 5\n{body}"
-            f".tran {step_s:g} {stop_s:g} 0 {step_s:g}\n.control\nset wr_singlescale\nset numdgt=10\nrun\n"
-            f"wrdata {out} {' '.join(vectors)}\n.endc\n.end\n"
-        )
-        (tmp_path / "deck.cir").write_text(deck)
-        done = subprocess.run(
-            ["ngspice", "-b", "deck.cir"],
-            cwd=tmp_path,
-            capture_output=True,
-            text=True,
-            timeout=120,
-            check=False,
-        )
-        assert out.exists(), done.stdout + done.stderr
-        table = np.loadtxt(out)
-        times, first = np.unique(table[:, 0], return_index=True)
-        return (times, *table[first, 1:].T)
+        head = f"check\n.include {CIRCUIT}\n.options reltol=1e-4 abstol=1e-9 method=gear\nvref ref 0 5\n"
+        times, values = transient(tmp_path, head + body, vectors, f"{step_s:g} {stop_s:g} 0 {step_s:g}")
+        return (times, *values.T)
 
     return run
 

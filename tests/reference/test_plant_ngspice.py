@@ -5,8 +5,6 @@ controlled switches, diodes are junction diodes of a very small emission coeffic
 series with their threshold. A missing ngspice is a failure.
 """
 
-import subprocess
-
 import numpy as np
 import pytest
 
@@ -26,6 +24,7 @@ from loomproof_sim.plant import (
     SuppressionSpec,
     WindingSpec,
 )
+from testbed.spice import transient
 
 ALLOWED = 0.005  # of full current
 
@@ -41,25 +40,7 @@ Rbat e s 0.03
 @pytest.fixture
 def spice(tmp_path):
     def run(body: str, vectors: list[str], stop_s: float, step_s: float) -> tuple[np.ndarray, np.ndarray]:
-        out = tmp_path / "out.txt"
-        deck = (
-            HEAD + body + f".tran {step_s:g} {stop_s:g} 0 {step_s:g} uic\n"
-            ".control\nset wr_singlescale\nset numdgt=10\nrun\n"
-            f"wrdata {out} {' '.join(vectors)}\n.endc\n.end\n"
-        )
-        (tmp_path / "deck.cir").write_text(deck)
-        done = subprocess.run(
-            ["ngspice", "-b", "deck.cir"],
-            cwd=tmp_path,
-            capture_output=True,
-            text=True,
-            timeout=120,
-            check=False,
-        )
-        assert out.exists(), done.stdout + done.stderr
-        table = np.loadtxt(out)
-        times, first = np.unique(table[:, 0], return_index=True)
-        return times, table[first, 1:]
+        return transient(tmp_path, HEAD + body, vectors, f"{step_s:g} {stop_s:g} 0 {step_s:g} uic")
 
     return run
 

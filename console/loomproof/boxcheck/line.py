@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol, TypeVar, cast
 
-from loomproof.link.base import PORT_ERRORS, describe
+from loomproof.link.base import PORT_ERRORS, Port, describe
 from loomproof.link.ports import open_port
 from loomproof_wire.frames import BadFrame, FrameReader, decode, encode_frame, encode_raw_frame
 from loomproof_wire.messages import FRAME, TIMING, Direction, Heartbeat, Message, WireError
@@ -21,16 +21,8 @@ _SHORTEST_READ_S = 1e-6
 MessageT = TypeVar("MessageT", bound=Message)
 
 
-class RawPort(Protocol):
+class RawPort(Port, Protocol):
     """What a line needs of a pyserial port. With `virtual_clock` set, its `now_s()` passes only in `read`."""
-
-    timeout: float | None
-
-    def read(self, size: int = 1, /) -> bytes: ...  # noqa: D102
-    def write(self, data: bytes, /) -> int | None: ...  # noqa: D102
-    def close(self) -> None: ...  # noqa: D102
-    @property
-    def in_waiting(self) -> int: ...  # noqa: D102
 
 
 class LineLostError(Exception):
