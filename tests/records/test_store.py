@@ -163,6 +163,17 @@ def test_two_programs_cannot_write_one_record(store_path, store, make):
         assert other.read("last").chain.holds
 
 
+def test_a_record_that_could_not_be_carried_on_takes_nothing_without_its_beginning(store, make):
+    recorder = fill(store, make, finish=False)
+    late = store.resume(recorder.record_id).recorder
+    recorder.finish("fail")
+    with pytest.raises(RecordError, match="Another program is writing"):
+        make.begin(late)
+    assert late.record_id == ""
+    with pytest.raises(RecordError, match="not begun"):
+        late.step_began(make.step("drive-3"))
+
+
 def test_several_threads_may_record_at_once(store, make):
     recorder = store.recorder()
     make.begin(recorder)

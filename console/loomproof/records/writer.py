@@ -145,12 +145,7 @@ class RecordWriter:
             head_digest=GENESIS,
         )
         with self._lock:
-            self._record_id = record_id
-            try:
-                self._append([begun], new_row=row)
-            except RecordError:
-                self._record_id = ""
-                raise
+            self._append_first(record_id, [begun], new_row=row)
         if self._begun is not None:
             self._begun(record_id)
         return record_id
@@ -163,9 +158,20 @@ class RecordWriter:
                 "Carry it on with the job file kept in it, or start a new record for the changed job.",
             )
         with self._lock:
-            self._record_id, self._sequence, self._digest = place.record_id, place.sequence, place.digest
-            self._append([*place.unended, resumed])
+            self._sequence, self._digest = place.sequence, place.digest
+            self._append_first(place.record_id, [*place.unended, resumed])
         return place.record_id
+
+    def _append_first(
+        self, record_id: str, bodies: Sequence[Body], *, new_row: RecordRow | None = None
+    ) -> None:
+        """As `_append`; when it fails the record is not begun, so that nothing follows without its beginning."""
+        self._record_id = record_id
+        try:
+            self._append(bodies, new_row=new_row)
+        except RecordError:
+            self._record_id = ""
+            raise
 
     def step_began(self, step: StepBegan) -> None:
         """Record that a step is about to act."""
