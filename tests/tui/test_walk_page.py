@@ -13,6 +13,7 @@ from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.walk import Answer, Happening, How, Kind, Order, Stage, WalkState, places_of
 from loomproof.procedure.walk.mapping import map_of
 from loomproof.tui.messages import WalkTold
+from loomproof.tui.screens.walk import WalkPage
 from loomproof.tui.sounds import Sound, SoundKind
 from loomproof.tui.walking import Walking
 from loomproof.tui.widgets.bigtext import BigText
@@ -198,6 +199,64 @@ async def test_the_demos_hand_pulls_what_is_asked_for_and_seats_it(console, desk
         await pilot.pause()
         await pilot.press("p")
         assert hands.did == [("pull", "inj3"), ("seat", "inj3")]
+
+
+async def test_the_demos_hand_leaves_off_what_is_to_stay_off_and_seats_it_all_in_the_end(
+    console, desk, hands
+):
+    async with console.run_test() as pilot:
+        await pilot.press("7")
+        for place in ("inj3", "inj5"):
+            state = told(Stage.PULL, happening(Kind.HOLD_OFF, place), asked=place, holding=("inj3", "inj5"))
+            desk.post(WalkTold(state))
+            await pilot.pause()
+            await pilot.press("p")
+        assert hands.did == [("pull", "inj3"), ("pull", "inj5")]
+        joined = happening(Kind.CONFIRMED, "inj5", 3, 5)
+        desk.post(WalkTold(told(Stage.SEAT, joined, asked="inj5", holding=("inj3", "inj5"))))
+        await pilot.pause()
+        await pilot.press("p")
+        assert hands.did[2:] == [("seat", "inj3"), ("seat", "inj5")]
+
+
+async def test_a_page_that_is_away_draws_nothing_and_catches_up_on_its_return(console, desk, monkeypatch):
+    async with console.run_test() as pilot:
+        await pilot.press("7")
+        drawn = []
+        show = WalkPage._show_found
+        monkeypatch.setattr(WalkPage, "_show_found", lambda page: (drawn.append(1), show(page)))
+        await pilot.press("2")
+        drawn.clear()
+        desk.post(WalkTold(STATES["asked"]()))
+        await pilot.pause()
+        assert drawn == []
+        await pilot.press("7")
+        await pilot.pause()
+        assert "PULL" in text_of(console)
+
+
+def test_what_moved_nothing_is_to_be_seated_before_the_next():
+    views = []
+    walking = Walking(JOB, lambda message: views.append(message.view))
+    usual = {"order": Order.GUIDED, "told": None, "off": frozenset(), "doubt": frozenset(), "places": PLACES}
+    next_one = WalkState(stage=Stage.PULL, asked="inj4", answers={}, **usual)
+    walking.told(next_one, (happening(Kind.NOTHING, "inj3"), happening(Kind.ASKED, "inj4")))
+    assert "Seat cylinder 3 injector first." in views[-1].detail
+    walking.told(next_one, (happening(Kind.LOST, None, 4),))
+    assert "first" not in views[-1].detail
+    free = replace(next_one, order=Order.FREE, asked=None)
+    walking.told(free, (happening(Kind.NOTHING),))
+    assert "Noted: one that moved nothing" in views[-1].detail
+
+
+def test_joined_wires_are_called_so_and_what_cannot_be_seen_is_not_counted():
+    joined = told(Stage.SEAT, happening(Kind.CONFIRMED, "inj5", 3, 5), asked="inj5", holding=("inj3", "inj5"))
+    assert joined.caption == "✗ JOINED WIRES AT cylinder 5 injector"
+    assert "Seat all that is off" in joined.detail
+    places = tuple(replace(p, visible=frozenset()) if p.id == "tacho" else p for p in PLACES)
+    known = {k: v for k, v in ALL_RIGHT.items() if k != "tacho"}
+    rest = Walking(JOB, lambda message: None)._at_rest(map_of(places, known, (16,)), "done", "", ())
+    assert (rest.known, rest.total) == (15, 15)
 
 
 async def test_sounds_turn_and_are_remembered(console):

@@ -76,6 +76,7 @@ class Walking:
         self._post = post
         self._keys: Spoken[tuple[WalkKey, str | None]] = Spoken()
         self._judged: Happening | None = None
+        self._unanswered: Happening | None = None
 
     # --- the interface's side -----------------------------------------------------------------------------
 
@@ -92,7 +93,7 @@ class Walking:
     def walk(self, session: Session, *, free: bool) -> None:
         """Walk; returns when the walk has ended."""
         self._keys.forget()
-        self._judged = None
+        self._judged = self._unanswered = None
         view = WalkView(
             stage="learning",
             caption="LEARNING THE LOOM",
@@ -114,6 +115,10 @@ class Walking:
         for item in happened:
             if item.kind in _JUDGING:
                 self._judged = item
+            if item.kind in (Kind.NOTHING, Kind.SILENT):
+                self._unanswered = item
+            elif item.kind is Kind.LOST:
+                self._unanswered = None
         caption, headline, tone, detail = self._words(state)
         found = map_of(state.places, state.answers, state.blind)
         rows = self._rows(found, state.asked)
@@ -166,12 +171,12 @@ class Walking:
         place = self._place(state, state.asked)
         if place is None:
             if state.order is Order.FREE:
-                return (
-                    "PULL ANY CONNECTOR",
-                    "Pull any",
-                    "plain",
-                    "The console tells which one it takes it for.",
-                )
+                text = "The console tells which one it takes it for."
+                if self._unanswered is not None:
+                    text = (
+                        f"Noted: one that moved nothing. Seat it; it is asked for by name at the end. {text}"
+                    )
+                return "PULL ANY CONNECTOR", "Pull any", "plain", text
             return "THE LAST ONE IS SEATED", "Wait", "quiet", "Wrong? Pull it again now."
         if state.holding:
             text = (
@@ -180,6 +185,9 @@ class Walking:
             )
             return "PULL IT AND LEAVE IT OFF", place.name, "doubt", text
         where = place.where or "No place is given in the job."
+        last = self._name(state, self._unanswered.place if self._unanswered is not None else None)
+        if last and last != place.name:
+            where = f"{where}. Seat {last} first."
         if state.doubt:
             what = (
                 "as expected, but it must come twice"
@@ -199,6 +207,9 @@ class Walking:
         again = "Not what you hold? Seat it and pull it again within 2 s."
         if judged.kind is Kind.MATCHED and state.order is Order.FREE:
             return f"✓ {channels.upper()} BELONGS TO. SEAT IT IF YOU HOLD THAT", name, "good", again
+        if judged.kind is Kind.CONFIRMED and state.holding:
+            joined = "They go together: their wires are joined. It is in the record. Seat all that is off."
+            return f"✗ JOINED WIRES AT {name}", channels, "bad", joined
         words: dict[Kind, Words] = {
             Kind.MATCHED: (f"✓ RIGHT: {name}", "Seat it", "good", f"{channels}, as expected. {again}"),
             Kind.MISMATCH: (
@@ -232,12 +243,15 @@ class Walking:
                 f"{channels} went while another was off. It is not counted.",
             ),
         }
+        if judged.kind is Kind.ELSEWHERE:
+            return "✗ NOT THAT ONE", "Seat it", "doubt", f"{name} is asked for by name at the end."
         taken = ("✗ TAKEN BACK", "Seat it", "doubt", f"{name} is asked again.")
         return words.get(judged.kind, taken)
 
     def _at_rest(self, found: WalkMap, stage: str, before: str, pulsed: tuple[str, ...]) -> WalkView:
         """Before a walk, and after."""
         known = sum(row.found is not None for row in found.rows)
+        visible = sum(row.state is not PlaceState.BLIND for row in found.rows)
         moves = self._moves(found)
         wrong = sum(SIGNS[row.state].role == "bad" for row in found.rows)
         if not known:
@@ -256,7 +270,7 @@ class Walking:
             headline, tone, caption = "All right", "good", "THE WALK HAS ENDED"
             detail = "Every place that can be seen answered as the job says."
         else:
-            headline, tone, caption = f"{known} of {len(found.rows)}", "doubt", "NOT FINISHED"
+            headline, tone, caption = f"{known} of {visible}", "doubt", "NOT FINISHED"
             detail = "The places still open are asked when you walk on."
         cue = (Cue(Sound.DONE, words=headline),) if stage == "done" else ()
         return WalkView(
@@ -267,7 +281,7 @@ class Walking:
             detail=f"{before}{detail}",
             rows=self._rows(found, None),
             known=known,
-            total=len(found.rows),
+            total=visible,
             moves=moves,
             blind=self._blind_text(found.blind),
             pulsed=pulsed,
@@ -333,7 +347,14 @@ class Walking:
         return engine_view(self._job, channels)
 
     def _moves(self, found: WalkMap) -> tuple[str, ...]:
-        return plan_texts(cavities_of(self._job), found.plan, complete=found.complete)
+        texts = plan_texts(cavities_of(self._job), found.plan, complete=found.complete)
+        mute = [row.place.name for row in found.rows if row.state is PlaceState.NOTHING]
+        if not mute:
+            return texts
+        return (
+            *texts,
+            f"Nothing moved at {', '.join(mute)}: look there for joined wires, and walk there again.",
+        )
 
     def _place(self, state: WalkState, place_id: str | None) -> Place | None:
         return next((place for place in state.places if place.id == place_id), None)

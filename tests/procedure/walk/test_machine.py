@@ -378,6 +378,10 @@ def test_holding_off_ends_by_key_and_by_time():
             bay.answer(bay.asked)
     bay.wait(3)
     assert bay.kinds[-1] is Kind.HOLD_OFF
+    told = bay.machine.state(bay.now)
+    assert (told.holding, told.asked) == (("b",), "b")
+    bay.wait(told.silent_left_s + 0.2)  # the clock that is shown is the one that ends it
+    assert bay.machine.state(bay.now).holding == ("b", "c")
     bay.wait(31)
     assert Kind.SEAT_ALL in bay.kinds
     assert bay.machine.stage is Stage.DONE

@@ -27,6 +27,8 @@ SILENCE_S = 30.0
 """How long a place that was asked for may stay silent, once the walk has begun."""
 SILENCES = 2
 """After so many in a row nobody is there: the clock stands until something is pulled."""
+HELD_S = 15.0
+"""How long a connector that is to stay off is waited for; no answer is drawn from the waiting."""
 LEAST_OF_FEED = 3
 NONE: Channels = frozenset()
 
@@ -111,7 +113,8 @@ class WalkLedger:
 
     def state(self, now_s: float) -> WalkState:
         """The walk as it stands."""
-        counting = self.stage is Stage.PULL and self._clock_runs() and self.asked is not None
+        counting = self.stage is Stage.PULL and (self._held or self._clock_runs()) and self.asked is not None
+        limit_s = HELD_S if self._held else SILENCE_S
         return WalkState(
             order=self.order,
             stage=self.stage,
@@ -121,7 +124,7 @@ class WalkLedger:
             doubt=self.doubt,
             answers=dict(self.answers),
             elsewhere=self.elsewhere,
-            silent_left_s=max(0.0, SILENCE_S - (now_s - self._since_s)) if counting else None,
+            silent_left_s=max(0.0, limit_s - (now_s - self._since_s)) if counting else None,
             last=self._newest,
             places=self.places,
             holding=tuple(self._held),

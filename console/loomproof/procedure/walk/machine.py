@@ -16,7 +16,7 @@ The rules that keep the map right, whatever hands do:
 
 from __future__ import annotations
 
-from loomproof.procedure.walk.ledger import NO_UNTIL_S, NONE, SILENCE_S, Last, Pull, WalkLedger
+from loomproof.procedure.walk.ledger import HELD_S, NO_UNTIL_S, NONE, SILENCE_S, Last, Pull, WalkLedger
 from loomproof.procedure.walk.model import (
     Answer,
     Channels,
@@ -36,8 +36,6 @@ LATE_S = 0.6
 """A channel that goes this soon after the first belongs to the same pull."""
 NO_FROM_S = 0.4
 """Sooner than this after seating, a second loss is the same pull: the connector was not home yet."""
-HELD_S = 15.0
-"""How long a connector that is to stay off is waited for; no answer is drawn from the waiting."""
 RECOVER_S = 0.5
 """After the supply is back, looks count for nothing this long."""
 

@@ -125,7 +125,8 @@ Several wires of one connector cannot be told apart by pulling it.
         headline = self.query_one(BigText)
         headline.text, headline.tone = view.headline or "Location walk", view.tone
         count = f"   {view.known} of {view.total}" if view.total else ""
-        clock = f"   put off in {view.left_s:.0f} s" if view.left_s is not None else ""
+        after = "the next" if view.holding else "put off"
+        clock = f"   {after} in {view.left_s:.0f} s" if view.left_s is not None else ""
         self.query_one("#walk-caption", Static).update(f"{view.caption}{count}{clock}")
         self.query_one("#walk-detail", Static).update(view.detail)
         self._show_note()
@@ -149,7 +150,8 @@ Several wires of one connector cannot be told apart by pulling it.
 
     def _show_note(self) -> None:
         parts = [self.view.blind, f"Sounds: {self.console_app.sound_means} (m)."]
-        if self.console_app.hands is not None and not (self.folded and self.view.running):
+        crowded = self.folded and (self.view.running or bool(self.view.blind))
+        if self.console_app.hands is not None and not crowded:
             parts.append("Demo: p is your hand, it pulls what is asked for and seats it.")
         self.query_one("#walk-note", Static).update(" ".join(part for part in parts if part))
 
@@ -230,7 +232,8 @@ Several wires of one connector cannot be told apart by pulling it.
         hands, view = self.console_app.hands, self.view
         if hands is None:
             return
-        if self._pulled and (view.stage == "seat" or self._pulled[-1] != view.asked):
+        leave_off = view.holding and view.stage != "seat"
+        if self._pulled and not leave_off and (view.stage == "seat" or self._pulled[-1] != view.asked):
             for place in self._pulled:
                 hands.seat(place)
             self._pulled.clear()
