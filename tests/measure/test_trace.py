@@ -117,6 +117,17 @@ def test_what_was_taken_on_the_edge_itself_counts_for_neither_side(late_us):
     assert set(np.round(trace.drain_v, 9)) == {0.1, 48.0}
 
 
+def test_a_supply_that_sags_is_never_blended_across_a_switching_edge():
+    """A lamp behind 0.8 ohm: 7.3 V while it is on and 13.5 V as soon as it is off; three samples of a sense pulse."""
+    period, skew, on_s = 26e-6, 13e-6, 60e-6
+    times = 2e-6 + period * np.arange(43)
+    supply = np.where(times + skew < on_s, 365, 675)
+    keywords = {"sample_period_s": period, "first_sample_s": 2e-6, "supply_skew_s": skew, "on_s": on_s}
+    trace = read(np.full(43, 1023), np.full(43, 383), supply=supply, **keywords)
+    assert len(set(np.round(trace.supply_v, 9))) == 2
+    assert trace.supply_v[trace.on][-1] < 0.6 * trace.supply_v[trace.off][0]
+
+
 def test_before_the_pulse_belongs_to_neither_part():
     trace = read(np.full(8, 253), np.full(8, 27), first_sample_s=-50e-6, on_s=75e-6)
     assert trace.on.tolist() == [False, False, True, True, True, False, False, False]

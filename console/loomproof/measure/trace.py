@@ -69,8 +69,8 @@ class Trace:
 
     Attributes:
         current_u_a: standard uncertainty of each sample, noise and quantisation only.
-        supply_v: supply at the box, brought to the instants of the current samples.
-        drain_v: the driver's pin, brought to the same instants (never across a switching edge).
+        supply_v: supply at the box, brought to the instants of the current samples (never across a switching edge).
+        drain_v: the driver's pin, likewise.
         truncated: the pulse was longer than the trace.
         tripped: the box switched the channel off on over-current.
         clipped: samples beyond the end of both ranges.
@@ -228,8 +228,9 @@ def trace_from_counts(
         raise ValueError(f"the four arrays of a trace differ in length: {[a.size for a in arrays]}")
     current, current_u, over = merge_ranges(arrays[0], arrays[1], calibration)
     times = first_sample_s + sample_period_s * np.arange(current.size, dtype=np.float64)
-    supply_v = _at(times, times + supply_skew_s, arrays[2] * calibration.supply_v_per_count, ())
     edges = (0.0, on_time_s)
+    # Behind a weak battery the supply jumps as the pin does.
+    supply_v = _at(times, times + supply_skew_s, arrays[2] * calibration.supply_v_per_count, edges)
     drain_v = _at(times, times + drain_skew_s, arrays[3] * calibration.drain_v_per_count, edges)
     inside = (times >= 0.0) & (times < on_time_s)
     return Trace(
