@@ -8,7 +8,7 @@ from loomproof.tui.desk import Reply
 from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
 from loomproof.tui.screens.asking import AskReason
 from loomproof.tui.screens.sheet import SheetPage
-from loomproof.tui.views import ChoiceView
+from loomproof.tui.views import ChoiceView, LinkState, PanelView
 from tests.tui.looking import text_of
 
 
@@ -16,6 +16,16 @@ async def test_go_runs_the_step_under_the_cursor(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("home", "down", "g")
         assert desk.asked == [("run_step", "boost")]
+
+
+async def test_without_a_box_it_is_said_why_there_are_no_steps(console, desk):
+    desk.progress = replace(desk.progress, steps=(), current=None)
+    async with console.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "no fitted channel" in text_of(console)
+        desk.post(PanelChanged(PanelView(LinkState.LOST)))
+        await pilot.pause()
+        assert "Connect to the box again" in text_of(console)
 
 
 async def test_run_on(console, desk):

@@ -67,3 +67,9 @@ def test_a_stopped_box_says_why_and_how_to_go_on():
 
 def test_the_stop_switch_must_be_closed_first():
     assert "Close it" in words(stop_parts(PanelView(LinkState.LIVE, stopped=True, stop_input_open=True), 80))
+
+
+def test_a_loom_without_fuel_says_nothing_of_its_isolation():
+    assert "fuel" in words(state_parts(PanelView(LinkState.LIVE)))
+    assert "fuel" not in words(state_parts(PanelView(LinkState.LIVE, fuel=False)))
+    assert "fuel" in words(state_parts(PanelView(LinkState.LIVE, fuel=False, isolation_left_s=5.0)))

@@ -2,8 +2,11 @@
 
 import sys
 from importlib import import_module
+from typing import Annotated
 
 import typer
+
+from loomproof import __version__
 
 COMMAND_MODULES: dict[str, tuple[str, ...]] = {
     "console": ("open", "demo", "edit"),
@@ -18,7 +21,20 @@ COMMAND_MODULES: dict[str, tuple[str, ...]] = {
 """Modules of `loomproof.cli` with a `register(app)` and the commands each adds, in the order of the help."""
 
 
-def _root() -> None:
+def _tell_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"loomproof {__version__}")
+        raise typer.Exit
+
+
+def _root(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_tell_version, is_eager=True, help="Say which version this is and end."
+        ),
+    ] = False,
+) -> None:
     """Prove every output of a wiring loom before the first start."""
 
 

@@ -46,7 +46,7 @@ WARNING = (
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("box-check")(box_check)
+    app.command("box-check", short_help="Does a box keep the protocol's guarantees?")(box_check)
 
 
 def box_check(

@@ -15,7 +15,7 @@ EXIT_NOTHING_ANSWERS = 3
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("boxes")(boxes)
+    app.command("boxes", short_help="List serial ports and the boxes that answer.")(boxes)
 
 
 def boxes(

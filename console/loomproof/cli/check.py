@@ -19,7 +19,7 @@ UNSOUND = 2
 
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
-    app.command("check")(check)
+    app.command("check", short_help="Check a job file, or list all that is wrong.")(check)
 
 
 def check(

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from loomproof.cli.desks import DeskMaker, JobStarter, need_box, need_job, read_job
-from loomproof.cli.practice import DEMO_FAULTS, DEMO_SEED, DemoHands, demo_job, sim_url
+from loomproof.cli.practice import DEMO_FAULTS, DEMO_SEED, demo_job, hands_of, own_url, sim_url
 from loomproof.tui.settings import SettingsKeeper, usual_path
 
 NO_TERMINAL = 2
@@ -31,9 +31,9 @@ Where = Annotated[
 
 def register(app: typer.Typer) -> None:
     """Add the commands to the application."""
-    app.command("open")(open_job)
-    app.command("demo")(demo)
-    app.command("edit")(edit)
+    app.command("open", short_help="Prove a loom: the console on a job and a box.")(open_job)
+    app.command("demo", short_help="Try the console: nothing real is driven.")(demo)
+    app.command("edit", short_help="Make or edit a job file, without a box.")(edit)
 
 
 def open_job(
@@ -142,11 +142,20 @@ def _run(
         console = Console(who=who, settings=settings, starter=starter, making=bool(edit), job_path=edited)
     else:
         kept = None if demo or reading else settings
+        shown, url = url, own_url(path, url)
         maker = DeskMaker(
-            path, url, who, records, resume=resume, settings=kept, reading=reading, carry_on=carry_on
+            path,
+            url,
+            who,
+            records,
+            resume=resume,
+            settings=kept,
+            shown_as=shown,
+            reading=reading,
+            carry_on=carry_on,
         )
         starter.made.append(maker)
-        hands = DemoHands() if demo else None
+        hands = hands_of(url)
         console = Console(
             maker, hands=hands, welcome=demo, who=who, settings=settings, job_path=path, reading=reading
         )

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, NoReturn, cast
 
 import typer
 
-from loomproof.cli.practice import DEMO_FAULTS, DEMO_SEED, SIMULATED, DemoHands, demo_job, sim_url
+from loomproof.cli.practice import (
+    DEMO_FAULTS,
+    DEMO_SEED,
+    SIMULATED,
+    DemoHands,
+    demo_job,
+    hands_of,
+    own_url,
+    sim_url,
+)
 from loomproof.tui.settings import RecentJob, SettingsKeeper
 
 if TYPE_CHECKING:
@@ -50,7 +59,7 @@ def read_job(path: Path) -> tuple[Job, str]:
         lines = [f"{path} cannot be opened:"]
         for problem in error.problems:
             line = f"line {problem.line}, " if problem.line is not None else ""
-            lines.append(f"  {line}{problem.key}: {problem.reason} {problem.remedy}")
+            lines.append(f"  {line}{problem.key}: {problem.reason}; {problem.remedy}")
         lines.append("Mend it, or see `loomproof check` for the same as a table.")
         raise StartRefusedError("\n".join(lines), BAD_JOB) from None
 
@@ -196,10 +205,10 @@ class JobStarter:
 
     def open(self, job: str, box: str) -> tuple[MakeDesk, Hands | None]:
         """Return what makes the desk; a bare `sim://` is given the job's own loom, and hands."""
-        path, simulated = Path(job), box == SIMULATED
-        url = sim_url(path, DEMO_SEED, ()) if simulated else box
+        path = Path(job)
+        url = sim_url(path, DEMO_SEED, ()) if box == SIMULATED else own_url(path, box)
         maker = DeskMaker(path, url, self._who, self._records, settings=self._settings, shown_as=box)
-        return self._keep(maker), DemoHands() if simulated else None
+        return self._keep(maker), hands_of(url)
 
     def practice(self) -> tuple[MakeDesk, Hands | None]:
         """Return the demo's desk and hands."""

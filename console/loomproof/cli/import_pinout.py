@@ -20,7 +20,7 @@ UNSOUND = 2
 
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
-    app.command("import")(import_pinout)
+    app.command("import", short_help="Make a job file from a CSV or XLSX pin-out.")(import_pinout)
 
 
 def _list_templates(name: str | None) -> str | None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import quote, urlencode
+from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
 import typer
 
@@ -38,6 +38,25 @@ def sim_url(job: Path, seed: int, faults: Sequence[str]) -> str:
     """Return the URL of a simulated box that can be found again by its name."""
     query = [("seed", str(seed)), *(("fault", fault) for fault in faults), ("name", DEMO_BOX)]
     return f"sim://{quote(str(job.resolve()))}?{urlencode(query, safe=':')}"
+
+
+def own_url(job: Path, box: str) -> str:
+    """Return a box's URL; a simulated one that names no job gets this one's loom, and a name for its hands."""
+    parts = urlsplit(box)
+    if parts.scheme != "sim":
+        return box
+    query = parse_qsl(parts.query, keep_blank_values=True)
+    if "name" not in dict(query):
+        query.append(("name", DEMO_BOX))
+    path = (parts.netloc + parts.path) or quote(str(job.resolve()))
+    return f"sim://{path}?{urlencode(query, safe=':/.')}"
+
+
+def hands_of(url: str) -> Hands | None:
+    """Return the hands on a box, if it is one of the simulated boxes that these hands can find."""
+    parts = urlsplit(url)
+    named = dict(parse_qsl(parts.query)).get("name")
+    return DemoHands() if parts.scheme == "sim" and named == DEMO_BOX else None
 
 
 class DemoHands:

@@ -33,7 +33,7 @@ class Who(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
-    app.command("prove")(prove)
+    app.command("prove", short_help="Prove a loom on a plain terminal.")(prove)
 
 
 def prove(

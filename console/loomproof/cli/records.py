@@ -44,7 +44,7 @@ def register(app: typer.Typer) -> None:
     records.command("show")(show)
     records.command("export")(export)
     app.add_typer(records, name="records", help="List, show and export what was proven.")
-    app.command("report")(report)
+    app.command("report", short_help="Write the customer's report of a record.")(report)
 
 
 def _records(context: typer.Context, store: Where = None) -> None:

@@ -83,7 +83,9 @@ class ToldByDesk(App[int]):
 
         waiting = self.prompt.title if self.prompt is not None and self.current_mode != "sheet" else ""
         stopped_before = self.panel.stopped
-        self.panel = replace(message.view, waiting=waiting, reading=self.reading)
+        channels = self.progress.channels
+        fuel = not channels or any(channel.hazard == "fuel" for channel in channels)
+        self.panel = replace(message.view, waiting=waiting, reading=self.reading, fuel=fuel)
         if self.panel.stopped != stopped_before:
             self.refresh_bindings()
 

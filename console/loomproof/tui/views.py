@@ -47,6 +47,8 @@ class PanelView:
     """A question that waits for an answer, in a few words; empty: none."""
     reading: bool = False
     """This console only reads and senses: it is in a browser."""
+    fuel: bool = True
+    """A channel of the job may let fuel out, so that its isolation is of interest."""
 
 
 @dataclass(frozen=True)

@@ -52,7 +52,7 @@ class Serial(SerialBase):
             )
             return box_for(url, name, lambda: build_box(scenario))
         except ScenarioError as error:
-            raise SerialException(f"{url}: {error}") from error
+            raise SerialException(str(error)) from error
 
     @property
     def virtual_clock(self) -> bool:

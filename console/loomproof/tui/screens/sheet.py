@@ -14,7 +14,7 @@ from textual.widgets import Button, Static
 from loomproof.tui.messages import Progress
 from loomproof.tui.screens.asking import AskReason
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import ChoiceView, PromptView, StepView
+from loomproof.tui.views import ChoiceView, LinkState, PromptView, StepView
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.engine import EnginePicture
@@ -25,6 +25,15 @@ from loomproof.tui.words import about, step_sign
 
 BAR_CELLS = 12
 STOPPED = "The box is stopped. Find out why, then clear it with Ctrl+R and run the step again."
+NO_CHANNEL = "No steps. This job has no fitted channel to prove."
+NOT_YET = "The box is being opened. The steps come when it has answered."
+NO_STEPS = {
+    LinkState.NONE: NOT_YET,
+    LinkState.CONNECTING: NOT_YET,
+    LinkState.LOST: "The box does not answer, so there are no steps yet. Nothing is driven.\n"
+    "Look at its port (`loomproof boxes` lists what answers), cable and supply; "
+    'then Ctrl+P, "Connect to the box again".',
+}
 BENDING = "Bend and tug the loom now"
 TICK_S = 0.5
 RUN_CHOICES = (
@@ -160,7 +169,7 @@ class StepCard(Vertical):
         """Show a step, and the question that belongs to it; first what came of the step before it."""
         self._write("step-before", just_ended(before) if before is not None else "")
         if step is None:
-            self._write("step-title", "No steps. This job has no fitted channel to prove.")
+            self._write("step-title", self.why_none)
             await self.query_one(Answers).show(())
             return
         self._write("step-title", f"Step {step.number} of {total}: {step.title}")
@@ -170,6 +179,8 @@ class StepCard(Vertical):
         await self.query_one(Cautions).show(prompt.cautions if prompt and prompt.cautions else step.cautions)
         await self._ask(step, prompt, running)
 
+    why_none = NO_CHANNEL
+    """Why there is no step to show."""
     _began = 0.0
     """When the box began to work on the step that is shown; 0: it does not."""
     _asked = ""
@@ -255,11 +266,17 @@ load.
         super().on_mount()
         for name in ("progress", "prompt"):
             self.follow(name, self._show_steps)
+        self.follow("panel", self._show_none)
         self.follow("trace", self._show_trace)
         for name in ("large_text", "panel"):
             self.follow(name, self._show_afar)
         self.query_one("#steps", RowList).focus()
         self.set_interval(TICK_S, self._tick)
+
+    async def _show_none(self) -> None:
+        """While there is no step, say why: the box may be what is missing."""
+        if not self.console_app.progress.steps:
+            await self._show_card()
 
     def _tick(self) -> None:
         app = self.console_app
@@ -319,6 +336,7 @@ load.
         progress = app.progress
         step = self.shown_step()
         total, before = len(progress.steps), self._before(step)
+        self.query_one(StepCard).why_none = NO_STEPS.get(app.panel.link, NO_CHANNEL)
         await self.query_one(StepCard).show(step, app.prompt, total, progress.running, before)
         if app.prompt is not None and app.prompt.id != self._last_prompt:
             self.query_one(Deck).bring("pane-step")

@@ -28,7 +28,8 @@ def state_parts(view: PanelView) -> list[Part]:
         parts.append(_box_part(view))
     if view.reading:
         return [*parts, ("◇ reading only: drives nothing", "doubt")]
-    parts.append(_isolation_part(view))
+    if view.fuel or view.isolation_left_s is not None:
+        parts.append(_isolation_part(view))
     armed = [a for a in view.armed if a.left_s > 0]
     if armed:
         parts.extend((f"▲ {a.hazard} ARMED {a.left_s:.0f} s", "live") for a in armed)
