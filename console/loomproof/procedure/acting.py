@@ -95,9 +95,7 @@ def _ready(core: Core, step: Step, needed_s: float, result: StepResult) -> None:
             hazard=step.hazard,
         )
     )
-    if answer.choice is Choice.SKIP:
-        result.skipped_reason = answer.note or "skipped by the operator"
-        raise StepInterruptedError(StepEnd.SKIPPED, result.skipped_reason)
+    result.skip_if_asked(answer)
     ensure_permit(core, step, step.drive.channels, needed_s)
 
 

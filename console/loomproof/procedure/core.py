@@ -92,6 +92,16 @@ class StepResult:
         known = self.evidence.get(channel, ChannelEvidence(channel))
         self.evidence[channel] = replace(known, **seen)
 
+    def skip_if_asked(self, answer: Answer | None) -> None:
+        """End the step here when the operator leaves it out.
+
+        Raises:
+            StepInterruptedError: so it is.
+        """
+        if answer is not None and answer.choice is Choice.SKIP:
+            self.skipped_reason = answer.note or "skipped by the operator"
+            raise StepInterruptedError(StepEnd.SKIPPED, self.skipped_reason)
+
 
 class Core:
     """Shared state and services of one session."""

@@ -6,9 +6,9 @@ from loomproof.box import Refused
 from loomproof.diagnose import ChannelEvidence
 from loomproof.job.kinds import LoadKind
 from loomproof.measure import ScanReading, cold_filament, measure
-from loomproof.procedure.core import Core, StepInterruptedError, StepResult
+from loomproof.procedure.core import Core, StepResult
 from loomproof.procedure.events import ChannelMeasured
-from loomproof.procedure.model import Step, StepEnd
+from loomproof.procedure.model import Step
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.readings import scan_of, supply_of, trace_of
 from loomproof_wire import messages
@@ -33,9 +33,7 @@ def run_look(core: Core, step: Step, result: StepResult) -> None:
             cautions=step.cautions,
         )
     )
-    if answer.choice is Choice.SKIP:
-        result.skipped_reason = answer.note or "skipped by the operator"
-        raise StepInterruptedError(StepEnd.SKIPPED, result.skipped_reason)
+    result.skip_if_asked(answer)
     _rest(core, step, result)
     for channel in step.channels:
         core.check()

@@ -26,9 +26,7 @@ def run_pull(core: Core, step: Step, result: StepResult) -> None:
         explain_blind(core, step, result, blind)
         return
     answer = _follow(core, watcher, _pull_prompt(core, step), lambda: bool(watcher.lost))
-    if answer is not None and answer.choice is Choice.SKIP:
-        result.skipped_reason = answer.note or "skipped by the operator"
-        raise StepInterruptedError(StepEnd.SKIPPED, result.skipped_reason)
+    result.skip_if_asked(answer)
     for _ in range(SETTLING_SCANS):
         watcher.look()
     lost = tuple(sorted(watcher.ever_lost))

@@ -8,9 +8,9 @@ but only while they last some samples.
 from __future__ import annotations
 
 from loomproof.diagnose import ChannelEvidence
-from loomproof.procedure.core import Core, StepInterruptedError, StepResult
+from loomproof.procedure.core import Core, StepResult
 from loomproof.procedure.flexing import Seen
-from loomproof.procedure.model import Step, StepEnd
+from loomproof.procedure.model import Step
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.recording import EventKind
 from loomproof.procedure.walk.seeing import shows_load
@@ -69,9 +69,7 @@ def _ask(core: Core, step: Step, result: StepResult) -> None:
             location=step.location,
         )
     )
-    if answer.choice is Choice.SKIP:
-        result.skipped_reason = answer.note or "skipped by the operator"
-        raise StepInterruptedError(StepEnd.SKIPPED, result.skipped_reason)
+    result.skip_if_asked(answer)
 
 
 def _watch(core: Core, channel: int) -> list[messages.Dropout]:
