@@ -1,9 +1,11 @@
 """The study of findings on random looms.
 
     python -m benchmarks.study [--looms 3000] [--first 1000000] [--workers 2] [--joints 2000] [--publish] [--misses FILE]
+                              [--kind KIND ...]
 
 Seeds under 100000 were used to tune; the published ones begin at 1000000. `--publish` writes the tables between the
-markers of docs/measuring.md.
+markers of docs/measuring.md. `--kind` draws looms with one fault of these kinds only: to see how often one is found
+without waiting for it among all others.
 """
 
 from __future__ import annotations
@@ -13,13 +15,16 @@ import datetime
 import os
 import sys
 import time
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 
 from benchmarks.study import report
 from benchmarks.study.joints import measure_joints
 from benchmarks.study.run import Outcome, run
 from benchmarks.study.tally import Study, first_named, verdict_of
+from loomproof.job.faults import FaultKind
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "measuring.md"
 BEGIN, END = "<!-- study: begin (python -m benchmarks.study --publish) -->", "<!-- study: end -->"
@@ -28,7 +33,9 @@ FIRST = 1_000_000
 PORTION = 50
 
 
-def looms(first: int, count: int, workers: int, minutes: float) -> list[Outcome]:
+def looms(
+    first: int, count: int, workers: int, minutes: float, draw: Callable[[int], Outcome] = run
+) -> list[Outcome]:
     """Every outcome, in the order of the seeds, until the time is up."""
     found: list[Outcome] = []
     end = time.monotonic() + 60.0 * minutes
@@ -37,7 +44,7 @@ def looms(first: int, count: int, workers: int, minutes: float) -> list[Outcome]
             if time.monotonic() > end:
                 break
             seeds = range(begin, min(begin + PORTION, first + count))
-            found += pool.map(run, seeds, chunksize=5)
+            found += pool.map(draw, seeds, chunksize=5)
             print(f"{len(found)} looms", file=sys.stderr, flush=True)
     return found
 
@@ -70,17 +77,19 @@ def misses(outcome: Outcome) -> str | None:
     return f"{outcome.seed} {outcome.board} {outcome.law}: {'; '.join(wrong)} || {there or 'sound'} -> {said} {bad}"
 
 
-def page(study: Study, trials: int, first: int, seconds: float) -> list[str]:
+def page(study: Study, trials: int, first: int, seconds: float, kinds: Sequence[str] = ()) -> list[str]:
     """Everything between the markers."""
     reference = Study([o for o in study.outcomes if o.board == "reference"])
     joints = measure_joints(first, trials)
     last = first + len(study.outcomes) - 1
     today = datetime.datetime.now(tz=datetime.UTC).date()
+    seen = "among those used to tune" if first < TUNED_BELOW else "none of them used to tune"
+    way = "".join(f" --kind {kind}" for kind in kinds) or " --publish"
     lines = [
-        f"`python -m benchmarks.study --looms {len(study.outcomes)} --first {first} --joints {trials} --publish`, {today}: "
+        f"`python -m benchmarks.study --looms {len(study.outcomes)} --first {first} --joints {trials}{way}`, {today}: "
         f"{len(study.whole)} looms ({len(study.sound)} without a fault, {len(study.with_faults(1))} with one, "
         f"{len(study.with_faults(2))} with two), {sum(len(o.words) for o in study.whole)} channels; seeds {first} to {last}, "
-        f"none of them used to tune (those lie under {TUNED_BELOW}); {joints.trials} trials for each joint.",
+        f"{seen} (those lie under {TUNED_BELOW}); {joints.trials} trials for each joint.",
         "",
         *report.goals(study, joints, reference),
         "",
@@ -121,10 +130,15 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=1e6, help="stop drawing looms after so long")
     parser.add_argument("--publish", action="store_true", help="write the tables into docs/measuring.md")
     parser.add_argument("--misses", type=Path, help="write a line on each loom that did not go as it should")
+    kinds = [str(kind) for kind in FaultKind]
+    parser.add_argument("--kind", action="append", choices=kinds, help="one fault of this kind in each loom")
     given = parser.parse_args()
+    if given.kind and given.publish:
+        parser.error("--publish is for looms with faults of every kind: leave --kind out")
+    draw = partial(run, faults=1, kinds=tuple(given.kind)) if given.kind else run
     begin = time.perf_counter()
-    study = Study(looms(given.first, given.looms, given.workers, given.minutes))
-    lines = page(study, given.joints, given.first, time.perf_counter() - begin)
+    study = Study(looms(given.first, given.looms, given.workers, given.minutes, draw))
+    lines = page(study, given.joints, given.first, time.perf_counter() - begin, given.kind or ())
     print("\n".join(lines))
     if given.misses:
         found = [line for o in study.outcomes if (line := misses(o)) is not None]

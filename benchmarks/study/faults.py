@@ -63,9 +63,9 @@ class Planter:
         quantity = self.job.load_type(channel).resistance_ohm
         return quantity.tolerance_percent / 100.0 if quantity else 0.5
 
-    def choose(self, taken: frozenset[int]) -> Planted | None:
-        """One fault on channels that are not yet taken; None if the kind drawn does not fit."""
-        kind = FaultKind(str(self.rng.choice(list(FaultKind))))
+    def choose(self, taken: frozenset[int], kinds: Sequence[str] = tuple(FaultKind)) -> Planted | None:
+        """One fault of these kinds on channels that are not yet taken; None if the kind drawn does not fit."""
+        kind = FaultKind(str(self.rng.choice(list(kinds))))
         free = [c.channel for c in self.job.channels if c.channel not in taken]
         maker = getattr(self, f"_{kind.value}", None)
         if maker is not None:

@@ -117,4 +117,5 @@ def extras(study: Study) -> Iterator[str]:
             f"accused falsely {part.false_looms()}; single fault named {part.named(1, twins=True)}; stuck found "
             f"{part.stuck_found()}, false {part.stuck_false()}."
         )
-    yield f"- Looms that broke the program: {len(study.broken)}."
+    which = "; ".join(f"seed {o.seed}, {o.error}" for o in study.broken)
+    yield f"- Looms that broke the program: {len(study.broken)}{f' ({which})' if which else ''}."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +12,7 @@ from benchmarks.study.faults import Planted, Planter, plant_faults, wired
 from benchmarks.study.jobs import random_job
 from benchmarks.study.parts import Truth, draw_truth
 from loomproof.diagnose import LoomEvidence, Property, PropertyVerdict, Verdict, channel_verdict, find, judge
+from loomproof.job.faults import FaultKind
 from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
 from loomproof.measure import Moved
@@ -20,6 +22,7 @@ from loomproof_sim.profiles import REFERENCE, TWELVE_BIT, BoardProfile
 BOARDS = (REFERENCE, TWELVE_BIT)
 SOUND_SHARE, DOUBLE_SHARE = 0.35, 0.15
 MOST_TRIES = 200
+ALL_KINDS = tuple(FaultKind)
 
 
 @dataclass(frozen=True)
@@ -72,8 +75,8 @@ class Loom:
     bench: StudyBench
 
 
-def draw_loom(seed: int, faults: int | None = None) -> Loom:
-    """The loom of a seed; `faults` fixes how many it has."""
+def draw_loom(seed: int, faults: int | None = None, kinds: Sequence[str] = ALL_KINDS) -> Loom:
+    """The loom of a seed; `faults` fixes how many it has, `kinds` what they may be."""
     rng = np.random.default_rng((seed, 77))
     board = BOARDS[seed % 2]
     job = random_job(rng)
@@ -85,7 +88,7 @@ def draw_loom(seed: int, faults: int | None = None) -> Loom:
     for _ in range(MOST_TRIES):
         if len(planted) == faults:
             break
-        one = planter.choose(frozenset(c for p in planted for c in p.channels))
+        one = planter.choose(frozenset(c for p in planted for c in p.channels), kinds)
         if one is not None:
             planted.append(one)
     truth = replace(truth, loom=plant_faults(truth.loom, planted))
@@ -101,9 +104,9 @@ def draw_loom(seed: int, faults: int | None = None) -> Loom:
     return Loom(job, truth, board, tuple(planted), bench)
 
 
-def run(seed: int, faults: int | None = None) -> Outcome:
+def run(seed: int, faults: int | None = None, kinds: Sequence[str] = ALL_KINDS) -> Outcome:
     """Draw, measure, judge, find."""
-    loom = draw_loom(seed, faults)
+    loom = draw_loom(seed, faults, kinds)
     shape = " ".join(sorted(c.load for c in loom.job.channels))
     blank = Outcome(seed, loom.board.key, loom.truth.loom.law, shape, loom.planted, {}, (), {}, {}, (), {})
     try:

@@ -49,6 +49,13 @@ def test_a_loom_with_a_gross_fault_is_not_passed():
     assert confusion(Study([outcome]))["wrong_load"] == {"wrong_load": 1}
 
 
+def test_a_kind_asked_for_is_the_only_one_drawn():
+    kinds = ("weak_supply", "stuck_armature")
+    looms = [draw_loom(seed, 1, kinds) for seed in range(30)]
+    assert {str(p.kind) for loom in looms for p in loom.planted} == set(kinds)
+    assert all(len(loom.planted) == 1 for loom in looms)
+
+
 def test_one_loom_in_ten_obeys_the_second_law_and_both_boards_take_part():
     looms = [draw_loom(seed) for seed in range(120)]
     share = sum(loom.truth.loom.law == "second" for loom in looms) / len(looms)
