@@ -9,61 +9,9 @@ import numpy as np
 import pytest
 
 from loomproof.box import Refused, Stopped
-from loomproof.job.loading import parse_job
 from loomproof.procedure import Answer, Choice, PromptKind
 from loomproof_wire import messages as m
-
-JOB = """
-schema_version = 1
-setting = "vehicle"
-[identity]
-title = "Test loom"
-job_number = "T-1"
-[engine]
-cylinders = 4
-firing_order = [1, 3, 4, 2]
-ignition = "single"
-displacement_cm3 = 2000
-[[connectors]]
-id = "H1"
-name = "header"
-cavities = 16
-[[locations]]
-id = "cyl1"
-name = "cylinder 1"
-cylinder = 1
-[[locations]]
-id = "coil1"
-name = "coil of cylinder 1"
-cylinder = 1
-[[locations]]
-id = "valve"
-name = "beside the tank"
-[[channels]]
-channel = 1
-name = "injector 1"
-cavity = "H1-1"
-load = "injector_high"
-location = "cyl1"
-[[channels]]
-channel = 2
-name = "coil 1"
-cavity = "H1-2"
-load = "coil_bare"
-location = "coil1"
-[[channels]]
-channel = 3
-name = "purge valve"
-cavity = "H1-3"
-load = "valve_purge"
-location = "valve"
-[[channels]]
-channel = 4
-name = "fuel pump relay"
-cavity = "H1-4"
-load = "fuel_pump_relay"
-fuel_pump = true
-"""
+from testbed.jobs import hazards_job
 
 OHM = {1: 14.2, 2: 0.5, 3: 22.0, 4: 90.0, 5: 40.0, 6: 40.0, 7: 40.0, 8: 40.0}
 HENRY = {1: 14e-3, 2: 3.5e-3, 3: 30e-3, 4: 0.25}
@@ -361,7 +309,7 @@ class Notebook:
 
 @pytest.fixture(scope="session")
 def job():
-    return parse_job(JOB)
+    return hazards_job()
 
 
 @pytest.fixture
