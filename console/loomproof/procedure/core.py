@@ -323,7 +323,7 @@ class Core:
         if isinstance(message, LinkDown):
             self.link_lost(message.cause)
         elif isinstance(message, messages.Stopped):
-            text = f"the box stopped: {message.reason.name.lower().replace('_', ' ')}"
+            text = f"the box stopped: {messages.STOP_REASON_TEXT[message.reason]}"
             if message.reason is messages.StopReason.SUPPLY:
                 self.void(Voider.SUPPLY_LOST)
             self.stopped_by(text)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import shlex
+
 from textual import on
 from textual.app import ComposeResult
 from textual.widgets import Static
 
 from loomproof.tui.screens.frame import Page, Pane
 from loomproof.tui.screens.loom import job_lines
-from loomproof.tui.views import RecordLine
+from loomproof.tui.views import RecordLine, RecordView
 from loomproof.tui.widgets.rows import Row, RowList
 from loomproof.tui.words import verdict_sign
 
@@ -20,6 +22,19 @@ def record_row(index: int, line: RecordLine) -> Row:
     return Row(
         str(index), ((f"{line.when:>8} ", "quiet"), mark, (f"{line.what:<10} ", "mark"), (line.text, "plain"))
     )
+
+
+def head_text(record: RecordView) -> str:
+    """Return where the record is kept, and the command that makes its report."""
+    from loomproof.records.engine import store_url
+
+    if not record.where:
+        return "No record is kept of this run."
+    place = record.where.removeprefix("sqlite:///")
+    if not record.id:
+        return f"Kept in   {place}"
+    elsewhere = "" if record.where == store_url(None) else f" --store {shlex.quote(place)}"
+    return f"Kept in   {place}\nReport    loomproof report {record.id} --html report.html{elsewhere}"
 
 
 class RecordPage(Page):
@@ -68,7 +83,4 @@ The report for the customer is made from the record with the command shown on to
         if at_end:
             lines.cursor = len(record.lines) - 1
         self._detail()
-        head = f"Kept in   {record.where}" if record.where else "No record is kept of this run."
-        if record.id:
-            head += f"\nReport    loomproof report {record.id} --html report.html"
-        self.query_one("#record-head", Static).update(head)
+        self.query_one("#record-head", Static).update(head_text(record))

@@ -34,6 +34,7 @@ NO_STEPS = {
     "Look at its port (`loomproof boxes` lists what answers), cable and supply; "
     'then Ctrl+P, "Connect to the box again".',
 }
+WHAT_NOW = "4 shows what was found, 5 the record and the command that writes the customer's report."
 BENDING = "Bend and tug the loom now"
 TICK_S = 0.5
 RUN_CHOICES = (
@@ -87,7 +88,8 @@ def outcome_line(step: StepView) -> str:
         return ""
     if step.state == "running":
         return f"Last time: {step.outcome}"
-    return f"Result: {step_sign(step.state)} - {step.outcome}"
+    after = f"\n\n{WHAT_NOW}" if step.kind == "summary" else ""
+    return f"Result: {step_sign(step.state)} - {step.outcome}{after}"
 
 
 def just_ended(step: StepView) -> str:
