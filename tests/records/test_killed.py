@@ -11,7 +11,6 @@ import random
 import signal
 import subprocess
 import sys
-import textwrap
 from pathlib import Path
 
 import pytest
@@ -110,10 +109,11 @@ def test_killed_at_every_statement(tmp_path, make):
     assert endings == set(range(len(EXPECTED)))  # before, between and inside every call
 
 
+ROOT = Path(__file__).parents[2]
 WRITER = """
 import sys
-from tests_records_conftest import Make
-from test_killed import write_a_record
+from tests.records.conftest import Make
+from tests.records.test_killed import write_a_record
 from loomproof.records import RecordStore
 print("ready", flush=True)
 write_a_record(RecordStore(sys.argv[1]), Make, lambda what: print(what, flush=True))
@@ -121,28 +121,17 @@ print("end", flush=True)
 sys.stdin.read()
 """
 
-PRELUDE = """
-import importlib.util, sys
-for name, path in {modules}:
-    spec = importlib.util.spec_from_file_location(name, path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-"""
-
 
 @pytest.mark.parametrize("seed", range(4))
 def test_an_interpreter_killed_from_outside(tmp_path, make, seed):
-    here = Path(__file__).parent
-    modules = [
-        ("tests_records_conftest", str(here / "conftest.py")),
-        ("test_killed", str(here / "test_killed.py")),
-    ]
-    program = PRELUDE.format(modules=modules) + textwrap.dedent(WRITER)
     path = tmp_path / "records.sqlite3"
     lines = 1 + random.Random(seed).randint(0, len(EXPECTED))
     with subprocess.Popen(
-        [sys.executable, "-c", program, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", WRITER, str(path)],
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
     ) as child:
         told = [child.stdout.readline().strip() for _ in range(lines)]
         child.kill()

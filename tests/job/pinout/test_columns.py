@@ -1,10 +1,10 @@
 """What columns are taken for, with the reason, and how a person changes it."""
 
 import pytest
-from tables import HEADINGS, SOUND, csv_bytes, table
 
 from loomproof.job.pinout import Choices, Fact, PinoutError, draft_pinout, read_sheet
 from loomproof.job.pinout.columns import letter, match_columns
+from tests.job.pinout.tables import HEADINGS, SOUND, csv_bytes, table
 
 
 def matched(rows, **choices):

@@ -5,7 +5,6 @@ import tomllib
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tables import HEADINGS, SOUND, changed, csv_bytes, table, xlsx_bytes
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.kinds import HazardClass, LoadKind
@@ -13,6 +12,7 @@ from loomproof.job.loading import JobError, parse_job
 from loomproof.job.pinout import Choices, Weight, draft_pinout, pinout_job_text, read_sheet
 from loomproof.job.templates import TEMPLATES, template_text
 from loomproof.job.wire import COLOURS
+from tests.job.pinout.tables import HEADINGS, SOUND, changed, csv_bytes, table, xlsx_bytes
 
 
 def text_of(data, name="a.csv", template=None, **choices):

@@ -5,10 +5,10 @@ import datetime
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tables import HEADINGS, SOUND, csv_bytes, xlsx_bytes
 
 from loomproof.job.pinout import PinoutError, Weight, draft_pinout, read_sheet
 from loomproof.job.pinout.reading import DELIMITERS
+from tests.job.pinout.tables import HEADINGS, SOUND, csv_bytes, xlsx_bytes
 
 ROWS = [HEADINGS, SOUND, ("H1", "2", "Zündspule, große", "coil_bare", "cylinder 1", "RD", "0,75", "1,8")]
 
