@@ -177,7 +177,7 @@ def test_everything_promised_is_there(page, record):
         "The wire from H1-12 to place 2 is open.",
         "Check the crimp in cavity H1-12.",
         "Measure H1-12 to the load with a meter.",
-        "97%",
+        "97 %",
         "(14.21 ± 0.12) Ω",
         "12.6 to 15.4 Ω",
         "Job: label",

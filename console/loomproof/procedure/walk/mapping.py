@@ -28,6 +28,18 @@ class PlaceState(StrEnum):
     BLIND = "cannot be seen"
 
 
+VERDICTS: Mapping[PlaceState, str] = {
+    PlaceState.RIGHT: "pass",
+    PlaceState.WRONG: "fail",
+    PlaceState.PARTLY: "fail",
+    PlaceState.JOINED: "fail",
+    PlaceState.NOTHING: "fail",
+    PlaceState.CONFLICT: "unsure",
+    PlaceState.SILENT: "unsure",
+}
+"""What a place's state means for its channels; those left out are not tested."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlaceFound:
     """One place of the map. `found` is None where nothing is known."""

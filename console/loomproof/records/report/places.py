@@ -6,19 +6,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from loomproof.procedure.model import StepKind, StepOutcome
-from loomproof.procedure.walk.mapping import PlaceState, answers_from, map_of, plan_texts, row_text
+from loomproof.procedure.walk.mapping import VERDICTS, answers_from, map_of, plan_texts, row_text
 from loomproof.procedure.walk.model import Place
 from loomproof.records.reading import Record
 from loomproof.records.report.words import Mark, mark
 
-_MARKS: dict[PlaceState, str] = {
-    PlaceState.RIGHT: "pass",
-    PlaceState.WRONG: "fail",
-    PlaceState.PARTLY: "fail",
-    PlaceState.JOINED: "fail",
-    PlaceState.NOTHING: "fail",
-    PlaceState.CONFLICT: "unsure",
-}
 _PULL = "Pull the connector: "
 
 
@@ -67,7 +59,7 @@ def places_of_record(record: Record) -> Places:
             ", ".join(facts[c].cavity for c in row.place.expected if c in facts),
             row_text(row),
             row.how.value if row.how is not None else "",
-            mark(_MARKS.get(row.state, "not tested")),
+            mark(VERDICTS.get(row.state, "not tested")),
         )
         for row in found.rows
     )
