@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from textual.widgets import Input
 
 from loomproof.procedure.flexing import FlexState, Seen
 from loomproof.tui.flexdesk import FlexDesk
-from loomproof.tui.messages import FlexTold
+from loomproof.tui.messages import FlexTold, PanelChanged
 from loomproof.tui.sounds import Sound
 from loomproof.tui.walkviews import FlexView, Lane
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.rows import RowList
 from loomproof.tui.widgets.stripchart import StripChart, draw_lane
+from tests.tui.conftest import LIVE_PANEL
 from tests.tui.looking import text_of
 from tests.tui.test_walk_page import JOB
 
@@ -77,6 +80,34 @@ async def test_without_a_choice_the_channel_under_the_cursor_is_watched(console,
         await pilot.pause()
         await pilot.press("down", "g")
         assert desk.asked == [("start_flex", (2,), False)]
+
+
+async def test_a_channel_that_is_held_on_is_never_said_to_be_only_watched(console, desk):
+    async with console.run_test(size=(120, 36)) as pilot:
+        await pilot.press("8")
+        for held, word in ((False, "~ watching ch 11"), (True, "► holding ch 11 ON")):
+            desk.post(FlexTold(told(held=held)))
+            desk.post(PanelChanged(replace(LIVE_PANEL, state="sensing", driving_channel=11)))
+            await pilot.pause()
+            assert word in text_of(console)
+        desk.post(FlexTold(replace(told(held=True), running=False)))
+        desk.post(PanelChanged(LIVE_PANEL))
+        await pilot.pause()
+        await pilot.press("t")
+        assert "to be HELD ON, under current" in text_of(console)
+        assert "[t] At rest instead" in text_of(console)
+
+
+@pytest.mark.parametrize("page", ["7", "8"])
+async def test_nothing_begins_while_the_box_is_stopped(console, desk, page):
+    async with console.run_test() as pilot:
+        await pilot.press(page)
+        desk.post(PanelChanged(replace(LIVE_PANEL, stopped=True)))
+        await pilot.pause()
+        await pilot.press("g", "f")
+        await pilot.pause()
+        assert not [what for what, *_ in desk.asked if what.startswith("start")]
+        assert "The box is stopped" in {note.title for note in console._notifications}
 
 
 async def test_single_keys_and_places_say_where_the_hand_is(console, desk):

@@ -42,6 +42,8 @@ class PanelView:
     isolation_left_s: float | None = None
     """Seconds the fuel-isolation statement still holds; None: no such statement."""
     driving_channel: int = 0
+    held: bool = False
+    """The channel that is watched is held on meanwhile: it is driven."""
     tripped: tuple[int, ...] = ()
     waiting: str = ""
     """A question that waits for an answer, in a few words; empty: none."""

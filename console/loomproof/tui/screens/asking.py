@@ -21,8 +21,17 @@ class AskReason(ModalScreen[str | None]):
 
     BINDINGS = [Binding("escape", "leave", "Leave as it is")]
 
-    def __init__(self, title: str, ask: str = "Why? The record keeps what you write.") -> None:
+    def __init__(
+        self,
+        title: str,
+        ask: str = "Why? The record keeps what you write.",
+        *,
+        example: str = "load not fitted yet",
+        missing: str = "a skip without a reason proves nothing",
+    ) -> None:
         super().__init__()
+        self._example = example
+        self._missing = missing
         self._title = title
         self._ask = ask
 
@@ -31,7 +40,7 @@ class AskReason(ModalScreen[str | None]):
         with Vertical(classes="asking"):
             yield Static(self._title, classes="asking-title", markup=False)
             yield Static(self._ask, classes="asking-text", markup=False)
-            yield Input(placeholder="for example: load not fitted yet", id="reason", max_length=200)
+            yield Input(placeholder=f"for example: {self._example}", id="reason", max_length=200)
             yield Static("", id="asking-problem", markup=False)
             with Horizontal(classes="asking-answers"):
                 yield KeyButton("Enter", "Write it down", id="ok")
@@ -45,9 +54,7 @@ class AskReason(ModalScreen[str | None]):
         if reason:
             self.dismiss(reason)
         else:
-            self.query_one("#asking-problem", Static).update(
-                "Write a few words first: a skip without a reason proves nothing."
-            )
+            self.query_one("#asking-problem", Static).update(f"Write a few words first: {self._missing}.")
 
     @on(Button.Pressed, "#leave")
     def action_leave(self) -> None:

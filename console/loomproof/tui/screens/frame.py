@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from inspect import isawaitable
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, ClassVar, cast
@@ -179,10 +180,22 @@ class Page(Screen[None]):
         self._missed: dict[Callable[[], object], None] = {}
         self._bindings_state: object = None
         self.follow("panel", self._show_panel)
+        self.follow("flex", self._show_panel, init=False)
         self._fold(self.app.size.width, self.app.size.height)
 
     def _show_panel(self) -> None:
-        self.query_one(StatusBar).view = self.console_app.panel
+        panel, flex = self.console_app.panel, self.console_app.flex
+        held = flex.running and flex.held and panel.driving_channel > 0
+        self.query_one(StatusBar).view = replace(panel, held=held)
+
+    def must_clear_first(self) -> bool:
+        """Tell whether the box is stopped; the operator is told then, too."""
+        if not self.console_app.panel.stopped:
+            return False
+        self.notify(
+            "Find out why, clear it (Ctrl+R), then begin.", title="The box is stopped", severity="warning"
+        )
+        return True
 
     def follow(self, name: str, show: Callable[[], object], *, init: bool = True) -> None:
         """Call `show` when the application's state of that name changes; while the page is away, on its return."""

@@ -180,6 +180,8 @@ Several wires of one connector cannot be told apart by pulling it.
 
     def action_guided(self) -> None:
         """Walk in guided order."""
+        if self.must_clear_first():
+            return
         self.query_one(Deck).bring("pane-walk-now")
         self.console_app.desk.start_walk(free=False)
 
@@ -187,7 +189,7 @@ Several wires of one connector cannot be told apart by pulling it.
         """Walk in free order, or change the order of the walk under way."""
         if self.view.running:
             self.console_app.desk.walk_key("order")
-        elif not self.console_app.progress.running:
+        elif not self.console_app.progress.running and not self.must_clear_first():
             self.query_one(Deck).bring("pane-walk-now")
             self.console_app.desk.start_walk(free=True)
 

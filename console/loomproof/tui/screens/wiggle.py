@@ -57,8 +57,8 @@ class WigglePage(Page):
     NAME = "wiggle"
     BINDINGS = [
         Binding("space", "choose", "Choose", tooltip="Watch the channel under the cursor, or not"),
-        Binding("g", "begin", "Begin", show=False),
-        Binding("e", "enough", "Enough", show=False),
+        Binding("g", "begin", "Begin"),
+        Binding("e", "enough", "Enough"),
         Binding("t", "held", "Held or at rest", show=False),
         Binding("l", "label", "Own words", show=False),
         Binding("m", "sounds", "Sounds", show=False),
@@ -97,7 +97,7 @@ and a line with its time, length and depth.
                 with Horizontal(classes="wiggle-keys"):
                     yield KeyButton("g", "Begin", action="screen.begin", id="wiggle-begin")
                     yield KeyButton("e", "Enough", action="screen.enough", id="wiggle-enough")
-                    yield KeyButton("t", "At rest", action="screen.held", id="wiggle-held")
+                    yield KeyButton("t", "Hold on instead", action="screen.held", id="wiggle-held")
                 with Horizontal(classes="wiggle-keys"):
                     for key, word, _ in HAND_KEYS:
                         yield KeyButton(key, word.capitalize(), action=f"screen.hand('{key}')")
@@ -162,13 +162,13 @@ and a line with its time, length and depth.
 
     def _show_state(self) -> None:
         view = self.view
-        held = view.held if view.running else self.held
-        way = "HELD ON, under current" if held else "at rest, nothing driven"
         if view.running:
             now = f"► watching channel {view.watching}" if view.watching is not None else "… resting"
+            way = "HELD ON, under current" if view.held else "at rest, nothing driven"
             text = f"{now}, {way}.  {len(view.rows)} dropouts.  Hand: {view.hand or 'not marked'}"
         else:
             names = ", ".join(str(channel) for channel in sorted(self.chosen)) or "none"
+            way = "to be HELD ON, under current" if self.held else "to be watched at rest, nothing driven"
             text = f"Chosen: {names}; {way}."
         self.query_one("#wiggle-state", Static).update(text)
         sign = "✓ " if view.ok else "✗ "
@@ -179,6 +179,7 @@ and a line with its time, length and depth.
         self.query_one("#wiggle-enough").display = view.running
         button = self.query_one("#wiggle-held", KeyButton)
         button.display = not view.running
+        button.say("At rest instead" if self.held else "Hold on instead")
 
     # --- keys ---------------------------------------------------------------------------------------------
 
@@ -212,7 +213,7 @@ and a line with its time, length and depth.
         """Begin with what is chosen, or with the channel under the cursor."""
         channel = self._channel()
         channels = sorted(self.chosen) or ([channel] if channel is not None else [])
-        if channels and not self.console_app.progress.running:
+        if channels and not self.console_app.progress.running and not self.must_clear_first():
             self.query_one(Deck).bring("pane-wiggle-chart")
             self.console_app.desk.start_flex(tuple(channels), held=self.held)
 
@@ -242,7 +243,13 @@ and a line with its time, length and depth.
                 self._mark(text)
 
         self.app.push_screen(
-            AskReason("Where is the hand?", "In your own words; the record keeps them."), mark
+            AskReason(
+                "Where is the hand?",
+                "In your own words; the record keeps them.",
+                example="under the dashboard, left",
+                missing="or leave it as it is",
+            ),
+            mark,
         )
 
     def action_sounds(self) -> None:

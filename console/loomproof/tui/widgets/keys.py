@@ -23,8 +23,14 @@ class KeyButton(Button):
         classes: str | None = None,
     ) -> None:
         self.key_text = key
-        face = Text.assemble(("[", "dim"), (key, "bold"), ("] ", "dim"), label)
-        super().__init__(face, id=id, action=action, classes=classes, compact=True)
+        super().__init__(self._face(label), id=id, action=action, classes=classes, compact=True)
+
+    def _face(self, label: str) -> Text:
+        return Text.assemble(("[", "dim"), (self.key_text, "bold"), ("] ", "dim"), label)
+
+    def say(self, label: str) -> None:
+        """Change what stands beside the key."""
+        self.label = self._face(label)
 
 
 class StopButton(Button):

@@ -45,6 +45,8 @@ def _link_role(view: PanelView) -> str:
 
 
 def _box_part(view: PanelView) -> Part:
+    if view.driving_channel and view.held:
+        return f"► holding ch {view.driving_channel} ON", "live"
     if view.driving_channel and view.state == "sensing":
         return f"~ watching ch {view.driving_channel}", "live"
     if view.driving_channel:
@@ -102,6 +104,7 @@ _SHORTER = {
     "driving ch": "ch",
     "reading only: drives nothing": "reading only",
     "watching ch": "ch",
+    "holding ch": "ch",
 }
 
 
