@@ -1,5 +1,6 @@
 """`loomproof import`: from a pin-out table to a commented job file."""
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -230,4 +231,7 @@ def _print_outcome(
     )
     for problem in problems:
         console.print(Text(f"  {problem}"), soft_wrap=True)
-    console.print("Settle what is told above in the file, then run: loomproof check", soft_wrap=True)
+    console.print(
+        Text(f"Settle what is told above in the file, then run: loomproof check {shlex.quote(str(out))}"),
+        soft_wrap=True,
+    )

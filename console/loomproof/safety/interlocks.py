@@ -218,6 +218,7 @@ class Interlocks:
 
     def _block(self, kind: StatementKind, now_s: float) -> Block:
         title = form_for(kind, self.setting).title
+        remedy = "Check it again, then state it."
         if kind in self.voided_by:
             reason = f'"{title}" no longer holds: {VOIDER_TEXT[self.voided_by[kind]]}.'
         elif kind in self.statements:
@@ -225,7 +226,7 @@ class Interlocks:
             why = VOIDER_TEXT[Voider.EXPIRED] if late else "the clock went backwards"
             reason = f'"{title}" no longer holds: {why}.'
         else:
-            reason = f'Nobody has stated "{title}".'
+            reason, remedy = f'Nobody has stated "{title}".', "Check it, then state it."
         if kind is StatementKind.CYLINDERS_AIRED and kind not in self.voided_by:
             reason += " An injector has been driven in this job."
-        return Block(reason, "Check it again, then state it.", kind)
+        return Block(reason, remedy, kind)

@@ -25,6 +25,7 @@ from loomproof.tui.words import about, step_sign
 
 BAR_CELLS = 12
 STOPPED = "The box is stopped. Find out why, then clear it with Ctrl+R and run the step again."
+SWITCH_OPEN = "The box's stop switch is open. Find out why, close it, clear the stop with Ctrl+R and run the step again."
 NO_CHANNEL = "No steps. This job has no fitted channel to prove."
 NOT_YET = "The box is being opened. The steps come when it has answered."
 NO_STEPS = {
@@ -423,9 +424,12 @@ load.
 
     def _refused_by_stop(self) -> bool:
         """Say that a stop has to be cleared before anything is run; True while there is one."""
-        if self.console_app.panel.stopped:
-            self.notify(STOPPED, title="Not run", severity="warning")
-        return self.console_app.panel.stopped
+        panel = self.console_app.panel
+        if panel.stopped:
+            self.notify(
+                SWITCH_OPEN if panel.stop_input_open else STOPPED, title="Not run", severity="warning"
+            )
+        return panel.stopped
 
     def action_skip(self) -> None:
         """Ask for a reason, then skip."""
