@@ -55,6 +55,7 @@ async def test_the_page_line_fits_again_after_a_resize(console):
         await pilot.resize_terminal(120, 36)
         await pilot.pause()
         assert text_of(console).splitlines()[0].startswith("▸1 Run sheet 2 Loom 3 Bench")
+        assert "? Help" in text_of(console).splitlines()[0]
 
 
 async def test_function_keys_change_pages_while_typing(console):

@@ -125,6 +125,17 @@ async def test_what_came_of_the_last_step_is_told_on_the_card_of_the_next(consol
         assert "just now" not in text_of(console)
 
 
+def test_a_drive_that_failed_says_what_the_measurement_showed_not_what_was_driven(desk):
+    from loomproof.tui.screens.sheet import just_ended
+
+    channel = replace(desk.progress.channels[0], verdict="fail", reason="above its limit")
+    step = replace(
+        desk.progress.steps[0], number=7, state="fail", channel=channel.channel, outcome="4 x 60 ms"
+    )
+    assert just_ended(step, (channel,)) == "Step 7 just now: ✗ FAIL: above its limit"
+    assert just_ended(step, ()) == "Step 7 just now: ✗ FAIL: 4 x 60 ms"
+
+
 async def test_a_step_that_begins_is_shown_wherever_the_cursor_was(console, desk, noticed):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("home")

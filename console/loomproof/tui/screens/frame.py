@@ -85,6 +85,7 @@ class PageLine(Horizontal):
             button.refresh(layout=True)  # a label alone keeps the width of the one before
         if buttons:
             buttons[-1].label = "?" if short else "? Help"
+            buttons[-1].refresh(layout=True)
 
 
 class Pane(Vertical):

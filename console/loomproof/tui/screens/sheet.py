@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from time import monotonic
 
 from textual import events, on
@@ -14,7 +14,7 @@ from textual.widgets import Button, Static
 from loomproof.tui.messages import Progress
 from loomproof.tui.screens.asking import AskReason
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import ChoiceView, LinkState, PromptView, StepView
+from loomproof.tui.views import ChannelView, ChoiceView, LinkState, PromptView, StepView
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.engine import EnginePicture
@@ -93,11 +93,13 @@ def outcome_line(step: StepView) -> str:
     return f"Result: {step_sign(step.state)} - {step.outcome}{after}"
 
 
-def just_ended(step: StepView) -> str:
+def just_ended(step: StepView, channels: Sequence[ChannelView] = ()) -> str:
     """Return what came of the step that has just ended: its sign, and why if it is no pass."""
     sign = step_sign(step.state)
-    why = "" if sign.role == "good" else f": {step.outcome}"
-    return f"Step {step.number} just now: {sign}{why}"
+    if sign.role == "good":
+        return f"Step {step.number} just now: {sign}"
+    judged = next((c.reason for c in channels if c.channel == step.channel and c.verdict == step.state), "")
+    return f"Step {step.number} just now: {sign}: {judged or step.outcome}"
 
 
 def question(prompt: PromptView, step: StepView) -> str:
@@ -167,10 +169,10 @@ class StepCard(Vertical):
         prompt: PromptView | None,
         total: int,
         running: bool,
-        before: StepView | None = None,
+        before: str = "",
     ) -> None:
         """Show a step, and the question that belongs to it; first what came of the step before it."""
-        self._write("step-before", just_ended(before) if before is not None else "")
+        self._write("step-before", before)
         if step is None:
             self._write("step-title", self.why_none)
             await self.query_one(Answers).show(())
@@ -327,12 +329,13 @@ load.
             self._ended = new[-1] if new else self._ended
         self._known = known
 
-    def _before(self, shown: StepView | None) -> StepView | None:
-        """Return the step that has just ended, on the card of the one at hand."""
+    def _before(self, shown: StepView | None) -> str:
+        """Return what came of the step that has just ended, on the card of the one at hand; else nothing."""
         progress = self.console_app.progress
         if shown is None or shown.id != progress.current or shown.id == self._ended:
-            return None
-        return next((step for step in progress.steps if step.id == self._ended), None)
+            return ""
+        ended = next((step for step in progress.steps if step.id == self._ended), None)
+        return just_ended(ended, progress.channels) if ended is not None else ""
 
     async def _show_card(self) -> None:
         app = self.console_app
