@@ -108,7 +108,7 @@ def test_a_fault_is_named_with_its_cavity(fuel_job):
     assert result.exit_code == Code.FAULTS
     text = squeezed(result.output)
     assert "Verdict: fail" in text
-    assert re.search(r"1\. channel 2, cavity H1-2.* open", text)
+    assert re.search(r"1\. Channel 2, cavity H1-2.* open", text)
 
 
 def test_a_bad_job_is_told_line_by_line(tmp_path):
