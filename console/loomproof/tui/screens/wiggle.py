@@ -178,7 +178,7 @@ and a line with its time, length and depth.
         self.query_one("#wiggle-begin").display = not view.running
         self.query_one("#wiggle-enough").display = view.running
         button = self.query_one("#wiggle-held", KeyButton)
-        button.display = not view.running
+        button.display = not view.running and not self.console_app.reading
         button.say("At rest instead" if self.held else "Hold on instead")
 
     # --- keys ---------------------------------------------------------------------------------------------
@@ -188,6 +188,8 @@ and a line with its time, length and depth.
         running = self.console_app.flex.running
         if action == "enough":
             return running
+        if action == "held" and self.console_app.reading:  # it would be driven
+            return False
         if action in ("begin", "held", "choose"):
             return not running
         if action == "flex":

@@ -85,7 +85,11 @@ class StripChart(Widget):
         lanes = self.view.lanes
         if not lanes:
             text = "No test yet: choose channels with space, then press g."
-            return [Strip([Segment(text[:width], self._style("empty"))]).adjust_cell_length(width)]
+            return [
+                Strip([Segment(text[:width], self._style("empty"))]).adjust_cell_length(
+                    width, self.rich_style
+                )
+            ]
         now_s = self.now_s()
         until_s = max(now_s, WINDOW_S)
         shown = lanes[: max(1, (height - 1) // 2)]
