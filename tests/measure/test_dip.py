@@ -7,7 +7,7 @@ import pytest
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure import Calibration, Moved, measure, measure_one, plan_pulse
-from loomproof.measure.dip import slope_jumps, threshold
+from loomproof.measure.dip import look_for_landing, slope_jumps, threshold, window_lengths
 from loomproof.measure.motion import noise_excess
 from loomproof.measure.rise import resistance_inductance, whole_rise
 from loomproof.measure.source import look_at_source
@@ -179,6 +179,29 @@ def test_the_statistic_of_a_bend_is_its_bend_over_the_sigma_of_two_slopes():
     sigma = u * np.sqrt(2 / np.sum((x - x.mean()) ** 2))
     assert z.max() == pytest.approx(2000.0 / sigma, rel=1e-9)
     assert at[np.argmax(z)] == pytest.approx(t[50] - 0.5e-5, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("statistic", "moved", "bends"), [(3.6, Moved.NO, False), (4.4, Moved.NO, True), (5.2, Moved.YES, False)]
+)
+def test_a_bend_too_small_for_a_landing_is_told(statistic, moved, bends):
+    """Without noise the statistic of a bend goes with its size: 4.08 is reached by noise in one pulse of fifty, 4.74 in
+    one of a thousand (level crossings, Owen 1956)."""
+    t, u = 26e-6 * np.arange(1, 336), np.full(335, 2e-3)
+    bend = np.where(t > 1.5e-3, t - 1.5e-3, 0.0)
+    largest = max(slope_jumps(t, bend, u[:1], w)[1].max() for w in window_lengths(335, 26e-6, 1.5e-3))
+    found = look_for_landing(
+        t, bend * statistic / largest, u, opening_low_s=0.9e-3, opening_high_s=2.1e-3, pull_in_a=None
+    )
+    assert (found.moved, found.bends) == (moved, bends)
+
+
+def test_a_pulse_that_bends_a_little_does_not_say_that_nothing_moves(maker):
+    told = answers(maker, maker.circuit(), range(300))
+    bent = [s for s in told if any("bends a little" in r for r in s.refusals)]
+    assert 1 <= len(bent) <= 15  # one in fifty of a still armature's pulses at most
+    assert all(s.moved is Moved.CANNOT_TELL and s.dip_statistic > 4.0 for s in bent)
+    assert all(s.dip_statistic < 4.2 for s in told if s.moved is Moved.NO)
 
 
 def whole(maker, c):

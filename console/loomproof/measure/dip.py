@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 FALSE_ALARM = 1e-3  # per pulse, of calling a landing where there is none
+HINT = 0.02  # per pulse, of a bend that is no landing yet, and forbids to say that there is none
 _MIN_WINDOW = 5
 
 
@@ -38,6 +39,7 @@ class Dip:
         threshold: what it was compared with.
         landing_s: where the slope jumps, from the switch-on edge; None unless `moved` is YES.
         reason: why it cannot tell, in words; empty otherwise.
+        bends: the statistic is higher than noise makes it in one pulse of fifty, though no landing.
     """
 
     moved: Moved
@@ -45,6 +47,7 @@ class Dip:
     threshold: float
     landing_s: Estimate | None = None
     reason: str = ""
+    bends: bool = False
 
     def undecided(self, reason: str) -> Dip:
         """The same, but it cannot tell."""
@@ -94,8 +97,8 @@ def threshold(samples: int, windows: list[int], false_alarm: float = FALSE_ALARM
 
 
 @lru_cache(maxsize=256)
-def _threshold(samples: int, windows: tuple[int, ...]) -> float:
-    return threshold(samples, list(windows))
+def _threshold(samples: int, windows: tuple[int, ...], false_alarm: float = FALSE_ALARM) -> float:
+    return threshold(samples, list(windows), false_alarm)
 
 
 def window_lengths(samples: int, sample_period_s: float, opening_s: float) -> list[int]:
@@ -151,7 +154,7 @@ def look_for_landing(
     elif pull_in_a is not None and float(current_a.max()) < pull_in_a:
         reason = f"the current stayed below the {pull_in_a:.3g} A that pull the armature in"
     else:
-        return Dip(Moved.NO, best, limit)
+        return Dip(Moved.NO, best, limit, bends=best > _threshold(count, tuple(windows), HINT))
     return Dip(Moved.CANNOT_TELL, best, limit, reason=reason)
 
 

@@ -96,10 +96,11 @@ def look_for_motion(
     bound = bound_stroke(time, current, u, fit, span)
     least = _LEAST_STROKE.get(load.kind, 0.05)
     if bound.upper < least:
-        return dip, bound
+        return (dip.undecided(_BENDS) if dip.bends else dip), bound
     return dip.undecided(_hidden(bound.upper, least)), bound
 
 
+_BENDS = "the current bends a little, as a short stroke's landing would and noise does in one pulse of fifty"
 _HIDDEN = "a stroke that raises the inductance by up to"
 
 
