@@ -286,6 +286,20 @@ async def test_every_place_has_a_sign_with_a_word(console, desk):
         assert len(rows.rows) == 16
 
 
+async def test_the_first_wrong_place_is_in_view_at_the_end(console, desk):
+    one, other = (next(iter(p.visible)) for p in PLACES[-2:])
+    crossed = {
+        "relay_pump": Answer(frozenset({other}), How.ASKED),
+        "tacho": Answer(frozenset({one}), How.ASKED),
+    }
+    async with console.run_test() as pilot:
+        await pilot.press("7")
+        desk.post(WalkTold(rested(ALL_RIGHT | crossed)))
+        await pilot.pause()
+        await pilot.pause()
+        assert console.screen.query_one("#walk-places", RowList).key == "relay_pump"
+
+
 async def test_buttons_do_what_their_keys_do(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("7")

@@ -190,10 +190,15 @@ def call(*arguments):
         ([str(JOB)], "Name the box, too"),
         (["--box", "sim://"], "Name the job"),
         ([str(JOB), "--box", "sim://", "--listen", "shop.example"], "give an IP address"),
+        (
+            [str(JOB), "--box", "sim://", "--records", "new.sqlite", "--resume", "none"],
+            "cannot be carried on",
+        ),
         ([str(JOB), "--box", "sim://", "--listen", "203.0.113.9"], "cannot be listened on"),
     ],
 )
-def test_a_wrong_call_is_told(arguments, told):
+def test_a_wrong_call_is_told(arguments, told, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
     done = call(*arguments)
     assert done.returncode == 2
     assert told in done.stderr

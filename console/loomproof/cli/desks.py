@@ -86,6 +86,15 @@ def _resumed(store: RecordStore, record: str | None) -> Resumed | None:
         raise StartRefusedError(f"That record cannot be carried on: {error}", BAD_JOB) from None
 
 
+def check_record(where: str | None, record: str) -> None:
+    """Raise `StartRefusedError` where a record cannot be carried on. Nothing is written to it."""
+    store = _store(where)
+    try:
+        _resumed(store, record)
+    finally:
+        store.close()
+
+
 class DeskMaker:
     """Makes the real desk when the first picture stands; what it imports is loaded only then.
 

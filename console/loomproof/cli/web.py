@@ -123,7 +123,7 @@ def _arguments(
     job: Path | None, box: str | None, who: str, records: str | None, resume: str | None
 ) -> list[str]:
     """Return the console's command; a bad job is told now and not in the browser."""
-    from loomproof.cli.desks import need_box, need_job, read_job
+    from loomproof.cli.desks import check_record, need_box, need_job, read_job
     from loomproof.tui.desk import StartRefusedError
 
     command = [sys.executable, "-m", "loomproof.cli.app"]
@@ -136,6 +136,8 @@ def _arguments(
         need_box("web", job)
     try:
         read_job(job)
+        if resume is not None:
+            check_record(records, resume)
     except StartRefusedError as refused:
         typer.echo(str(refused), err=True)
         raise typer.Exit(BAD_CALL) from None

@@ -136,6 +136,11 @@ Several wires of one connector cannot be told apart by pulling it.
         if view.asked is not None and view.asked != self._followed:
             self._followed = view.asked
             self.query_one("#walk-places", RowList).go_to(view.asked)
+        if view.stage == "done" and self._stage != "done":
+            wrong = next((row.id for row in view.rows if row.role == "bad"), None)
+            if wrong is not None:
+                self.query_one("#walk-places", RowList).go_to(wrong)
+        self._stage = view.stage
         self.query_one("#walk-moves", Static).update(moves)
         self.set_class(view.running, "-walking")
         for button in self.query("#walk-keys KeyButton").results(KeyButton):
@@ -247,6 +252,7 @@ Several wires of one connector cannot be told apart by pulling it.
 
     _pulled: list[str]
     _followed: str | None = None
+    _stage = ""
 
     def __init__(self) -> None:
         super().__init__()
