@@ -28,7 +28,7 @@ from loomproof_wire.frames import Frame, FrameReader
 
 ROOT = Path(__file__).parents[2]
 JOB = ROOT / "examples" / "inline-five-turbo.toml"
-PATIENCE_S = 15.0
+PATIENCE_S = 60.0
 
 
 class ServedBox:
