@@ -21,6 +21,7 @@
 struct slot {
     struct hal_set set; /* `fine` is the current converted first, `wide` the other one, until it is told */
     uint8_t first_input;
+    bool in_turn; /* or told for its over-current only */
     bool over;
     uint8_t lost;  /* sets missed just before it */
     uint8_t edges; /* carried out before it */
@@ -29,13 +30,14 @@ struct slot {
 struct sampler_state sampler = {.limit = NO_LIMIT};
 volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 static uint16_t first_counts, second_counts; /* of the set under way */
+static bool in_turn;                         /* it is to be told */
+static uint8_t left_out;                     /* 1: the one after it would be, and there is no time for it */
 
 static volatile bool over; /* seen, not yet told */
 static uint16_t off_low;   /* when everything went off, lower half of the tick count */
 
 static struct slot slots[SETS_WAITING];
 static volatile uint8_t put, taken;
-static uint8_t lost; /* since the last set that is to be told */
 
 static volatile uint16_t latest_supply, latest_temperature;
 static uint8_t idle_count;
@@ -75,6 +77,7 @@ void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge) {
     order->does = does[edge->sampling];
     order->judged_input = edge->limit.wide ? INPUT_WIDE : INPUT_FINE;
     order->limit = edge->limit.counts;
+    order->every = edge->sampling == HAL_SAMPLING_TRACE ? edge->every : 1;
     if (edge->sampled)
         aim(order, (uint8_t)(edge->sampled - 1U), (uint16_t)edge->at_ticks);
 }
@@ -88,7 +91,7 @@ bool sampler_is_over(void) { return over; }
 
 static void forget_sets(void) {
     taken = put;
-    lost = 0;
+    sampler.lost = 0;
     sampler.over = false;
     if (over) {
         over = false;
@@ -97,7 +100,7 @@ static void forget_sets(void) {
 }
 
 void sampler_start(uint8_t channel) {
-    struct sampler_order order = {.does = SAMPLER_TELL, .judged_input = INPUT_FINE};
+    struct sampler_order order = {.does = SAMPLER_TELL, .every = 1, .judged_input = INPUT_FINE};
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         forget_sets();
         aim(&order, channel, TCNT1);
@@ -177,6 +180,14 @@ static inline void expect_first(void) {
         ADCSRA = START;
 }
 
+/* Whether the next set is to be told. */
+static inline bool take_turn(void) {
+    if (!sampler.wanted || --sampler.until)
+        return false;
+    sampler.until = sampler.every;
+    return true;
+}
+
 /* The current that is judged; the second is being converted. When this ends its sample has been taken (2.5 us from its start at
  * most), and the hold switches may track. */
 DONE(first) {
@@ -187,10 +198,12 @@ DONE(first) {
     sampler_next_admux = AVCC_REFERENCE | sampler.drain_input;
     GPIOR0 &= (uint8_t)~_BV(PHASE_FIRST);
     GPIOR0 |= _BV(PHASE_SECOND);
+    in_turn = take_turn();
+    left_out = 0;
     uint16_t hold = (uint16_t)(OCR1B + SET_TICKS);
     if ((uint8_t)((uint8_t)hold - TCNT1L - TRACK_TICKS) > SET_TICKS) {
         hold = (uint16_t)(hold + SET_TICKS); /* too late for the next hold: that set is left out */
-        lost++;
+        left_out = take_turn();
     }
     OCR1B = hold;
     TIFR1 = _BV(OCF1B);
@@ -209,7 +222,8 @@ static inline void put_set(uint16_t drain) {
     struct slot *slot = &slots[put];
     const uint8_t next = (uint8_t)((put + 1U) % SETS_WAITING);
     if (next == taken) {
-        lost++;
+        if (in_turn)
+            sampler.lost++;
         return;
     }
     slot->set.fine = first_counts;
@@ -219,8 +233,9 @@ static inline void put_set(uint16_t drain) {
     slot->set.supply = latest_supply;
     slot->over = sampler.over;
     slot->edges = edges_done;
-    slot->lost = lost;
-    lost = 0;
+    slot->in_turn = in_turn;
+    slot->lost = sampler.lost;
+    sampler.lost = 0;
     put = next;
     if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_TOLD_AT_ONCE)
         later_raise();
@@ -230,8 +245,9 @@ static inline void put_set(uint16_t drain) {
 /* The set is whole, the supply is being converted: for the next set, since it is too late for the header of this one. */
 DONE(drain) {
     const uint16_t counts = ADC;
-    if (sampler.wanted || sampler.over)
+    if ((in_turn && sampler.wanted) || sampler.over)
         put_set(counts);
+    sampler.lost = (uint8_t)(sampler.lost + left_out);
     sampler.first_input = sampler.judged_input;
     sampler_next(sampler.first_input, BY_MATCH);
     GPIOR0 &= (uint8_t)~_BV(PHASE_DRAIN);
@@ -271,7 +287,8 @@ static void tell(struct slot *slot) {
     }
     if (slot->lost)
         core_sets_lost_isr(slot->lost);
-    core_set_isr(&slot->set);
+    if (slot->in_turn)
+        core_set_isr(&slot->set);
 }
 
 bool sampler_tell(void) {

@@ -38,6 +38,7 @@
 /* The same, made ready. */
 struct sampler_order {
     uint8_t does;
+    uint8_t every;         /* of the sets, this many-th is told */
     uint8_t judged_input;  /* current that the limit is for */
     uint8_t drain_input;
     uint8_t address;       /* of the drain multiplexers */

@@ -165,7 +165,7 @@ void activity_over_current(const struct hal_set *set, uint32_t off_ticks)
 void activity_lost(uint8_t sets)
 {
     if (running(ACTIVITY_DRIVE)) {
-        drive_lost();
+        drive_lost(sets);
     } else if (running(ACTIVITY_WATCH)) {
         watch_lost(sets);
     }

@@ -64,6 +64,7 @@ static void give_to_board(struct hal_edge *edge)
 {
     if (edge->sampling == HAL_SAMPLING_PULSE) {
         edge->sampling = next_is_traced() ? HAL_SAMPLING_TRACE : HAL_SAMPLING_PULSE;
+        edge->every = run.plan.trace_decimation;
         edge->sampled = sampled_by(edge);
         edge->limit = *limit_of(edge->sampled);
     }
@@ -197,12 +198,21 @@ void drive_set(const struct hal_set *set)
     }
 }
 
-void drive_lost(void)
+/* A pulse's trace ends before the first set that was missed: what measures it wants every one. In a bridge's trace, of which the
+ * console takes what it can, zeros stand in its place. */
+void drive_lost(uint8_t sets)
 {
-    trace_end_here();
-    hal_adc_release();
-    close_full_trace();
-    end_when_done();
+    const struct hal_set missed = {0, 0, 0, 0};
+    for (; sets > 0 && trace_filling(); sets--) {
+        if (run.plan.together) {
+            drive_set(&missed);
+        } else {
+            trace_end_here();
+            hal_adc_release();
+            close_full_trace();
+            end_when_done();
+        }
+    }
 }
 
 void drive_tell_end(uint8_t reason)

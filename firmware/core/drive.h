@@ -56,6 +56,6 @@ void drive_tell_end(uint8_t reason);
 void drive_edge(void);
 void drive_over_current(const struct hal_set *set, uint32_t off_ticks);
 void drive_set(const struct hal_set *set);
-void drive_lost(void);
+void drive_lost(uint8_t sets);
 
 #endif

@@ -43,7 +43,7 @@ enum hal_sampling {
     HAL_SAMPLING_LEAVE, /* nothing */
     HAL_SAMPLING_PULSE, /* judge by `limit` from here on; sets begin anew, but are not told, unless they are kept */
     HAL_SAMPLING_SENSE, /* judge by `limit`; sets begin anew, as by hal_adc_start */
-    HAL_SAMPLING_TRACE, /* the same, and they are kept */
+    HAL_SAMPLING_TRACE, /* the same, and they are kept; only every `every`-th is told, the first one first */
     HAL_SAMPLING_LAST,  /* judge no more; sets go on */
     HAL_SAMPLING_END,   /* judge no more; no more sets, unless they are kept */
 };
@@ -55,6 +55,7 @@ struct hal_edge {
     uint8_t drive;   /* enum hal_drive */
     uint8_t sampling; /* enum hal_sampling */
     uint8_t sampled; /* channel whose sets begin */
+    uint8_t every;   /* of a trace's sets, at least 1 */
     struct hal_limit limit;
     uint16_t again_ticks; /* not 0: one of two edges planned one after the other that come by turns, each again after this */
     uint16_t times;       /* so often again; the first of the two as often as the second, or once more */
@@ -81,7 +82,8 @@ struct hal_set {
 };
 
 /* [any] Take sample sets of `channel`, one after another, the first current sample board.first_sample_ticks after
- * now and then one set each board.sample_period_ticks, until told otherwise. The board calls core_set_isr for each.
+ * now and then one set each board.sample_period_ticks, until told otherwise. The board calls core_set_isr for each, or
+ * core_sets_lost_isr for what it would have told and missed.
  * Over-current is the board's own: a sample above the limit of the edge switches everything off (hal_all_off,
  * hal_edge_cancel) as soon as it is converted; then the board calls core_over_current_isr, before the set is handed over. */
 void hal_adc_start(uint8_t channel);

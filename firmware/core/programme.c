@@ -89,7 +89,7 @@ static bool pulse_edge(struct programme *p, struct hal_edge *edge)
             return false;
         }
         set(edge, p->start, channel, HAL_ON, HAL_SAMPLING_PULSE);
-            p->phase = p->kind == PEAK_HOLD ? PHASE_CHOP : PHASE_OFF;
+        p->phase = p->kind == PEAK_HOLD ? PHASE_CHOP : PHASE_OFF;
         p->chop_at = p->start + p->peak;
         return true;
     }
@@ -154,11 +154,11 @@ static bool bridge_edge(struct programme *p, struct hal_edge *edge)
     }
     switch (p->phase) {
     case PHASE_GROUND:
-        set(edge, p->start, ground, HAL_LOW, HAL_SAMPLING_LEAVE);
+        set(edge, p->start, ground, HAL_LOW, HAL_SAMPLING_PULSE); /* the first of the two: a board may be late for the other */
         p->phase = PHASE_SUPPLY;
         return true;
     case PHASE_SUPPLY:
-        set(edge, p->start, supply, HAL_HIGH, HAL_SAMPLING_PULSE);
+        set(edge, p->start, supply, HAL_HIGH, HAL_SAMPLING_LEAVE);
         p->phase = PHASE_CHOP;
         return true;
     case PHASE_CHOP:

@@ -33,7 +33,6 @@ static struct trace traces[CORE_TRACE_BUFFERS];
 static uint8_t filling = NONE;
 static struct trace *filled; /* the same as a pointer */
 static uint8_t *write_at; /* where the next set of it goes */
-static uint8_t skip; /* sets to pass over before the next kept one */
 static uint8_t closed_order;
 static uint16_t last_id;
 static volatile uint16_t overruns;
@@ -96,7 +95,6 @@ void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint
     trace->count = 0;
     trace->on_ticks = on_ticks;
     write_at = set_at(filling, 0);
-    skip = 0;
 }
 
 bool trace_filling(void)
@@ -133,11 +131,6 @@ bool trace_put(const struct hal_set *set)
     if (trace->count == trace->wanted) {
         return true;
     }
-    if (skip > 0) {
-        skip--;
-        return false;
-    }
-    skip = (uint8_t)(trace->decimation - 1u);
     pack(write_at, set);
     write_at += HAL_TRACE_SET_BYTES;
     trace->count++;

@@ -7,8 +7,8 @@
 
 void trace_reset(const struct hal_board *board);
 
-/* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those offered. An earlier one still being
- * filled is closed first. */
+/* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those that the board takes; it tells no others. An earlier
+ * one still being filled is closed first. */
 void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint16_t sets, uint32_t on_ticks);
 
 /* [isr] Whether one is being filled. */
@@ -17,7 +17,7 @@ bool trace_filling(void);
 /* [isr] Offer the next sample set; returns whether the trace is full with it. */
 bool trace_put(const struct hal_set *set);
 
-/* [isr] Sets were missed: the trace being filled ends with those that it has, for later ones would be at wrong times. */
+/* [isr] The trace being filled ends with the sets that it has. */
 void trace_end_here(void);
 
 /* [isr] Whether the trace being filled has all its sets. */

@@ -8,7 +8,7 @@
 
 #define WIRE_PROTOCOL_MAJOR 1u
 #define WIRE_PROTOCOL_MINOR 0u
-#define WIRE_SPEC_HASH 0x5B38BA65ul /* CRC-32 of the bytes of wire.toml */
+#define WIRE_SPEC_HASH 0x6F0F0DAEul /* CRC-32 of the bytes of wire.toml */
 
 #define WIRE_DELIMITER 0u
 #define WIRE_MAX_BODY_BYTES 220u
@@ -29,6 +29,7 @@
 #define WIRE_MAX_DUTY_PERMILLE 900u
 #define WIRE_MIN_PERIOD_US 200u
 #define WIRE_MIN_ON_TIME_US 50u
+#define WIRE_MIN_CHOP_PERIOD_US 150u
 #define WIRE_MAX_CURRENT_MA 20000u
 #define WIRE_MAX_SENSE_US 200u
 #define WIRE_MAX_ARM_MS 60000u

@@ -65,7 +65,9 @@ static struct {
     bool judged; /* by the limit below */
     struct hal_limit limit;
     bool pulse; /* between an edge that began to be judged and one that ended it */
-    bool told;  /* sets are */
+    bool told;  /* sets are, */
+    uint8_t every; /* this many-th of them, */
+    uint8_t until; /* the next after so many */
     bool kept;  /* sets are wanted for a trace */
     bool stop_open;
     uint64_t hung_until;
@@ -145,6 +147,7 @@ void hal_adc_start(uint8_t channel)
 {
     m.converted = channel;
     m.told = true;
+    m.every = m.until = 1;
     m.phase = PHASE_CURRENT;
     m.anchor = m.now + FIRST_TICKS;
     m.conversion = m.anchor;
@@ -164,6 +167,15 @@ void hal_adc_release(void)
     }
 }
 
+static void begin_sets(const struct hal_edge *edge)
+{
+    hal_adc_start(edge->sampled);
+    m.told = edge->sampling != HAL_SAMPLING_PULSE;
+    if (edge->sampling == HAL_SAMPLING_TRACE) {
+        m.every = edge->every;
+    }
+}
+
 static void sample_from_edge(const struct hal_edge *edge)
 {
     switch (edge->sampling) {
@@ -173,8 +185,7 @@ static void sample_from_edge(const struct hal_edge *edge)
         m.limit = edge->limit;
         m.judged = m.pulse = true;
         if (edge->sampling != HAL_SAMPLING_PULSE || !m.kept) {
-            hal_adc_start(edge->sampled);
-            m.told = edge->sampling != HAL_SAMPLING_PULSE;
+            begin_sets(edge);
         }
         m.kept = m.kept || edge->sampling == HAL_SAMPLING_TRACE;
         break;
@@ -300,7 +311,8 @@ static void convert(void)
         m.anchor += SET_TICKS;
         m.conversion = m.anchor;
         m.set.drain = plant_drain_counts(m.converted);
-        if (m.told) {
+        if (m.told && --m.until == 0) {
+            m.until = m.every;
             core_set_isr(&m.set);
         }
         break;

@@ -21,7 +21,7 @@ from loomproof_wire.codec import (
 
 PROTOCOL_MAJOR = 1
 PROTOCOL_MINOR = 0
-SPEC_HASH = 0x5B38BA65
+SPEC_HASH = 0x6F0F0DAE
 """CRC-32 of the bytes of wire.toml."""
 
 
@@ -67,6 +67,7 @@ class Ceilings:
     max_duty_permille: int = 900
     min_period_us: int = 200
     min_on_time_us: int = 50
+    min_chop_period_us: int = 150
     max_current_ma: int = 20000
     max_sense_us: int = 200
     max_arm_ms: int = 60000
@@ -754,7 +755,7 @@ class DrivePeakHold:
         period_us: u32, us, 200 to 10000000.
         on_time_us: u32, us, 50 to 100000.
         peak_us: u32, us, 50 to 100000.
-        chop_period_us: u16, us, 40 to 1000.
+        chop_period_us: u16, us, 150 to 1000.
         chop_duty_permille: u16, 50 to 950.
         trace_every: u16.
         trace_decimation: u8, 1 to 255.
@@ -787,7 +788,7 @@ class DrivePeakHold:
             check_int(2, "period_us", self.period_us, 200, 10000000),
             check_int(3, "on_time_us", self.on_time_us, 50, 100000),
             check_int(4, "peak_us", self.peak_us, 50, 100000),
-            check_int(5, "chop_period_us", self.chop_period_us, 40, 1000),
+            check_int(5, "chop_period_us", self.chop_period_us, 150, 1000),
             check_int(6, "chop_duty_permille", self.chop_duty_permille, 50, 950),
             check_int(7, "trace_every", self.trace_every, 0, 65535),
             check_int(8, "trace_decimation", self.trace_decimation, 1, 255),
@@ -804,7 +805,7 @@ class DrivePeakHold:
             period_us=check_int(2, "period_us", values[2], 200, 10000000),
             on_time_us=check_int(3, "on_time_us", values[3], 50, 100000),
             peak_us=check_int(4, "peak_us", values[4], 50, 100000),
-            chop_period_us=check_int(5, "chop_period_us", values[5], 40, 1000),
+            chop_period_us=check_int(5, "chop_period_us", values[5], 150, 1000),
             chop_duty_permille=check_int(6, "chop_duty_permille", values[6], 50, 950),
             trace_every=check_int(7, "trace_every", values[7], 0, 65535),
             trace_decimation=check_int(8, "trace_decimation", values[8], 1, 255),
@@ -860,7 +861,7 @@ class DriveBridge:
         channel_supply: u8, 1 to 16.
         channel_ground: u8, 1 to 16.
         duration_ms: u16, ms, 1 to 10000.
-        chop_period_us: u16, us, 40 to 1000.
+        chop_period_us: u16, us, 150 to 1000.
         duty_permille: u16, 1 to 900.
         trace_decimation: u8, 1 to 255.
         trace_samples: u16, 0 to 600.
@@ -887,7 +888,7 @@ class DriveBridge:
             check_int(0, "channel_supply", self.channel_supply, 1, 16),
             check_int(1, "channel_ground", self.channel_ground, 1, 16),
             check_int(2, "duration_ms", self.duration_ms, 1, 10000),
-            check_int(3, "chop_period_us", self.chop_period_us, 40, 1000),
+            check_int(3, "chop_period_us", self.chop_period_us, 150, 1000),
             check_int(4, "duty_permille", self.duty_permille, 1, 900),
             check_int(5, "trace_decimation", self.trace_decimation, 1, 255),
             check_int(6, "trace_samples", self.trace_samples, 0, 600),
@@ -901,7 +902,7 @@ class DriveBridge:
             channel_supply=check_int(0, "channel_supply", values[0], 1, 16),
             channel_ground=check_int(1, "channel_ground", values[1], 1, 16),
             duration_ms=check_int(2, "duration_ms", values[2], 1, 10000),
-            chop_period_us=check_int(3, "chop_period_us", values[3], 40, 1000),
+            chop_period_us=check_int(3, "chop_period_us", values[3], 150, 1000),
             duty_permille=check_int(4, "duty_permille", values[4], 1, 900),
             trace_decimation=check_int(5, "trace_decimation", values[5], 1, 255),
             trace_samples=check_int(6, "trace_samples", values[6], 0, 600),

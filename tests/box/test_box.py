@@ -111,7 +111,7 @@ def test_hold_peak_hold_and_scan(box):
     held = box.drive_hold(4, 300, trace_decimation=20, trace_samples=100)
     assert (held.reason, len(held.traces)) == (EndReason.COMPLETE, 1)
     box.arm(Hazard.FUEL, 5)
-    peak = box.drive_peak_hold(1, 3, 50_000, 4000, 1000, 100, 300, trace_every=1, trace_samples=200)
+    peak = box.drive_peak_hold(1, 3, 50_000, 4000, 1000, 150, 300, trace_every=1, trace_samples=200)
     assert (peak.pulses, peak.reason, len(peak.traces)) == (3, EndReason.COMPLETE, 3)
     scan = box.scan([1, 4], 150)
     assert scan.mask == scan.sensed_mask == 0b1001

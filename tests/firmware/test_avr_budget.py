@@ -66,7 +66,7 @@ def test_the_stack_leaves_a_margin(built, part):
     ready(console)
     console.ask(messages.DriveTrain(RELAY, 50, 4_000, 1_000, 1, 1, 20))
     console.beat(0.3)
-    console.ask(messages.DrivePeakHold(RELAY, 20, 4_000, 1_000, 300, 100, 500, 1, 1, 20))
+    console.ask(messages.DrivePeakHold(RELAY, 20, 4_000, 1_000, 300, 150, 500, 1, 1, 20))
     console.beat(0.2)
     console.ask(messages.Scan(0xF, 100))
     console.ask(messages.GetDigest())

@@ -216,7 +216,7 @@ trains = st.builds(
 )  # fmt: skip
 peaks = st.builds(
     wire.DrivePeakHold, CHANNELS, st.sampled_from([1, 3]), PERIODS, ON_TIMES, st.sampled_from([50, 1000, 2500]),
-    st.sampled_from([40, 100, 333]), st.sampled_from([50, 333, 500, 950]), st.sampled_from([0, 1]), DECIMATION, SAMPLES,
+    st.sampled_from([150, 200, 333]), st.sampled_from([50, 333, 500, 950]), st.sampled_from([0, 1]), DECIMATION, SAMPLES,
 )  # fmt: skip
 holds = st.builds(wire.DriveHold, CHANNELS, st.sampled_from([1, 5, 40, 300]), DECIMATION, SAMPLES)
 steppers = st.builds(
@@ -227,7 +227,7 @@ steppers = st.builds(
 )
 bridges = st.builds(
     wire.DriveBridge, st.sampled_from([15, 16, 1]), st.sampled_from([15, 16, 16]), st.sampled_from([1, 30]),
-    st.sampled_from([40, 100, 1000]), st.sampled_from([50, 300, 500, 900]), DECIMATION, SAMPLES,
+    st.sampled_from([150, 333, 1000]), st.sampled_from([50, 300, 500, 900]), DECIMATION, SAMPLES,
 )  # fmt: skip
 senses = st.builds(wire.Sense, CHANNELS, st.sampled_from([10, 60, 80, 200]), st.sampled_from([1, 40]))
 reads = st.builds(wire.ReadTrace, st.integers(0, 12), st.sampled_from([0, 0, 25, 90, 600]))
@@ -410,7 +410,7 @@ def test_a_bridge_that_needs_fuel_and_runs_the_pump_is_refused_by_both(core):
     pair.send(replace(LOAD, channel=15, fuel_pump=1, max_sense_us=0))
     pair.send(replace(LOAD, channel=16, hazard=Hazard.FUEL, max_sense_us=0))
     pair.send(wire.Arm(Hazard.FUEL, 5000))
-    pair.send(wire.DriveBridge(15, 16, 30, 100, 500, 1, 0))
+    pair.send(wire.DriveBridge(15, 16, 30, 150, 500, 1, 0))
     pair.compare()
     _, refused = pair.heard[1][-1] if isinstance(pair.heard[1][-1][1], wire.Refused) else pair.heard[1][-2]
     assert refused == wire.Refused(wire.DriveBridge.KIND, wire.Refusal.PUMP_CHANNEL, 15)

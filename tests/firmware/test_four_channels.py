@@ -65,7 +65,7 @@ def test_it_has_four_channels_and_no_half_bridge_whatever_its_eeprom_says(elf):
     assert told == [low, low, ChannelKind.HIGH_SIDE, low]
     for channel in (1, 2):
         console.ask(Configure(channel, LoadClass.MOTOR, Hazard.MOTION, 0, 1000, 100, 900, 1, 1000, 0))
-    refused = console.ask(messages.DriveBridge(1, 2, 50, 100, 500, 1, 0))
+    refused = console.ask(messages.DriveBridge(1, 2, 50, 200, 500, 1, 0))
     assert (refused.reason, refused.detail) == (Refusal.WRONG_KIND, 1)
     longer = messages.DriveTrain(3, 1, 10_000, 1000, 1, 1, identity.max_trace_samples + 1)
     refused = console.ask(longer)

@@ -131,7 +131,7 @@ def test_limits_stay_within_what_the_wire_can_say() -> None:
     import loomproof_wire
 
     wire = tomllib.loads(files(loomproof_wire).joinpath("wire.toml").read_text(encoding="utf-8"))["ceilings"]
-    from loomproof.job.loadtype import DriveLimits, Train
+    from loomproof.job.loadtype import DriveLimits, PeakHold, Train
 
     bounds = DriveLimits.model_json_schema()["properties"]
     assert bounds["max_on_time_ms"]["maximum"] * 1000 == wire["max_on_time_us"]
@@ -141,4 +141,7 @@ def test_limits_stay_within_what_the_wire_can_say() -> None:
     assert bounds["max_count"]["maximum"] == wire["max_count"]
     assert bounds["max_current_a"]["maximum"] * 1000 == wire["max_current_ma"]
     assert bounds["max_sense_us"]["maximum"] == wire["max_sense_us"]
+    assert (
+        PeakHold.model_json_schema()["properties"]["chop_period_us"]["minimum"] == wire["min_chop_period_us"]
+    )
     assert Train.model_json_schema()["properties"]["on_time_ms"]["minimum"] * 1000 == wire["min_on_time_us"]

@@ -55,7 +55,7 @@ def test_only_relays_and_motors_run_pumps() -> None:
 
 
 def test_peak_and_hold_is_for_injectors() -> None:
-    peak_hold = PeakHold(peak_ms=1, chop_period_us=50, chop_duty=0.2)
+    peak_hold = PeakHold(peak_ms=1, chop_period_us=150, chop_duty=0.2)
     assert told("valve_purge", peak_hold=peak_hold)[0][0] == "peak_hold"
     assert told("injector_high", peak_hold=peak_hold) == []
 

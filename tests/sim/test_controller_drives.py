@@ -146,7 +146,7 @@ def test_drives_the_driver_cannot_do_are_refused(console: Any, train: Any) -> No
         console.configure(channel, max_current_ma=200)
     assert console.refusal(train(15))[0] is Refusal.WRONG_KIND
     assert console.refusal(wire.DriveStepper((1, 2, 3, 14), 4, 1000))[0] is Refusal.WRONG_KIND
-    assert console.refusal(wire.DriveBridge(15, 1, 10, 100, 300, 1, 0))[0] is Refusal.WRONG_KIND
+    assert console.refusal(wire.DriveBridge(15, 1, 10, 200, 300, 1, 0))[0] is Refusal.WRONG_KIND
     assert console.refusal(train(1))[0] is Refusal.NOT_CONFIGURED
 
 

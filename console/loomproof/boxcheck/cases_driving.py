@@ -4,19 +4,23 @@ from itertools import pairwise
 
 from loomproof.boxcheck.bench import Bench
 from loomproof.boxcheck.case import CaseBook, Need
+from loomproof.boxcheck.cases_limits import refused_too_fast
 from loomproof.boxcheck.subjects import Subject
 from loomproof_wire.messages import (
     CEILINGS,
+    TIMING,
     BoxState,
     Cancel,
     DriveBridge,
     DriveEnded,
+    DrivePeakHold,
     DriveStepper,
     EndReason,
     LoadClass,
     Refusal,
     Stop,
     StopReason,
+    Telemetry,
     TraceReady,
 )
 
@@ -132,12 +136,35 @@ def bridge_drives(bench: Bench) -> None:
     for channel in (plus, minus):
         subject = Subject(channel, LoadClass.VALVE, max_current_ma=20_000)
         bench.accepted(bench.configuration(subject, max_hold_ms=100, max_duty_permille=300))
-    bench.refused(DriveBridge(plus, plus, 50, 100, 200, 1, 0), Refusal.OUT_OF_RANGE)
-    bench.refused(DriveBridge(plus, minus, 101, 100, 200, 1, 0), Refusal.OVER_ON_TIME, 100_000)
-    bench.refused(DriveBridge(plus, minus, 50, 100, 301, 1, 0), Refusal.OVER_DUTY, 300)
-    bench.accepted(DriveBridge(plus, minus, 50, 100, 200, 1, 0))
+    shortest_us = CEILINGS.min_chop_period_us
+    bench.refused(DriveBridge(plus, plus, 50, shortest_us, 200, 1, 0), Refusal.OUT_OF_RANGE, 1)
+    refused_too_fast(bench, DriveBridge(plus, minus, 50, shortest_us, 200, 1, 0), 3)
+    bench.refused(DriveBridge(plus, minus, 101, shortest_us, 200, 1, 0), Refusal.OVER_ON_TIME, 100_000)
+    bench.refused(DriveBridge(plus, minus, 50, shortest_us, 301, 1, 0), Refusal.OVER_DUTY, 300)
+    bench.accepted(DriveBridge(plus, minus, 50, shortest_us, 200, 1, 0))
     bench.ended(EndReason.COMPLETE, 50)
     bench.idle()
+
+
+@BOOK.case(
+    "Chopped as fast as may be asked, the box goes on reporting and obeys a stop.",
+    rule=GUARANTEES,
+    needs=(Need.CHANNEL,),
+    mend="Nothing that chops may keep the rest of the program waiting: refuse what is too fast.",
+)
+def chopping_leaves_time(bench: Bench) -> None:
+    given = bench.configure()
+    on_us = given.max_on_time_us
+    period_us = on_us * 1000 // given.max_duty_permille + 1
+    peak_us, chop_us = min(1000, on_us), CEILINGS.min_chop_period_us
+    pulses = given.max_count
+    bench.accepted(
+        DrivePeakHold(bench.channel, pulses, period_us, on_us, peak_us, chop_us, 500, 1, 4, bench.sets(300))
+    )
+    for _ in range(3):
+        bench.event(Telemetry, 1.5 * TIMING.telemetry_period_ms, state=BoxState.DRIVING)
+    bench.accepted(Stop())
+    bench.ended(EndReason.STOPPED)
 
 
 @BOOK.case(

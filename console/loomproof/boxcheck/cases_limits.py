@@ -3,6 +3,7 @@
 from loomproof.boxcheck.bench import LOWEST_TRIP_MA, Bench
 from loomproof.boxcheck.case import CaseBook, Need, NotShown
 from loomproof_wire.messages import (
+    CEILINGS,
     Arm,
     Cancel,
     ChannelKind,
@@ -45,6 +46,16 @@ def train_limits(bench: Bench) -> None:
     bench.ended(EndReason.COMPLETE, 60, pulses=3)
 
 
+def refused_too_fast(bench: Bench, drive: DrivePeakHold | DriveBridge, field: int) -> None:
+    """Check that the same drive is refused when its chopping, this field of it, is a microsecond too fast."""
+    values = [*drive.LAYOUT.unpack(drive.encode_body())]
+    values[field] = CEILINGS.min_chop_period_us - 1
+    sequence = bench.next_sequence()
+    bench.line.send_raw(drive.KIND, sequence, drive.LAYOUT.pack(*values))
+    name = f"{drive.NAME} chopped every {values[field]} us"
+    bench.must_refuse(bench.answer(sequence, name), name, drive.KIND, Refusal.OUT_OF_RANGE, field)
+
+
 @BOOK.case(
     "Peak-and-hold is held against the same limits, and its peak cannot be longer than its pulse.",
     rule=GUARANTEES,
@@ -55,12 +66,18 @@ def train_limits(bench: Bench) -> None:
 def peak_hold_limits(bench: Bench) -> None:
     bench.configure(max_on_time_us=3000, max_duty_permille=500, max_count=2)
 
-    def drive(count: int = 1, on_time_us: int = 3000, peak_us: int = 500) -> DrivePeakHold:
-        return DrivePeakHold(bench.channel, count, 20_000, on_time_us, peak_us, 100, 300, 0, 1, 0)
+    def drive(
+        count: int = 1,
+        on_time_us: int = 3000,
+        peak_us: int = 500,
+        chop_us: int = CEILINGS.min_chop_period_us,
+    ) -> DrivePeakHold:
+        return DrivePeakHold(bench.channel, count, 20_000, on_time_us, peak_us, chop_us, 300, 0, 1, 0)
 
     bench.refused(drive(on_time_us=3001), Refusal.OVER_ON_TIME, 3000)
     bench.refused(drive(count=3), Refusal.OVER_COUNT, 2)
     bench.refused(drive(peak_us=3001), Refusal.OUT_OF_RANGE, 4)
+    refused_too_fast(bench, drive(), 5)
     bench.accepted(drive(count=2))
     bench.ended(EndReason.COMPLETE, 60, pulses=2)
 
@@ -107,7 +124,7 @@ def wrong_kind(bench: Bench) -> None:
     first, second = (subject.channel for subject in bench.subjects.switched[:2])
     if ChannelKind.HALF_BRIDGE in (bench.infos[first].channel_kind, bench.infos[second].channel_kind):
         raise NotShown("the harmless channels are half-bridges")
-    bench.refused(DriveBridge(first, second, 10, 100, 100, 1, 0), Refusal.WRONG_KIND)
+    bench.refused(DriveBridge(first, second, 10, 150, 100, 1, 0), Refusal.WRONG_KIND)
 
 
 @BOOK.case(

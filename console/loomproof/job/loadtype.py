@@ -42,7 +42,7 @@ class PeakHold(Part):
 
     peak_ms: Annotated[Number, Field(ge=0.05, le=100)]
     """Time fully on."""
-    chop_period_us: Annotated[Whole, Field(ge=40, le=1000)]
+    chop_period_us: Annotated[Whole, Field(ge=150, le=1000)]
     """Period of the chopping after it."""
     chop_duty: Annotated[Number, Field(ge=0.05, le=0.95)]
     """Part of the chopping period that is on."""

@@ -202,7 +202,7 @@ def trace_from_counts(
     truncated: bool = False,
     tripped: bool = False,
 ) -> Trace:
-    """A trace from one capture of the box.
+    """A trace from one capture of the box. A set of four zeros is one that the box missed; it is left out.
 
     Args:
         fine: (n,) counts of the fine current range; likewise `wide`, `supply` and `drain`.
@@ -226,10 +226,12 @@ def trace_from_counts(
     arrays = [np.asarray(a, dtype=np.float64).ravel() for a in (fine, wide, supply, drain)]
     if len({a.size for a in arrays}) != 1:
         raise ValueError(f"the four arrays of a trace differ in length: {[a.size for a in arrays]}")
+    times = first_sample_s + sample_period_s * np.arange(arrays[0].size, dtype=np.float64)
+    taken = np.any(arrays, axis=0)
+    times, arrays = times[taken], [a[taken] for a in arrays]
     current, current_u, over = merge_ranges(arrays[0], arrays[1], calibration)
-    times = first_sample_s + sample_period_s * np.arange(current.size, dtype=np.float64)
     edges = (0.0, on_time_s)
-    # Behind a weak battery the supply jumps as the pin does.
+    # Behind a weak battery the supply jumps as the pin does; a box may have read it before the edge for the set after it.
     supply_v = _at(times, times + supply_skew_s, arrays[2] * calibration.supply_v_per_count, edges)
     drain_v = _at(times, times + drain_skew_s, arrays[3] * calibration.drain_v_per_count, edges)
     inside = (times >= 0.0) & (times < on_time_s)

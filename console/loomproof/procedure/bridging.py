@@ -20,6 +20,8 @@ A small controller has two edges to carry out in it, and samples to take beside 
 """
 _CHOP_EDGE_S = 3e-6
 """A sample nearer to an edge of the chopping may belong to either side of it."""
+_CHOP_LATE_S = 17e-6
+"""So late an edge of the chopping may come that a box has no time to wait for; never early (docs/protocol.md)."""
 _FIRSTS_S = np.linspace(0.0, BRIDGE_CHOP_US * 1e-6, 20, endpoint=False)
 """Where in the chopping the first sample may lie; the box tells with the trace only."""
 _LEAST_FOR_RIPPLE = 12
@@ -73,7 +75,7 @@ def _connected(time_s: NDArray[np.float64], duty: float) -> NDArray[np.bool_]:
     """At which instants from the first switching on the supply is connected, for certain."""
     chop_s = BRIDGE_CHOP_US * 1e-6
     since_s = np.mod(time_s, chop_s)
-    return (since_s >= _CHOP_EDGE_S) & (since_s < duty * chop_s - _CHOP_EDGE_S)
+    return (since_s >= _CHOP_EDGE_S + _CHOP_LATE_S) & (since_s < duty * chop_s - _CHOP_EDGE_S)
 
 
 def _longest_blind_s(time_s: NDArray[np.float64], on_time_s: float, duty: float) -> float:

@@ -10,7 +10,7 @@ from enum import StrEnum
 from loomproof.job.model import Job
 from loomproof.procedure.sheet import BRIDGE_US, STEP_US, STEPS_PER_WINDING, stepper_groups
 from loomproof.safety import Budget, Pulses, fit_train
-from loomproof_wire.messages import ChannelKind
+from loomproof_wire.messages import CEILINGS, ChannelKind
 
 
 class Way(StrEnum):
@@ -30,7 +30,7 @@ Values = Mapping[str, float]
 """Settings by key, in the units that the settings name."""
 DEFAULT_PEAK_SHARE = 0.4
 DEFAULT_HOLD_PERCENT = 30.0
-SHORTEST_CHOP_US, LONGEST_CHOP_US = 50, 1000
+SHORTEST_CHOP_US, LONGEST_CHOP_US = CEILINGS.min_chop_period_us, 1000
 CHOP_SHARE = 0.1
 """Of a load's time constant: the current then ripples little. Common practice, no source."""
 

@@ -94,7 +94,7 @@ static double volts_at(struct cosim *sim, uint64_t cycle) {
         return 0.0;
     const int input = mux | (high ? 8 : 0);
     const bool is_held = sim->adc.held_inputs >> input & 1U && sim->adc.hold_cycle != COSIM_NEVER;
-    return is_held ? held(sim, input, sim->adc.hold_cycle) : between(sim, input, cycle);
+    return is_held ? sim->adc.held_volts[input] : between(sim, input, cycle);
 }
 
 /* One ADC clock after the start the input is taken over; later changes are for the next conversion. */
@@ -151,11 +151,19 @@ void cosim_adc_trigger(struct cosim *sim, int source) {
         begin(sim, sim->adc.first ? first_one : triggered, 0);
 }
 
+/* The loom is asked at once: by the time of the conversion something may have been switched. */
+static void hold_now(struct cosim *sim, uint64_t cycle) {
+    sim->adc.hold_cycle = sim->adc.last_hold_cycle = cycle;
+    for (int input = 0; input < COSIM_ADC_INPUTS; input++)
+        if (sim->adc.held_inputs >> input & 1U && sim->on_volts)
+            sim->adc.held_volts[input] = held(sim, input, cycle);
+}
+
 void cosim_adc_hold(struct cosim *sim, bool hold, uint64_t cycle) {
     if (!hold)
         sim->adc.hold_cycle = COSIM_NEVER;
     else if (sim->adc.hold_cycle == COSIM_NEVER)
-        sim->adc.hold_cycle = sim->adc.last_hold_cycle = cycle;
+        hold_now(sim, cycle);
 }
 
 static void write_adcsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {

@@ -86,6 +86,7 @@ struct cosim_adc {
     uint16_t result;
     uint64_t hold_cycle; /* COSIM_NEVER: the hold switch tracks */
     uint64_t last_hold_cycle;
+    double held_volts[COSIM_ADC_INPUTS];
     uint32_t held_inputs;
     struct cosim_foresight foresight[COSIM_ADC_INPUTS];
 };
