@@ -30,8 +30,6 @@ struct slot {
 struct sampler_state sampler = {.limit = NO_LIMIT};
 volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 static uint16_t first_counts, second_counts; /* of the set under way */
-static bool in_turn;                         /* it is to be told */
-static uint8_t left_out;                     /* 1: the one after it would be, and there is no time for it */
 
 static volatile bool over; /* seen, not yet told */
 static uint16_t off_low;   /* when everything went off, lower half of the tick count */
@@ -180,14 +178,6 @@ static inline void expect_first(void) {
         ADCSRA = START;
 }
 
-/* Whether the next set is to be told. */
-static inline bool take_turn(void) {
-    if (!sampler.wanted || --sampler.until)
-        return false;
-    sampler.until = sampler.every;
-    return true;
-}
-
 /* The current that is judged; the second is being converted. When this ends its sample has been taken (2.5 us from its start at
  * most), and the hold switches may track. */
 DONE(first) {
@@ -198,12 +188,10 @@ DONE(first) {
     sampler_next_admux = AVCC_REFERENCE | sampler.drain_input;
     GPIOR0 &= (uint8_t)~_BV(PHASE_FIRST);
     GPIOR0 |= _BV(PHASE_SECOND);
-    in_turn = take_turn();
-    left_out = 0;
     uint16_t hold = (uint16_t)(OCR1B + SET_TICKS);
     if ((uint8_t)((uint8_t)hold - TCNT1L - TRACK_TICKS) > SET_TICKS) {
         hold = (uint16_t)(hold + SET_TICKS); /* too late for the next hold: that set is left out */
-        left_out = take_turn();
+        sampler.left_out = true;
     }
     OCR1B = hold;
     TIFR1 = _BV(OCF1B);
@@ -218,7 +206,15 @@ DONE(second) {
     GPIOR0 |= _BV(PHASE_DRAIN);
 }
 
-static inline void put_set(uint16_t drain) {
+/* Whether the next set is to be told. */
+static inline bool take_turn(void) {
+    if (!sampler.wanted || --sampler.until)
+        return false;
+    sampler.until = sampler.every;
+    return true;
+}
+
+static inline void put_set(uint16_t drain, bool in_turn) {
     struct slot *slot = &slots[put];
     const uint8_t next = (uint8_t)((put + 1U) % SETS_WAITING);
     if (next == taken) {
@@ -245,9 +241,13 @@ static inline void put_set(uint16_t drain) {
 /* The set is whole, the supply is being converted: for the next set, since it is too late for the header of this one. */
 DONE(drain) {
     const uint16_t counts = ADC;
-    if ((in_turn && sampler.wanted) || sampler.over)
-        put_set(counts);
-    sampler.lost = (uint8_t)(sampler.lost + left_out);
+    const bool in_turn = take_turn();
+    if (in_turn || sampler.over)
+        put_set(counts, in_turn);
+    if (sampler.left_out) {
+        sampler.left_out = false;
+        sampler.lost = (uint8_t)(sampler.lost + take_turn());
+    }
     sampler.first_input = sampler.judged_input;
     sampler_next(sampler.first_input, BY_MATCH);
     GPIOR0 &= (uint8_t)~_BV(PHASE_DRAIN);

@@ -35,6 +35,7 @@ extern struct sampler_state {
     uint8_t every;  /* this many-th of them, */
     uint8_t until;  /* the next after so many */
     uint8_t lost;   /* of those that would have been told, since the last one that is */
+    bool left_out; /* there is no time for the set after the one under way */
     bool over;   /* the set under way was over the limit */
 } sampler;
 
@@ -87,6 +88,7 @@ static inline void sampler_begin_anew(const struct sampler_order *order) {
     sampler.every = order->every;
     sampler.until = 1;
     sampler.lost = 0;
+    sampler.left_out = false;
     sampler.over = false;
 }
 
