@@ -26,8 +26,7 @@ fuse_a = 15
 section_mm2 = 1.0
 length_m = 0.5
 """
-LOADS = {1: "relay_plain", 2: "injector_high", 3: "relay_plain", 4: "valve_purge"}
-"""No lamp: where a sample set of its first pulse is missed, it is measured once more while warm, and doubted."""
+LOADS = {1: "relay_plain", 2: "injector_high", 3: "lamp_5w", 4: "valve_purge"}
 
 
 @pytest.fixture(scope="module")
