@@ -195,7 +195,7 @@ def traces_readable_always(bench: Bench) -> None:
 def sense_pulse(bench: Bench) -> None:
     bench.configure(hazard=Hazard.MOTION)
     count = bench.sets(20)
-    counts = []
+    counts: list[int] = []
     while (
         count not in counts and len(counts) < TRIES
     ):  # a box that is busy with the line may end a trace early
