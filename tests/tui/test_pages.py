@@ -79,7 +79,18 @@ async def test_digits_typed_into_a_setting_stay_there(console):
 # --- hands, palette, help ------------------------------------------------------------------------------
 
 
-async def test_hands_pull_seat_flex_and_switch(console, hands):
+async def test_a_hand_pulls_every_wire_of_a_connector(console, desk, hands):
+    first, second = (replace(c, location="splice box") for c in desk.progress.channels[:2])
+    desk.progress = replace(desk.progress, channels=(first, second, *desk.progress.channels[2:]))
+    async with console.run_test() as pilot:
+        await pilot.press("6", "home", "p")
+        assert hands.did == [("pull", first.channel), ("pull", second.channel)]
+        assert text_of(console).count("◇ pulled") == 2
+
+
+async def test_hands_pull_seat_flex_and_switch(console, desk, hands):
+    apart = tuple(replace(c, location=f"place {c.channel}") for c in desk.progress.channels)
+    desk.progress = replace(desk.progress, channels=apart)
     async with console.run_test() as pilot:
         await pilot.press("6", "home", "down", "p", "s", "f", "b", "x", "x")
         assert hands.did == [

@@ -83,7 +83,7 @@ class WordTable:
             ),
         ]
         if seen.noticed is not Noticed.NOT_ASKED:
-            rows.append((self.noticed, _noticed(seen.noticed), f"the operator: {seen.noticed}"))
+            rows.append((self.noticed, _noticed(seen.noticed), _OPERATOR[seen.noticed]))
         if seen.pull is not None and seen.pull.outcome != "skipped":
             rows.append((self.pull, str(seen.pull.outcome), f"pulling its connector: {seen.pull.outcome}"))
         return [
@@ -116,6 +116,13 @@ def _binary(probability: float | None, *, yes: bool) -> float:
     if probability is None:
         return 0.0
     return math.log(probability if yes else 1.0 - probability)
+
+
+_OPERATOR = {
+    Noticed.HEARD: "the operator heard it",
+    Noticed.SEEN: "the operator saw it",
+    Noticed.NOTHING: "the operator noticed nothing",
+}
 
 
 def _noticed(noticed: Noticed) -> str:

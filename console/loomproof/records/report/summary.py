@@ -119,14 +119,14 @@ def _limits(v: VerdictFact | None) -> str:
 
 def _reasons(word: str, verdicts: Sequence[VerdictFact], steps: Sequence[StepRecord]) -> tuple[str, ...]:
     """Why a channel is not proven: the reasons of its worst properties, and of steps that were skipped."""
+    if word == "not tested" and not steps:
+        return ("no step of it was worked through",)
     wanted = {"fail": ("fail",), "unsure": ("unsure",), "not tested": ("not tested",)}.get(word, ())
     reasons = [f"{v.property}: {v.reason}" for v in verdicts if v.verdict in wanted and v.reason]
     last = {step.step_id: step for step in steps}  # of each step, its last attempt
     skipped = [s.ended.skipped_reason for s in last.values() if s.ended and s.ended.skipped_reason]
     reasons += [f"skipped: {why}" for why in skipped if not any(why in reason for reason in reasons)]
     reasons += [f"{s.title}: interrupted" for s in last.values() if s.state != "ended"]
-    if word == "not tested" and not reasons:
-        reasons = ["no step of it was worked through"]
     return tuple(dict.fromkeys(reasons))
 
 

@@ -95,6 +95,12 @@ to the run sheet with **1**. The question also stands in the line above.
         key = self.query_one("#hands-list", RowList).key
         return int(key) if key is not None else None
 
+    def _in_one_connector(self, channel: int) -> frozenset[int]:
+        """Return the channels whose wires share the connector of one: a hand pulls all of them."""
+        channels = [c for c in self.console_app.progress.channels if c.fitted]
+        place = next((c.location for c in channels if c.channel == channel), "")
+        return frozenset(c.channel for c in channels if place and c.location == place) | {channel}
+
     @on(Button.Pressed, "#hands-keys Button")
     async def _pressed(self, event: Button.Pressed) -> None:
         await self.run_action(f"screen.{event.button.id}")
@@ -103,16 +109,18 @@ to the run sheet with **1**. The question also stands in the line above.
         """Pull the connector."""
         channel, hands = self._channel(), self.console_app.hands
         if channel is not None and hands is not None:
-            hands.pull(channel)
-            self.pulled = self.pulled | {channel}
+            for held in (together := self._in_one_connector(channel)):
+                hands.pull(held)
+            self.pulled = self.pulled | together
             self._show()
 
     def action_seat(self) -> None:
         """Seat the connector."""
         channel, hands = self._channel(), self.console_app.hands
         if channel is not None and hands is not None:
-            hands.seat(channel)
-            self.pulled = self.pulled - {channel}
+            for held in (together := self._in_one_connector(channel)):
+                hands.seat(held)
+            self.pulled = self.pulled - together
             self._show()
 
     def action_flex(self) -> None:

@@ -90,7 +90,8 @@ def outcome_line(step: StepView) -> str:
     if step.state == "running":
         return f"Last time: {step.outcome}"
     after = f"\n\n{WHAT_NOW}" if step.kind == "summary" else ""
-    return f"Result: {step_sign(step.state)} - {step.outcome}{after}"
+    told = "" if step.outcome == "done" else f" - {step.outcome}"
+    return f"Result: {step_sign(step.state)}{told}{after}"
 
 
 def just_ended(step: StepView, channels: Sequence[ChannelView] = ()) -> str:
