@@ -19,6 +19,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 HOST = ROOT / "firmware" / "host"
+MISSES = ROOT / "build" / "campaign-misses.txt"
+"""A line on each loom of the study that did not go as it should, with its seed."""
 MINUTES = 135.0
 SCRIPTS_AT_A_TIME = 5000
 """Hypothesis slows down over one long run; each of these begins with a seed of its own."""
@@ -57,7 +59,8 @@ def _python(*words: str) -> tuple[str, ...]:
 def _looms(share: float, seed: int) -> Iterator[Run]:
     first = str(1_000_000 + seed)  # no loom that anything was tuned on
     looms, joints = str(max(10, round(3000 * share))), str(max(50, round(2000 * share)))
-    yield Run(_python("-m", "benchmarks.study", "--looms", looms, "--joints", joints, "--first", first))
+    study = ("-m", "benchmarks.study", "--looms", looms, "--joints", joints, "--first", first)
+    yield Run(_python(*study, "--misses", str(MISSES)))
 
 
 def _matrix(share: float, seed: int) -> Iterator[Run]:
@@ -151,6 +154,7 @@ def main(words: Sequence[str] | None = None) -> int:
     share = options.minutes / sum(study.minutes for study in chosen)
     seed = random.SystemRandom().randrange(LARGEST_SEED) if options.seed is None else options.seed
     print(f"about {options.minutes:g} min, seed {seed}", flush=True)
+    MISSES.parent.mkdir(exist_ok=True)
     failed = [study.name for study in chosen if not _carry_out(study, share, seed)]
     print(f"failed: {', '.join(failed)} (--seed {seed})" if failed else "all held")
     return 1 if failed else 0
