@@ -35,6 +35,7 @@ TRAINS = (
 MANY, MOST_IN_TRAIN = 100_000, 2000
 PULSE_US, PERIOD_US = 50, 250
 BYTE_BITS = 10
+CHOPPED_STOP_US = 300
 COUNT_A = 0.002
 """One count of the fine range."""
 
@@ -120,6 +121,43 @@ def stops() -> Iterator[Figure]:
     )
 
 
+def chopped() -> Console:
+    """Return a box in the middle of pulses of 90 ms, chopped as fast as the protocol has it, traced."""
+    one = console(USUAL)
+    chop_us = messages.CEILINGS.min_chop_period_us
+    one.ask(messages.DrivePeakHold(RELAY, 50, 100_000, 90_000, 1_000, chop_us, 500, 1, 1, 200))
+    return one
+
+
+def chopping() -> Iterator[Figure]:
+    """What chopping leaves of the program's time: how soon a stop acts, and whether telemetry keeps its period."""
+    delays = []
+    for phase in range(12):
+        one = chopped()
+        one.listen(0.010 + phase * 0.000037)
+        one.send(messages.Stop())
+        one.listen(0.2)
+        delay = float(channel_edges(one.part, RELAY)[-1] - one.part.last_rx_cycle) / US
+        delays.append(max(delay, 0.0))  # below: the chopping had it off already
+    yield Figure(
+        f"stop frame's last byte to off, chopped each {messages.CEILINGS.min_chop_period_us} us",
+        f"{min(delays):.0f} to {max(delays):.0f} us",
+        f"< {CHOPPED_STOP_US} us; the 100 us of other drives are not kept",
+        max(delays) < CHOPPED_STOP_US,
+    )
+    one = chopped()
+    before = len(one.said(messages.Telemetry))
+    one.beat(2.0)
+    told = len(one.said(messages.Telemetry)) - before
+    due = 2000 // messages.TIMING.telemetry_period_ms
+    yield Figure(
+        "telemetry in 2 s of such pulses",
+        f"{told} of {due}; {mishaps(one)}",
+        f"{due - 1} at least",
+        told >= due - 1 and one.part.counters.resets == 0,
+    )
+
+
 def over_current() -> Iterator[Figure]:
     """A hold whose current rises through its limit, at several limits."""
     from_sample, from_crossing = [], []
@@ -201,6 +239,7 @@ def figures() -> Iterator[Figure]:
     """Measure one after another; some minutes."""
     yield from (train(*one) for one in TRAINS)
     yield from stops()
+    yield from chopping()
     yield from over_current()
     yield streaming(STREAM, 0.85)
     yield streaming(FAST, None)
