@@ -154,3 +154,17 @@ def test_what_was_taken_on_the_end_of_the_pulse_counts_for_neither_side():
         trace = read([100, 3, 3], [10, 2, 2], on_s=on_us * 1e-6)
         assert list(trace.on) == [True, False, False]
         assert list(trace.off) == [False, False, True]
+
+
+def test_a_set_that_the_box_missed_leaves_a_gap_at_its_instant():
+    # the protocol, Traces: four zeros stand for a set that was missed in a bridge's trace
+    trace = read([253, 0, 503, 0], [27, 0, 52, 0], supply=[675, 0, 675, 675], drain=[2, 0, 2, 2])
+    assert trace.time_s == pytest.approx([5e-6, 55e-6, 80e-6], abs=1e-12)
+    assert trace.supply_v == pytest.approx([13.5] * 3)
+    assert trace.current_a[:2] == pytest.approx([0.5, 1.0])
+    assert trace.current_a[2] < 0  # all counts but one at zero: that was measured
+
+
+def test_a_trace_of_which_everything_was_missed_is_empty():
+    trace = read([0, 0], [0, 0], supply=[0, 0], drain=[0, 0])
+    assert len(trace) == 0
