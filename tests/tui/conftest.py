@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.tui import views as v
+from loomproof.tui.benchview import number_of
 from loomproof.tui.messages import (
     DriveFinished,
     PanelChanged,
@@ -202,7 +203,7 @@ class FakeDesk:
         way = way or "train"
         blocks = (('Nobody has stated "The fuel supply is isolated".', "Check it, then state it. Press u."),)
         fields = {key: texts.get(key, text) for key, text in FIELDS[way].items()}
-        values = {key: float(text.replace(",", ".")) for key, text in fields.items() if text}
+        values = {key: value for key, text in fields.items() if (value := number_of(text)) is not None}
         wrong = "at most 5 ms: the load type's own limit." if values.get("width_ms", 0) > 5 else ""
         turn = (("1", "forwards"), ("-1", "backwards"))
         settings = tuple(

@@ -242,6 +242,18 @@ async def test_typing_in_the_text_is_checked_and_undone_as_one(folder):
         assert area.text == JOB
 
 
+async def test_turning_through_the_panes_writes_nothing_into_the_text(folder):
+    app = editor(folder / "rig.toml")
+    async with app.run_test(size=SIZES[0]) as pilot:
+        await settle(pilot)
+        await pilot.press(*"vvvvvvv")
+        await settle(pilot)
+        assert app.screen.query_one(TextArea).text == JOB
+        assert app.screen.query_one(Deck).front == 2  # of five panes, after seven turns
+        await pilot.press("v", "v", "tab", "z")
+        assert "z" in app.screen.query_one(TextArea).text.splitlines()[0]
+
+
 async def test_a_new_job_from_a_template(folder):
     app = editor()
     async with app.run_test() as pilot:

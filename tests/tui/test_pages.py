@@ -76,6 +76,25 @@ async def test_digits_typed_into_a_setting_stay_there(console):
         assert setting.value.endswith("2")
 
 
+async def test_a_minus_typed_into_a_setting_is_not_lost(console):
+    async with console.run_test() as pilot:
+        await pilot.press("3")
+        setting = console.screen.query_one("#set-0", Input)
+        setting.focus()
+        await pilot.press("ctrl+u", "minus", "5")
+        assert setting.value == "-5"
+
+
+@pytest.mark.parametrize(("size", "told"), [((70, 24), True), ((80, 20), True), ((80, 24), False)])
+async def test_too_small_a_screen_says_so(console, size, told):
+    async with console.run_test(size=size) as pilot:
+        await pilot.pause()
+        assert (f"{size[0]}x{size[1]} is too small" in text_of(console)) is told
+        await pilot.resize_terminal(120, 36)
+        await pilot.pause()
+        assert "is too small" not in text_of(console)
+
+
 # --- hands, palette, help ------------------------------------------------------------------------------
 
 

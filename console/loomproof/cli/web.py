@@ -38,7 +38,7 @@ WIDER = (
 
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
-    app.command("web")(web)
+    app.command("web", short_help="Serve the console to a browser for the walk.")(web)
 
 
 def web(

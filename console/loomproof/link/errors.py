@@ -58,7 +58,8 @@ class LinkLost(BoxError):  # noqa: N818 - the name says what happened
     def __init__(self, url: str, cause: str) -> None:
         self.url = url
         self.cause = cause
-        super().__init__(f"no link to the box at {url}: {cause}; check the cable, then reconnect")
+        mend = "mend the address" if url.startswith("sim://") else "check the cable, then reconnect"
+        super().__init__(f"no link to the box at {url}: {cause}; {mend}")
 
 
 class Unreadable(BoxError):  # noqa: N818 - the name says what happened

@@ -15,7 +15,7 @@ from textual.containers import Container, Horizontal, Vertical
 from textual.geometry import Size
 from textual.reactive import reactive
 from textual.screen import Screen
-from textual.widgets import Button, Footer, Static
+from textual.widgets import Button, Footer, Static, TextArea
 
 from loomproof.tui.pages import SHORT_LABELS, offered
 from loomproof.tui.widgets.status import StatusBar
@@ -27,6 +27,8 @@ STYLES = Path(__file__).parents[1] / "styles"
 STYLE_SHEETS = ("shell", "sheet", "loom", "bench", "findings", "record", "hands", "asking", "walk", "wiggle")
 FOLD_WIDTH = 110
 FOLD_HEIGHT = 32
+LEAST = Size(80, 24)
+"""The smallest screen on which nothing is cut."""
 TALL_HEIGHT = 48
 """From here on a narrow screen, such as a tablet's on end, has room for panes below each other."""
 TOUCH_HEIGHT = 30
@@ -125,7 +127,9 @@ class Deck(Container):
         panes = self.panes()
         self.front = (self.front + 1) % len(panes)
         focusable = next((w for w in panes[self.front].query("*") if w.focusable), None)
-        if focusable is not None:
+        if isinstance(focusable, TextArea):
+            self.screen.set_focus(None)  # the same key, pressed again, would be written into the text
+        elif focusable is not None:
             focusable.focus()
 
     def _mark(self) -> None:
@@ -168,6 +172,7 @@ class Page(Screen[None]):
         """Lay out the frame around the page's body."""
         app = self.console_app
         yield PageLine(self.NAME, app.desk.job.title, with_hands=app.hands is not None, reading=app.reading)
+        yield Static(classes="too-small", markup=False)
         yield from self.compose_body()
         yield Footer(compact=True, show_command_palette=False)
         yield StatusBar()
@@ -237,6 +242,12 @@ class Page(Screen[None]):
         self.folded = width < FOLD_WIDTH or height < FOLD_HEIGHT
         self.set_class(self.folded, "-folded")
         self.set_class(not self.folded, "-open")
+        small = width < LEAST.width or height < LEAST.height
+        self.set_class(small, "-small")
+        for told in self.query(".too-small").results(Static):
+            told.update(
+                f"{width}x{height} is too small: make it {LEAST.width}x{LEAST.height}." if small else ""
+            )
         self.set_class(self.STANDS_TALL and self.folded and height >= TALL_HEIGHT, "-tall")
         self.set_class(self.console_app.reading and height >= TOUCH_HEIGHT, "-touch")
 

@@ -7,13 +7,16 @@ from textual.widgets import Input
 
 from loomproof.tui.views import GaugeView
 
-NUMBER_KEYS = frozenset("0123456789.,")
+NUMBER_KEYS = frozenset("0123456789.,-")
 BAR = 12
 """Cells of a gauge."""
 
 
 class NumberInput(Input):
-    """Takes digits, a point and a comma; any other printable key stays a key of the page."""
+    """Takes digits, a point, a comma and a minus; any other printable key stays a key of the page.
+
+    A minus is taken so that a number below its range is refused as what it is, and not driven without its sign.
+    """
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
         """Tell which keys are typed here."""

@@ -90,6 +90,7 @@ The session that runs now keeps the job as it was opened: open it again to prove
             yield PageLine(self.NAME, app.desk.job.title, with_hands=app.hands is not None)
         else:
             yield Static("Loomproof: making a job     Esc goes back     ? is help", id="making-title")
+        yield Static(classes="too-small", markup=False)
         yield from self.compose_body()
         yield Footer(compact=True, show_command_palette=False)
         yield StatusBar()
@@ -117,7 +118,7 @@ The session that runs now keeps the job as it was opened: open it again to prove
                 yield Static(id="making-head-meaning", classes="making-meaning", markup=False)
             with Pane(title="Text", id="pane-making-text"):
                 yield Static(
-                    "Esc leaves the text. Anything a job file may say can be written here.",
+                    "Tab goes into the text, Esc leaves it. Anything a job file may say can be written here.",
                     classes="making-hint",
                 )
                 yield TextArea(id="making-text", show_line_numbers=True, tab_behavior="focus")
