@@ -73,6 +73,7 @@ def test_value_and_limits_share_one_prefix():
         ("28 ohm +-15 % (wire 97 mohm), at 17 degC", "28 Ω ±15 % (wire 97 mΩ), at 17 °C"),
         ("median of 3 sisters, +- 9 %", "Median of 3 sisters, ±9 %"),
         ("shortened to 986 us", "Shortened to 986 µs"),
+        ("(13.80 ± 0.08) ohm", "(13.80 ± 0.08) Ω"),
         ("ohmic use of us all", "Ohmic use of us all"),
         ("", ""),
     ],

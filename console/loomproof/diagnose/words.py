@@ -257,7 +257,7 @@ def evidence_against(scorer: Scorer, fault: Hypothesis) -> tuple[str, ...]:
     for channel in fault.channels:
         odd = scorer.shape(channel, (fault,)).words.surprises(scorer.features[channel])
         if odd:
-            out.append(f"channel {channel}: {', '.join(odd)}, which {NAMES[fault.kind]} seldom shows")
+            out.append(f"channel {channel}: {', '.join(odd)}: seldom so with this fault")
     return tuple(out)
 
 

@@ -108,7 +108,7 @@ class Gathered:
         if isinstance(event, InterlocksChanged):
             return self._statement_line(event)
         if isinstance(event, SessionOpened):
-            return "record", f"begun: {event.record_id}" if event.record_id else "no record is kept"
+            return "record", f"kept as {event.record_id}" if event.record_id else "no record is kept"
         if isinstance(event, SessionStopped):
             return "stop", event.reason
         if isinstance(event, StopCleared):

@@ -124,7 +124,7 @@ def limits(low: float | None, high: float | None, unit: str, value: float | None
 _ASCII_UNITS = (
     (re.compile(r"\+-\s?"), "±"),
     (re.compile(r"(?<=\d) ?degC\b"), " °C"),
-    (re.compile(r"(?<=\d) (m|k)?ohm\b"), r" \1Ω"),
+    (re.compile(r"(?<=[\d)]) (m|k)?ohm\b"), r" \1Ω"),
     (re.compile(r"(?<=\d) us\b"), " µs"),
 )
 

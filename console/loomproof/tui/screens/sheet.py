@@ -100,7 +100,8 @@ def just_ended(step: StepView, channels: Sequence[ChannelView] = ()) -> str:
     if sign.role == "good":
         return f"Step {step.number} just now: {sign}"
     judged = next((c.reason for c in channels if c.channel == step.channel and c.verdict == step.state), "")
-    return f"Step {step.number} just now: {sign}: {judged or step.outcome}"
+    why = (judged or step.outcome).removeprefix(f"{sign.word}: ")
+    return f"Step {step.number} just now: {sign}: {why}"
 
 
 def question(prompt: PromptView, step: StepView) -> str:
