@@ -215,7 +215,7 @@ async def test_the_cursor_stays_on_its_step_when_the_sheet_changes(console, desk
     ],
 )
 def test_work_that_takes_over_a_second_says_how_long(busy_s, for_s, words):
-    from loomproof.tui.screens.sheet import working_text
+    from loomproof.tui.screens.sheetwords import working_text
 
     assert working_text(busy_s, for_s).startswith(words)
     assert "stop key" in working_text(busy_s, for_s)

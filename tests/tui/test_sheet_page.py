@@ -126,7 +126,7 @@ async def test_what_came_of_the_last_step_is_told_on_the_card_of_the_next(consol
 
 
 def test_a_drive_that_failed_says_what_the_measurement_showed_not_what_was_driven(desk):
-    from loomproof.tui.screens.sheet import just_ended
+    from loomproof.tui.screens.sheetwords import just_ended
 
     channel = replace(desk.progress.channels[0], verdict="fail", reason="above its limit")
     step = replace(

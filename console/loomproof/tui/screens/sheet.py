@@ -2,31 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from time import monotonic
+from collections.abc import Mapping
 
 from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.widgets import Button, Static
+from textual.containers import Horizontal
+from textual.widgets import Button
 
 from loomproof.tui.messages import Progress
 from loomproof.tui.screens.asking import AskReason
 from loomproof.tui.screens.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import ChannelView, ChoiceView, LinkState, PromptView, StepView
+from loomproof.tui.screens.sheetwords import afar, just_ended, step_row, steps_title
+from loomproof.tui.screens.stepcard import NO_CHANNEL, RUN_CHOICES, StepCard
+from loomproof.tui.views import LinkState, StepView
 from loomproof.tui.widgets.bigtext import BigText
-from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.engine import EnginePicture
-from loomproof.tui.widgets.keys import KeyButton
-from loomproof.tui.widgets.rows import Row, RowList
+from loomproof.tui.widgets.rows import RowList
 from loomproof.tui.widgets.waveform import Waveform
-from loomproof.tui.words import about, step_sign
 
-BAR_CELLS = 12
 STOPPED = "The box is stopped. Find out why, then clear it with Ctrl+R and run the step again."
 SWITCH_OPEN = "The box's stop switch is open. Find out why, close it, clear the stop with Ctrl+R and run the step again."
-NO_CHANNEL = "No steps. This job has no fitted channel to prove."
 NOT_YET = "The box is being opened. The steps come when it has answered."
 NO_STEPS = {
     LinkState.NONE: NOT_YET,
@@ -35,196 +31,7 @@ NO_STEPS = {
     "Look at its port (`loomproof boxes` lists what answers), cable and supply; "
     'then Ctrl+P, "Connect to the box again".',
 }
-WHAT_NOW = "4 shows what was found, 5 the record and the command that writes the customer's report."
-BENDING = "Bend and tug the loom now"
 TICK_S = 0.5
-RUN_CHOICES = (
-    ChoiceView("g", "Run this step", "screen.go"),
-    ChoiceView("o", "Run on", "screen.run_on"),
-    ChoiceView("k", "Skip it", "screen.skip"),
-)
-
-
-def step_row(step: StepView, current: bool) -> Row:
-    """Return the row of one step."""
-    sign = step_sign(step.state)
-    hazard = f"{step.hazard} " if step.hazard != "none" and step.kind != "statement" else ""
-    return Row(
-        step.id,
-        ((f"{step.number:>3} ", "quiet"), (step.short or step.title, "plain")),
-        tail=(f"{hazard}{sign.shape} {sign.word}", sign.role),
-        now=current,
-    )
-
-
-class Answers(Horizontal):
-    """The answers of the question at hand as buttons with their keys."""
-
-    choices: tuple[ChoiceView, ...] = ()
-
-    async def show(self, choices: tuple[ChoiceView, ...]) -> None:
-        """Replace the buttons."""
-        if choices == self.choices:
-            return
-        self.choices = choices
-        await self.recompose()
-
-    def compose(self) -> ComposeResult:
-        """Lay out one button each."""
-        for choice in self.choices:
-            yield KeyButton(choice.key, choice.label, id=f"answer-{choice.key}")
-
-
-def steps_title(progress: Progress) -> str:
-    """Return the title of the list: how many steps are done, and about how long the rest takes."""
-    done = sum(1 for step in progress.steps if step.state not in ("waiting", "running"))
-    if not done or progress.finished or progress.left_s is None:
-        return "All steps"
-    return f"All steps: {done} of {len(progress.steps)}, about {about(progress.left_s)} left"
-
-
-def outcome_line(step: StepView) -> str:
-    """Return what came of a step; while it runs again, of the time before."""
-    if not step.outcome:
-        return ""
-    if step.state == "running":
-        return f"Last time: {step.outcome}"
-    after = f"\n\n{WHAT_NOW}" if step.kind == "summary" else ""
-    told = "" if step.outcome == "done" else f" - {step.outcome}"
-    return f"Result: {step_sign(step.state)}{told}{after}"
-
-
-def just_ended(step: StepView, channels: Sequence[ChannelView] = ()) -> str:
-    """Return what came of the step that has just ended: its sign, and why if it is no pass."""
-    sign = step_sign(step.state)
-    if sign.role == "good":
-        return f"Step {step.number} just now: {sign}"
-    judged = next((c.reason for c in channels if c.channel == step.channel and c.verdict == step.state), "")
-    why = (judged or step.outcome).removeprefix(f"{sign.word}: ")
-    return f"Step {step.number} just now: {sign}: {why}"
-
-
-def question(prompt: PromptView, step: StepView) -> str:
-    """Return a question without repeating the step's own title."""
-    text = prompt.text if prompt.title == step.title else f"{prompt.title}\n{prompt.text}"
-    return f"{text}\n{prompt.problem}" if prompt.problem else text
-
-
-def working_text(busy_s: float | None, for_s: float, doing: str = "Working") -> str:
-    """Return the line that stands while the box works: a bar with what is left, or how long it has been at it.
-
-    Args:
-        busy_s: how long it takes, about, in s; None: not known.
-        for_s: how long it has been at it, in s.
-        doing: what is being done, by the box or, with a hand on the loom, by the operator.
-    """
-    end = "The stop key below ends it at once."
-    if busy_s is None:
-        return f"► {doing}, {about(for_s)} so far. {end}" if for_s > 1 else f"► {doing}. {end}"
-    if busy_s <= 1:
-        return f"► {doing}. {end}"
-    done = min(1.0, for_s / busy_s)
-    full = round(done * BAR_CELLS)
-    left = f"about {about(busy_s - for_s)} left" if for_s < busy_s else "a moment longer"
-    return f"► {doing} {'▰' * full}{'▱' * (BAR_CELLS - full)} {left}. {end}"
-
-
-def afar(
-    step: StepView | None, prompt: PromptView | None, *, running: bool, stopped: bool
-) -> tuple[str, str]:
-    """Return what is to be read from across the engine bay, in few words, and its tone."""
-    if stopped:
-        return "Stopped", "bad"
-    if prompt is not None:
-        return prompt.title.replace("Pull the connector:", "Pull").replace(
-            "Seat the connector:", "Seat"
-        ), "doubt"
-    if step is None:
-        return "No steps", "quiet"
-    if running:
-        doing = "Bend it now" if step.kind == "wiggle test" else "Working"
-        return f"{doing}: {step.short or step.title}", "plain"
-    sign = step_sign(step.state)
-    tone = sign.role if sign.role in ("good", "bad", "doubt") else "plain"
-    return (f"{sign.word}: {step.short or step.title}" if step.outcome else step.short or step.title), tone
-
-
-class StepCard(Vertical):
-    """One step in words: what will happen, cautions, what was measured, the question, the answers."""
-
-    def compose(self) -> ComposeResult:
-        """Lay out the parts; empty ones take no room."""
-        yield BigText(id="step-afar")
-        with VerticalScroll(id="step-text", can_focus=False):
-            yield Static(id="step-before", markup=False)
-            yield Static(id="step-title", markup=False)
-            yield Static(id="step-what", markup=False)
-            yield Static(id="step-drive", markup=False)
-            yield Cautions(id="step-cautions")
-            yield Static(id="step-outcome", markup=False)
-        yield Static(id="step-question", markup=False)
-        yield Answers(id="step-answers")
-
-    async def show(
-        self,
-        step: StepView | None,
-        prompt: PromptView | None,
-        total: int,
-        running: bool,
-        before: str = "",
-    ) -> None:
-        """Show a step, and the question that belongs to it; first what came of the step before it."""
-        self._write("step-before", before)
-        if step is None:
-            self._write("step-title", self.why_none)
-            await self.query_one(Answers).show(())
-            return
-        self._write("step-title", f"Step {step.number} of {total}: {step.title}")
-        self._write("step-what", "" if prompt is not None and step.what in prompt.text else step.what)
-        self._write("step-drive", f"Drive: {step.drive}" if step.drive else "")
-        self._write("step-outcome", outcome_line(step))
-        await self.query_one(Cautions).show(prompt.cautions if prompt and prompt.cautions else step.cautions)
-        await self._ask(step, prompt, running)
-
-    why_none = NO_CHANNEL
-    """Why there is no step to show."""
-    _began = 0.0
-    """When the box began to work on the step that is shown; 0: it does not."""
-    _asked = ""
-    """The step that asked last."""
-
-    def tick(self, step: StepView | None) -> None:
-        """Say how far the work is, if it is known how long it takes."""
-        if step is None or not self._began:
-            return
-        doing = BENDING if step.kind == "wiggle test" and self._asked == step.id else "Working"
-        self._write("step-question", working_text(step.busy_s, monotonic() - self._began, doing))
-
-    async def _ask(self, step: StepView, prompt: PromptView | None, running: bool) -> None:
-        answers = self.query_one(Answers)
-        if prompt is not None or not running:
-            self._began = 0.0
-        if prompt is not None:
-            self._asked = step.id
-        if prompt is not None and not prompt.facts:
-            self._write("step-question", f"? {question(prompt, step)}")
-            await answers.show(prompt.choices)
-        elif prompt is not None:
-            self._write("step-question", "? Waiting for your statement.")
-            await answers.show(())
-        elif running:
-            self._began = self._began or (monotonic() if step.state == "running" else 0.0)
-            self._write("step-question", "" if self._began else "► Another step is running: n shows it.")
-            self.tick(step)
-            await answers.show(())
-        else:
-            self._write("step-question", "")
-            await answers.show(RUN_CHOICES)
-
-    def _write(self, name: str, text: str) -> None:
-        widget = self.query_one(f"#{name}", Static)
-        widget.update(text)
-        widget.display = bool(text)
 
 
 class SheetPage(Page):
