@@ -1,13 +1,16 @@
 """What the bench shows of a job's channels, before a box is there, and how it words gauges and numbers."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from loomproof.job.loading import load_job
-from loomproof.procedure.planning import Cost
+from loomproof.procedure.planning import Cost, plan_free
 from loomproof.procedure.ways import Way, ways_of
+from loomproof.safety import pulse_budget
 from loomproof.tui.benchview import bench_view, fill_word, gauges, joules, number_of
+from loomproof.tui.screens.benchparts import why_text
 from loomproof.tui.widgets.fields import BAR, gauge_bar, gauge_text
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
@@ -42,6 +45,25 @@ def test_what_is_typed_wrong_is_told_at_its_setting_and_moves_the_others():
     assert slow.limits == "0.05 to 100 ms"
     assert fast.limits == "0.05 to 29.99 ms"  # 90 % of 33333 us, rounded to the safe side
     assert "90 % of the time" in fast.why
+
+
+@pytest.mark.parametrize(
+    ("left_ul", "wrong", "told"),
+    [(0.0, "✗ Pulses, Pulse width", "the drives before"), (0.02, "✗ Pulse width", "the drives before")],
+)
+def test_a_fuel_budget_that_is_used_up_is_said_once(left_ul, wrong, told):
+    all_ul = pulse_budget(FIVE, 1, 13.5).model.liquid_ul
+
+    def budgets(channels):
+        return [pulse_budget(FIVE, channel, 13.5, released_ul=all_ul - left_ul) for channel in channels]
+
+    plan = plan_free(FIVE, 1, Way.TRAIN, {"count": 10.0, "frequency_hz": 5.0, "width_ms": 6.0}, budgets)
+    text_of = {problem.key: problem.text for problem in plan.problems}
+    shown = view(FIVE, 1, "train")
+    shown = replace(shown, settings=tuple(replace(s, problem=text_of.get(s.key, "")) for s in shown.settings))
+    (line,) = why_text(shown, "").splitlines()
+    assert line.startswith(f"{wrong}: nothing fits: ")
+    assert told in line
 
 
 def test_cautions_and_the_usual_way_come_with_the_channel():

@@ -53,12 +53,11 @@ class NoReply(BoxError):  # noqa: N818 - the name says what happened
 
 
 class LinkLost(BoxError):  # noqa: N818 - the name says what happened
-    """The port went away or could not be opened. `cause` is what the port said."""
+    """The port went away or could not be opened. `cause` is what the port said, `mend` what the operator can do."""
 
-    def __init__(self, url: str, cause: str) -> None:
+    def __init__(self, url: str, cause: str, mend: str = "check the cable, then reconnect") -> None:
         self.url = url
         self.cause = cause
-        mend = "mend the address" if url.startswith("sim://") else "check the cable, then reconnect"
         super().__init__(f"no link to the box at {url}: {cause}; {mend}")
 
 

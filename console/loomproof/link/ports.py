@@ -50,7 +50,9 @@ def open_port(url: str, baud: int) -> serial.SerialBase:
         if url.startswith("socket://"):
             _send_at_once(port)
     except PORT_ERRORS as error:
-        raise LinkLost(url, describe(error)) from error
+        raise LinkLost(
+            url, describe(error), "check this address and the cable, then connect again"
+        ) from error
     return port
 
 

@@ -45,7 +45,11 @@ def limit_face(setting: SettingView) -> str:
 
 def why_text(view: BenchView, focused: str) -> str:
     """Return what is wrong in full, or what sets the limit of the field that is being typed in."""
-    wrong = [f"✗ {s.label}: {s.problem}" for s in view.settings if s.problem]
+    labels: dict[str, list[str]] = {}
+    for setting in view.settings:
+        if setting.problem:
+            labels.setdefault(setting.problem, []).append(setting.label)
+    wrong = [f"✗ {', '.join(of)}: {problem}" for problem, of in labels.items()]
     if wrong or view.problem:
         return "\n".join([*wrong, *([f"✗ {view.problem}"] if view.problem else [])])
     here = next((s for s in view.settings if s.key == focused and s.why), None)
