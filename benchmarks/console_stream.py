@@ -20,13 +20,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from loomproof.box import connect
-from loomproof.job.loading import load_job
+from loomproof.box.connect import connect
+from loomproof.job.file.loading import load_job
 from loomproof.procedure.session import Session
 from loomproof.tui import messages
-from loomproof.tui.conductor import SessionDesk
-from loomproof.tui.desk import Post
-from loomproof.tui.shell import Console, run_console
+from loomproof.tui.app import Console, run_console
+from loomproof.tui.desk.protocol import Post
+from loomproof.tui.desk.session_desk import SessionDesk
 from loomproof.tui.views import Band, Curve, TraceView
 from loomproof.tui.words import Live
 

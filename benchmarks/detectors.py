@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 from scipy.stats import binomtest, poisson
 
-from loomproof.measure.dropouts import DropoutDetector, Watched
-from loomproof.measure.presence import PresenceDesign, PresenceDetector, ScanReading
+from loomproof.facts.dropout import Watched
+from loomproof.facts.presence import ScanReading
+from loomproof.measure.dropouts.detector import DropoutDetector
+from loomproof.measure.presence.detector import PresenceDesign, PresenceDetector
 from loomproof_sim.controller.watch import DropoutFinder
 from loomproof_sim.profiles import REFERENCE
 from loomproof_sim.readback import DRAIN, FINE, SUPPLY, Counts, Readback

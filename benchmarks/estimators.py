@@ -19,13 +19,15 @@ import numpy as np
 from scipy.optimize import curve_fit
 from scipy.stats import binomtest
 
-from loomproof.diagnose import Verdict, find, judge
+from loomproof.diagnose.explain.find import find
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.verdict import Verdict
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.loading import load_job
-from loomproof.measure import measure_one
-from loomproof.measure.rise import resistance_inductance
-from loomproof.measure.source import look_at_source
-from loomproof.measure.stroke import stroke_patterns
+from loomproof.job.file.loading import load_job
+from loomproof.measure.motion.stroke import stroke_patterns
+from loomproof.measure.rise.resistance import resistance_inductance
+from loomproof.measure.signature import measure_one
+from loomproof.measure.trace.source import look_at_source
 from loomproof_sim.plant.materials import copper_factor
 from loomproof_sim.plant.spec import IgniterSpec, LampSpec, LogicInputSpec, WoundSpec
 from testbed.loombench import LoomBench

@@ -23,15 +23,16 @@ from itertools import pairwise
 from pathlib import Path
 from urllib.parse import quote, urlencode
 
-from loomproof.box import connect
-from loomproof.cli.simulated_operator import SimulatedOperator
-from loomproof.diagnose import Finding, Property, Verdict, channel_verdict
+from loomproof.box.connect import connect
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.finding import Finding
+from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.verdict import Property, Verdict, channel_verdict
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.faults import FaultKind
-from loomproof.job.kinds import LoadKind, Suppression
-from loomproof.job.loading import load_job
+from loomproof.job.file.loading import load_job
 from loomproof.job.model import Job
-from loomproof.procedure import Session
+from loomproof.procedure.session import Session
 from loomproof_sim.urls import find, forget
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"

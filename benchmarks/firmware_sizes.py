@@ -8,7 +8,11 @@ Needs `make firmware`. The RAM above the program's data is painted before the st
 
 from pathlib import Path
 
-from loomproof.boxcheck import Bench, Line, Outcome, Subject, Subjects, Tolerance, run_suite
+from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.requests import Tolerance
+from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_cosim.boards import BOARDS, Board
 from loomproof_cosim.elfbox import build_elf_box
 from loomproof_sim.scenario import make_scenario

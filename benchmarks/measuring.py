@@ -12,9 +12,11 @@ from collections import Counter
 
 import numpy as np
 
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.signature import Signature
 from loomproof.job.catalogue import CATALOGUE, LoadType
-from loomproof.job.kinds import LoadKind
-from loomproof.measure import PulsePlan, Signature, measure_one, plan_pulse
+from loomproof.measure.pulse_plan import PulsePlan, plan_pulse
+from loomproof.measure.signature import measure_one
 from testbed.circuit import Circuit, make_trace, shape
 
 PERIOD_S = 26e-6

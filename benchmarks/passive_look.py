@@ -16,12 +16,12 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.loadtype import LoadType
+from loomproof.job.load_type import LoadType
 from loomproof.job.quantity import Quantity
-from loomproof.safety.loadmodel import worst_case
+from loomproof.safety.load_model import worst_case
 from loomproof_sim.loom import LOGIC_DRIVER_OHM, LOGIC_KINDS, Draw, load_spec
-from loomproof_sim.plant import BranchSpec, Drive, DriverSpec, LoomSpec, Plant
-from loomproof_sim.plant.spec import MovingSpec, SupplySpec
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import BranchSpec, Drive, DriverSpec, LoomSpec, MovingSpec, SupplySpec
 
 MOST_J = 0.3e-3
 LEAST_US = 10

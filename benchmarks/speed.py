@@ -18,9 +18,10 @@ from rich.console import Console
 from rich.table import Table
 from scipy.optimize import curve_fit
 
-from loomproof.box import connect
+from loomproof.box.connect import connect
+from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Trace, measure
+from loomproof.measure.signature import measure
 from loomproof_sim.urls import forget
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "bench-relays-lamps-stepper.toml"

@@ -19,12 +19,23 @@ from typing import Literal
 import numpy as np
 from scipy.stats import binomtest
 
+from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.signature import Signature
 from loomproof.job.catalogue import CATALOGUE, LoadType
-from loomproof.job.kinds import LoadKind, Suppression
 from loomproof.job.quantity import Quantity
-from loomproof.measure import Signature, measure
-from loomproof_sim.plant import BranchSpec, DriverSpec, FeedSpec, LoomSpec, Plant, SupplySpec
-from loomproof_sim.plant.spec import InjectorSpec, RelaySpec, SuppressionSpec, ValveSpec
+from loomproof.measure.signature import measure
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import (
+    BranchSpec,
+    DriverSpec,
+    FeedSpec,
+    InjectorSpec,
+    LoomSpec,
+    RelaySpec,
+    SupplySpec,
+    SuppressionSpec,
+    ValveSpec,
+)
 from loomproof_sim.profiles import REFERENCE
 from testbed.bareboard import BareBoard
 

@@ -19,24 +19,17 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from loomproof.box import connect
-from loomproof.job.loading import load_job
-from loomproof.measure.presence import PresenceDetector, ScanReading
-from loomproof.procedure import Session
+from loomproof.box.connect import connect
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
+from loomproof.facts.presence import ScanReading
+from loomproof.job.file.loading import load_job
+from loomproof.measure.presence.detector import PresenceDetector
+from loomproof.procedure.session import Session
 from loomproof.procedure.sheet import build_sheet
-from loomproof.procedure.walk import (
-    Happening,
-    Kind,
-    Look,
-    Order,
-    Place,
-    Stage,
-    WalkKey,
-    WalkMachine,
-    WalkState,
-    places_of,
-)
-from loomproof.procedure.walk.seeing import PERIOD_S, make_detector
+from loomproof.procedure.walk.machine import WalkMachine
+from loomproof.procedure.walk.model import Happening, Kind, Look, Order, Place, Stage, WalkKey, WalkState
+from loomproof.procedure.walk.places import places_of
+from loomproof.procedure.walk.scan import PERIOD_S, make_detector
 from loomproof_sim.readback import DRAIN, SUPPLY
 from loomproof_sim.scenario import Scenario, build_box
 from loomproof_sim.simbox import SimBox
@@ -196,7 +189,6 @@ class TimedWalker:
 
 def through_the_box(pulls: int, seed: int) -> Tally:
     """Whole walks over a whole simulated box in virtual time."""
-    from loomproof.cli.simulated_operator import SimulatedOperator
 
     tally, job = Tally(), load_job(JOB)
     while len(tally.told_s) < pulls:

@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from loomproof.facts.trace import Calibration, Trace
 from loomproof.job.catalogue import LoadType
-from loomproof.measure import Calibration, Trace, plan_pulse, trace_from_counts
-from loomproof.procedure.readings import calibration_of
+from loomproof.measure.pulse_plan import plan_pulse
+from loomproof.measure.trace.from_counts import trace_from_counts
+from loomproof.procedure.conversion import calibration_of
 from loomproof_sim.controller.info import channel_info
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import Drive

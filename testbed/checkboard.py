@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from loomproof.boxcheck import Act, Need
-from loomproof.job.loading import parse_job
+from loomproof.boxcheck.hands import Act
+from loomproof.boxcheck.need import Need
+from loomproof.job.file.loading import parse_job
 from loomproof.job.model import Job
-from loomproof_sim.hands import Hands
+from loomproof_sim.hands.sim_hands import Hands
 from loomproof_sim.simbox import SimBox
 from loomproof_wire.frames import Frame, FrameReader, decode
 from loomproof_wire.messages import Message, WireError

@@ -8,7 +8,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from loomproof.measure import Calibration, Trace, trace_from_counts
+from loomproof.facts.trace import Calibration, Trace
+from loomproof.measure.trace.from_counts import trace_from_counts
 
 Floats = NDArray[np.float64]
 Waveforms = tuple[Floats, Floats, Floats]

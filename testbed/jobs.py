@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from loomproof.job.kinds import Setting
-from loomproof.job.loading import parse_job
+from loomproof.facts.kinds import Setting
+from loomproof.job.file.loading import parse_job
 from loomproof.job.model import Job
 
 HAZARDS = """

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from loomproof.diagnose import ChannelEvidence, LoomEvidence, Noticed, PullResult
+from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.signature import Signature
+from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
-from loomproof.job.kinds import LoadKind
 from loomproof.job.model import Job
-from loomproof.measure import Signature, Trace, measure
-from loomproof.procedure.pulled import judge_pull
+from loomproof.measure.signature import measure
+from loomproof.procedure.steps.pull_verdict import judge_pull
 from loomproof_sim.fault_text import parse_fault
-from loomproof_sim.faulty import put_fault
-from loomproof_sim.hands import connector_map
+from loomproof_sim.hands.sim_hands import connector_map
 from loomproof_sim.loom import Draw, sound_loom
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import SupplySpec
 from loomproof_sim.profiles import REFERENCE, BoardProfile
+from loomproof_sim.put_fault import put_fault
 from testbed.bareboard import PAUSE_S, BareBoard
 
 LOGIC = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)

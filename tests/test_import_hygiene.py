@@ -39,8 +39,8 @@ def test_the_first_picture_waits_for_nothing_slow() -> None:
     script = (
         "import sys\n"
         "from loomproof.cli.app import build_app\n"
-        "build_app('open')\n"
-        "import loomproof.tui.shell\n"
+        "build_app(); import loomproof.cli.console.command\n"
+        "import loomproof.tui.app\n"
         "slow = ('numpy', 'scipy', 'sqlalchemy', 'pydantic', 'matplotlib', 'serial', 'loomproof.job',"
         " 'loomproof_sim', 'tomlkit')\n"
         "print([name for name in slow if name in sys.modules])\n"

@@ -24,7 +24,7 @@ from benchmarks.study import report
 from benchmarks.study.joints import measure_joints
 from benchmarks.study.run import Outcome, run
 from benchmarks.study.tally import Study, first_named, verdict_of
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "measuring.md"
 BEGIN, END = "<!-- study: begin (python -m benchmarks.study --publish) -->", "<!-- study: end -->"

@@ -9,15 +9,17 @@ from numpy.typing import NDArray
 
 from benchmarks.study.jobs import LOGIC
 from benchmarks.study.parts import Ripple, Truth
-from loomproof.diagnose import ChannelEvidence, LoomEvidence, Noticed, PullResult
-from loomproof.job.kinds import LoadKind
+from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.signature import Signature
 from loomproof.job.model import Job
-from loomproof.measure import Signature, cold_filament, measure
-from loomproof.procedure.pulled import judge_pull
+from loomproof.measure.settle.filament import cold_filament
+from loomproof.measure.signature import measure
+from loomproof.procedure.steps.pull_verdict import judge_pull
+from loomproof_sim.hands.senses import acted
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import BranchSpec, WoundSpec
 from loomproof_sim.profiles import BoardProfile
-from loomproof_sim.senses import acted
 from testbed.bareboard import BareBoard
 
 Floats = NDArray[np.float64]

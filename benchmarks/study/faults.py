@@ -8,15 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchmarks.study.jobs import LOGIC
+from benchmarks.study.parts import WideDraw
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.kinds import LoadKind, Suppression
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.faults import FaultKind
-from loomproof.job.kinds import LoadKind, Suppression
 from loomproof.job.model import Job
 from loomproof_sim.loom import load_spec
 from loomproof_sim.plant.faults import Fault, apply_fault
 from loomproof_sim.plant.spec import IntermittentSpec, LoomSpec
-
-from .parts import WideDraw
 
 TEMPERATURE_SHARE = 0.15
 """What the loom's temperature can hide of a resistance: 35 K of copper."""

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from loomproof.facts.kinds import LoadKind, Setting
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import LoadKind, Setting
 from loomproof.job.model import Channel, Connector, Feed, Identity, Job, LoadOverride, Location
 
 RELAYS = ("relay_plain", "relay_diode", "relay_resistor", "fuel_pump_relay", "fan_relay", "starter_relay")

@@ -10,11 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomproof.diagnose import ChannelEvidence, LoomEvidence, Property, Verdict, judge
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
+from loomproof.facts.kinds import Setting
+from loomproof.facts.signature import Signature
+from loomproof.facts.verdict import Property, Verdict
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import Setting
 from loomproof.job.model import Channel, Connector, Feed, Identity, Job
-from loomproof.measure import Estimate, Signature
 
 SISTERS = 6
 SPREAD = 0.015

@@ -12,10 +12,11 @@ from typing import Literal
 
 import numpy as np
 
-from loomproof.job.kinds import Setting
+from loomproof.facts.kinds import Setting
 from loomproof.job.model import Job
 from loomproof.job.quantity import Quantity
 from loomproof_sim.loom import Draw, sound_loom
+from loomproof_sim.plant.loads.lamp import filament_heat_capacity_j_per_k
 from loomproof_sim.plant.spec import (
     BranchSpec,
     CoilSpec,
@@ -132,8 +133,6 @@ def _hidden(load: LoadSpec, rng: np.random.Generator) -> LoadSpec:
     if isinstance(load, MotorSpec):
         return replace(load, inertia_kg_m2=_log(rng, 5e-7, 8e-6))
     if isinstance(load, LampSpec):
-        from loomproof_sim.plant.loads.lamp import filament_heat_capacity_j_per_k
-
         usual = filament_heat_capacity_j_per_k(
             load.test_v * load.steady_current_a, load.test_v / load.steady_current_a
         )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from benchmarks.study.joints import JointLimits
 from benchmarks.study.tally import Share, Study, confusion, detection_rows
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 
 SHORT = {
     "open": "open",

@@ -11,11 +11,14 @@ from benchmarks.study.bench import StudyBench
 from benchmarks.study.faults import Planted, Planter, plant_faults, wired
 from benchmarks.study.jobs import random_job
 from benchmarks.study.parts import Truth, draw_truth
-from loomproof.diagnose import LoomEvidence, Property, PropertyVerdict, Verdict, channel_verdict, find, judge
-from loomproof.job.faults import FaultKind
-from loomproof.job.kinds import LoadKind
+from loomproof.diagnose.explain.find import find
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.evidence import LoomEvidence
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.signature import Moved
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 from loomproof.job.model import Job
-from loomproof.measure import Moved
 from loomproof_sim.plant.spec import MovingSpec
 from loomproof_sim.profiles import REFERENCE, TWELVE_BIT, BoardProfile
 

@@ -10,7 +10,7 @@ from scipy.stats import binomtest
 
 from benchmarks.study.faults import Planted
 from benchmarks.study.run import Outcome, Said
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 
 GROSS = frozenset(
     {FaultKind.OPEN, FaultKind.SHORT_TO_GROUND, FaultKind.SHORT_TO_SUPPLY, FaultKind.SHORT_ACROSS_LOAD}

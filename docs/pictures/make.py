@@ -18,15 +18,15 @@ from pathlib import Path
 from PIL import Image
 from textual.pilot import Pilot
 
-from loomproof.box import connect
-from loomproof.cli.practice import DEMO_BOX, DEMO_FAULTS, DemoHands, demo_job, sim_url
-from loomproof.job.loading import load_job
-from loomproof.procedure.port import BoxPort
+from loomproof.box.connect import connect
+from loomproof.cli.console.practice import DEMO_BOX, DEMO_FAULTS, DemoHands, demo_job, sim_url
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.box_port import BoxPort
 from loomproof.procedure.prompts import Operator
 from loomproof.procedure.session import Session
-from loomproof.records import RecordStore
-from loomproof.tui.conductor import SessionDesk
-from loomproof.tui.shell import Console
+from loomproof.records.store import RecordStore
+from loomproof.tui.app import Console
+from loomproof.tui.desk.session_desk import SessionDesk
 from loomproof_sim.urls import forget
 
 HERE = Path(__file__).parent

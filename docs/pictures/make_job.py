@@ -15,8 +15,8 @@ from make import HERE, SIZES, png
 from textual.pilot import Pilot
 
 from loomproof.job.templates import TEMPLATES, template_text
+from loomproof.tui.app import Console
 from loomproof.tui.settings import RecentJob, SettingsKeeper
-from loomproof.tui.shell import Console
 from loomproof.tui.widgets.grid import CellGrid
 
 PINS = """\

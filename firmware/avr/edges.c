@@ -6,7 +6,7 @@
 #include <util/atomic.h>
 
 #include "gates.h"
-#include "later.h"
+#include "deferred.h"
 #include "line.h"
 #include "sampler_state.h"
 
@@ -233,10 +233,10 @@ static __attribute__((noinline)) bool carry_out(struct order *order) {
 }
 
 ISR(TIMER1_COMPA_vect) {
-    const uint8_t held = later_hold_in_interrupt();
+    const uint8_t held = deferred_hold_in_interrupt();
     if (edges_ahead)
         while (carry_out(first))
             ;
-    later_release_in_interrupt(held);
-    later_raise();
+    deferred_release_in_interrupt(held);
+    deferred_raise();
 }

@@ -8,7 +8,7 @@
 #include <stdint.h>
 
 #include "board.h"
-#include "later.h"
+#include "deferred.h"
 
 #ifndef LINE_BAUD
 #define LINE_BAUD 250000UL
@@ -35,7 +35,7 @@ static inline void line_take_in(void) {
         line_in.lost = true;
         line_in.lost_at = put;
     }
-    later_raise();
+    deferred_raise();
 }
 
 /* [interrupt] The same if there is one; for an interrupt that waits. */

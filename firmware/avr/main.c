@@ -9,11 +9,11 @@
 #include "board.h"
 #include "core.h"
 #include "edges.h"
-#include "fitting.h"
+#include "board_config.h"
 #include "gates.h"
-#include "guard.h"
+#include "watchdog.h"
 #include "hal.h"
-#include "later.h"
+#include "deferred.h"
 #include "line.h"
 #include "sampler.h"
 
@@ -28,7 +28,7 @@
 #define TENTHS_K_AT_FULL 5000L       /* 5 V at 10 mV/K */
 #define ZERO_C_DC 500                /* 0.5 V at 0 degC */
 
-static char serial_number[FITTING_TEXT], calibrated_on[FITTING_DATE];
+static char serial_number[BOARD_CONFIG_TEXT], calibrated_on[BOARD_CONFIG_DATE];
 static struct hal_channel channels[BOARD_CHANNELS];
 static uint8_t trace_memory[TRACE_BUFFERS * TRACE_SAMPLES * HAL_TRACE_SET_BYTES];
 
@@ -86,23 +86,23 @@ int16_t hal_temperature_dc(void) {
     return (int16_t)((int32_t)sampler_temperature() * TENTHS_K_AT_FULL / 1024 - ZERO_C_DC);
 }
 
-bool hal_stop_input_open(void) { return guard_stop_open(); }
+bool hal_stop_input_open(void) { return watchdog_stop_open(); }
 
-void hal_watchdog_feed(void) { guard_feed(); }
+void hal_watchdog_feed(void) { watchdog_feed(); }
 
 uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size) { return line_send(bytes, size); }
 
 void hal_tx_wait(void) {} /* the interrupt drains the ring meanwhile */
 
-uint8_t hal_irq_save(void) { return later_hold(); }
+uint8_t hal_irq_save(void) { return deferred_hold(); }
 
-void hal_irq_restore(uint8_t saved) { later_release(saved); }
+void hal_irq_restore(uint8_t saved) { deferred_release(saved); }
 
 /* --- core.h --------------------------------------------------------------------------------------------------- */
 
 static void work_millisecond(void) {
     static uint8_t turn;
-    guard_attended();
+    watchdog_attended();
     if (++turn % AIM_EVERY == 0) {
         edges_keep_count();
         edges_aim();
@@ -132,22 +132,22 @@ static void work_line(void) {
 }
 
 /* In turn, so that none has to wait for much of another. First the line: a stop may be in it. */
-void later_work(void) {
+void deferred_work(void) {
     bool more;
     do {
         more = line_has();
         for (uint8_t left = BYTES_IN_TURN; left > 0 && line_has(); left--)
             work_line();
-        if (guard_milliseconds)
+        if (watchdog_milliseconds)
             work_millisecond();
         more |= work_drive();
-    } while (more || guard_milliseconds);
+    } while (more || watchdog_milliseconds);
 }
 
 /* Not part of main, whose frame stays: what is read here is needed once. */
 __attribute__((noinline)) static void describe(void) {
     struct fitting fitting;
-    fitting_load(&fitting);
+    board_config_load(&fitting);
     board.simulated = fitting.simulated;
     memcpy(serial_number, fitting.serial_number, sizeof serial_number);
     memcpy(calibrated_on, fitting.calibrated_on, sizeof calibrated_on);
@@ -176,14 +176,14 @@ static void rest(void) {
 }
 
 int main(void) {
-    guard_first();
+    watchdog_first();
     gates_begin();
     edges_begin();
     sampler_begin();
     describe();
-    core_init(&board, guard_was_watchdog());
+    core_init(&board, watchdog_was_cause());
     line_begin();
-    guard_begin();
+    watchdog_begin();
     set_sleep_mode(SLEEP_MODE_IDLE);
     sei();
     for (;;) {

@@ -9,7 +9,7 @@
 #include "core.h"
 #include "edges.h"
 #include "gates.h"
-#include "later.h"
+#include "deferred.h"
 #include "sampler_state.h"
 
 #define COMPARATOR_B (_BV(ADTS2) | _BV(ADTS0))
@@ -234,7 +234,7 @@ static inline void put_set(uint16_t drain, bool in_turn) {
     sampler.lost = 0;
     put = next;
     if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_TOLD_AT_ONCE)
-        later_raise();
+        deferred_raise();
     sampler.over = false;
 }
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT
- * What the converter is at, as bits of GPIOR0, where assembler can look at them without a register. later.h has bits 0 and 1. */
+ * What the converter is at, as bits of GPIOR0, where assembler can look at them without a register. deferred.h has bits 0 and 1. */
 #ifndef SAMPLER_PHASE_H
 #define SAMPLER_PHASE_H
 

@@ -43,7 +43,7 @@ extern struct sampler_state {
 #define SAMPLER_NO_INPUT 0xFFU
 extern uint8_t sampler_idle_input;
 
-/* What beginnings.S writes before anything else. */
+/* What isr_entry.S writes before anything else. */
 extern volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 
 static inline void sampler_next(uint8_t input, uint8_t control) {

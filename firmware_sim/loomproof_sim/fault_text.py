@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 from loomproof.job.model import Job
 
 PAIRED = (FaultKind.SWAPPED, FaultKind.BRIDGED)

@@ -5,8 +5,8 @@ from math import log
 
 import numpy as np
 
-from loomproof.job.kinds import LoadKind, Suppression
-from loomproof.job.loadtype import LoadType
+from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.job.load_type import LoadType
 from loomproof.job.model import Job
 from loomproof.job.quantity import Quantity
 from loomproof_sim.plant.spec import (

@@ -8,17 +8,17 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from loomproof.job.loading import JobError, load_job, parse_job
+from loomproof.job.file.loading import JobError, load_job, parse_job
 from loomproof.job.model import Job
 from loomproof_sim.clocks import RealClock, VirtualClock
-from loomproof_sim.controller import Controller
+from loomproof_sim.controller.controller import Controller
 from loomproof_sim.fault_text import FaultTextError, parse_fault
-from loomproof_sim.faulty import put_fault
-from loomproof_sim.hands import SimHands, connector_map
+from loomproof_sim.hands.sim_hands import SimHands, connector_map
 from loomproof_sim.loom import Draw, channel_kinds, sound_loom
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import LoomSpec, SupplySpec
 from loomproof_sim.profiles import PROFILES, BoardProfile
+from loomproof_sim.put_fault import put_fault
 from loomproof_sim.simbox import SimBox
 
 

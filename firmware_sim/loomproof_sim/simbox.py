@@ -4,8 +4,9 @@ import threading
 import time
 
 from loomproof_sim.clocks import Clock, RealClock, VirtualClock
-from loomproof_sim.controller import NEVER_NS, Controller
-from loomproof_sim.hands import SimHands
+from loomproof_sim.controller.controller import Controller
+from loomproof_sim.controller.ports import NEVER_NS
+from loomproof_sim.hands.sim_hands import SimHands
 from loomproof_sim.plant.plant import Plant
 
 LONGEST_WAIT_S = 0.05

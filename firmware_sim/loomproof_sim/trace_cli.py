@@ -13,11 +13,12 @@ import typer
 from numpy.typing import NDArray
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.loading import load_job
-from loomproof.job.loadtype import LoadType, Train
+from loomproof.job.file.loading import load_job
+from loomproof.job.load_type import LoadType, Train
 from loomproof.job.problem import JobError
 from loomproof_sim.loom import LOGIC_DRIVER_OHM, LOGIC_KINDS, Draw, load_spec
-from loomproof_sim.plant import BranchSpec, Drive, DriverSpec, FeedSpec, LoomSpec, Plant, SupplySpec
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import BranchSpec, Drive, DriverSpec, FeedSpec, LoomSpec, SupplySpec
 from loomproof_sim.scenario import ScenarioError, build_loom, make_scenario
 
 COLUMNS = ("time_s", "current_a", "drain_v", "supply_v")

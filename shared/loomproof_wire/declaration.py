@@ -2,14 +2,12 @@
 
 import keyword
 import re
-import tomllib
-import zlib
 from functools import cached_property
 from pathlib import Path
 from struct import calcsize
 from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 WIRE_TOML = Path(__file__).with_name("wire.toml")
 
@@ -200,50 +198,6 @@ class Declaration(_Model):
 def pascal(name: str) -> str:
     """`drive_train` -> `DriveTrain`."""
     return "".join(part.capitalize() for part in name.split("_"))
-
-
-def load_declaration(path: Path = WIRE_TOML) -> Declaration:
-    """Read and check a declaration.
-
-    Raises:
-        DeclarationError: naming everything that is wrong.
-    """
-    return parse_declaration(path.read_bytes())
-
-
-def parse_declaration(raw: bytes) -> Declaration:
-    """Check the bytes of a declaration; see `load_declaration`."""
-    from loomproof_wire.declaration_checks import find_problems
-
-    try:
-        declaration = _build(tomllib.loads(raw.decode()), zlib.crc32(raw))
-    except ValidationError as error:
-        raise DeclarationError(
-            [f"{'.'.join(str(part) for part in item['loc'])}: {item['msg']}" for item in error.errors()]
-        ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError) as error:
-        raise DeclarationError([f"{type(error).__name__}: {error}"]) from error
-    problems = find_problems(declaration)
-    if problems:
-        raise DeclarationError(problems)
-    return declaration
-
-
-def _build(data: dict[str, dict[str, dict[str, object]]], spec_hash: int) -> Declaration:
-    enums = {
-        name: {"name": name, "doc": body["doc"], "members": {k: v for k, v in body.items() if k != "doc"}}
-        for name, body in data["enum"].items()
-    }
-    messages: dict[str, dict[str, object]] = {}
-    for name, body in data["message"].items():
-        message = {"name": name, **body}
-        if (model := message.pop("same_fields_as", None)) is not None:
-            message["fields"] = data["message"][str(model)]["fields"]
-        messages[name] = message
-    sections = {key: data[key] for key in ("protocol", "frame", "timing", "ceilings")}
-    return Declaration.model_validate(
-        {**sections, "enums": enums, "messages": messages, "spec_hash": spec_hash}
-    )
 
 
 def is_usable_name(name: str) -> bool:

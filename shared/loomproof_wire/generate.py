@@ -15,7 +15,8 @@ from struct import calcsize
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from loomproof_wire.c_code import c_member, c_tables
-from loomproof_wire.declaration import Declaration, DeclarationError, FieldDecl, MessageDecl, load_declaration
+from loomproof_wire.declaration import Declaration, DeclarationError, FieldDecl, MessageDecl
+from loomproof_wire.declaration_file import load_declaration
 from loomproof_wire.vectors import build_vectors, encode_values, frame_bytes
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -3,11 +3,11 @@
 import pytest
 
 from benchmarks.passive_look import LEAST_US, MOST_J, corners, look, sense_us, worst
-from loomproof.box import connect
-from loomproof.cli.simulated_operator import SimulatedOperator
+from loomproof.box.connect import connect
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.loading import load_job
-from loomproof.procedure import Session
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.session import Session
 from loomproof_sim.urls import find, forget
 
 

@@ -12,7 +12,7 @@ from benchmarks.study.faults import Planted
 from benchmarks.study.joints import Curve
 from benchmarks.study.run import Said, draw_loom, run
 from benchmarks.study.tally import Share, Study, confusion, names, verdict_of
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 
 
 def test_a_seed_gives_the_same_loom_and_the_same_words():

@@ -3,9 +3,9 @@
 import pytest
 import serial
 
-from loomproof.box import Box
-from loomproof.link import PumpedLink
+from loomproof.box.client import Box
 from loomproof.link.ports import open_port
+from loomproof.link.pumped import PumpedLink
 from loomproof_wire.frames import Frame, FrameReader, decode, encode_frame
 from loomproof_wire.messages import Configure, Hazard, LoadClass
 

@@ -6,7 +6,10 @@ import zlib
 import numpy as np
 import pytest
 
-from loomproof.box import Box, ConfigurationMismatch, LinkLost, NoReply, RawTrace, Refused, Stopped, connect
+from loomproof.box.client import Box
+from loomproof.box.connect import connect
+from loomproof.box.drive_outcome import RawTrace
+from loomproof.box.errors import ConfigurationMismatch, LinkLost, NoReply, Refused, Stopped
 from loomproof_wire import messages
 from loomproof_wire.messages import (
     BoxState,

@@ -3,7 +3,8 @@
 import pytest
 from typer.testing import CliRunner
 
-from loomproof.box import Found, connecting, list_boxes
+from loomproof.box import connect as connecting
+from loomproof.box.connect import Found, list_boxes
 from loomproof.cli.app import build_app
 from loomproof_wire.messages import PROTOCOL_MAJOR, BoxState, Status, StopReason
 

@@ -6,7 +6,8 @@ import time
 
 import pytest
 
-from loomproof.box import LinkLost, connect
+from loomproof.box.connect import connect
+from loomproof.box.errors import LinkLost
 from loomproof_wire.messages import BoxState, Configure, EndReason, Hazard, LoadClass, StopReason
 
 RELAY = Configure(4, LoadClass.RELAY, Hazard.NONE, 0, 100_000, 5000, 900, 100, 3000, 200)

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.box import (
+from loomproof.box.connect import connect
+from loomproof.box.errors import (
     BoxError,
     EventLost,
     Incompatible,
@@ -15,7 +16,6 @@ from loomproof.box import (
     NoReply,
     Refused,
     Unreadable,
-    connect,
 )
 from loomproof_wire import messages
 from loomproof_wire.frames import encode_raw_frame
@@ -160,7 +160,7 @@ def test_a_broken_console_stops_the_drive(box, bench, monkeypatch):
     def interrupted(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("loomproof.box.driving.read_trace", interrupted)
+    monkeypatch.setattr("loomproof.box.drive_log.read_trace", interrupted)
     with pytest.raises(KeyboardInterrupt):
         box.drive_train(4, 50, 100_000, 2000, trace_every=1, trace_samples=30)
     assert box.status().state is BoxState.STOPPED

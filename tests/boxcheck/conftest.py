@@ -4,10 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.boxcheck import Bench, Line, Subject, Subjects, Tolerance
+from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.requests import Tolerance
+from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_sim.clocks import VirtualClock
-from loomproof_sim.controller import Controller
-from loomproof_sim.hands import SimHands
+from loomproof_sim.controller.controller import Controller
+from loomproof_sim.hands.sim_hands import SimHands
 from loomproof_sim.loom import channel_kinds
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.profiles import PROFILES, REFERENCE

@@ -5,18 +5,10 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.boxcheck import CASES, Outcome, run_suite
-from loomproof_sim.controller import (
-    activity,
-    arming,
-    core,
-    limits,
-    outbox,
-    requests,
-    session,
-    supervision,
-    traces,
-)
+from loomproof.boxcheck.catalogue import CASES
+from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof_sim.controller import activity, arming, limits, outbox, requests, session, supervision, traces
+from loomproof_sim.controller import controller as core
 from loomproof_wire.frames import decode
 from loomproof_wire.messages import (
     Ack,

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.boxcheck import CASES, NOT_FROM_OUTSIDE, Outcome, run_suite
+from loomproof.boxcheck.catalogue import CASES, NOT_FROM_OUTSIDE
+from loomproof.boxcheck.run import Outcome, run_suite
 from loomproof_wire.declaration import WIRE_TOML
 from loomproof_wire.messages import (
     Disarmed,

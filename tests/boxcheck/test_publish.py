@@ -1,6 +1,7 @@
 """docs/checking-a-box.md says what the cases say."""
 
-from loomproof.boxcheck import CASES, publish
+from loomproof.boxcheck import publish
+from loomproof.boxcheck.catalogue import CASES
 from loomproof_wire.messages import Refusal
 
 

@@ -6,16 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.boxcheck import (
-    CASES,
-    NOT_FROM_OUTSIDE,
-    Bench,
-    Outcome,
-    Subject,
-    Subjects,
-    open_line,
-    run_suite,
-)
+from loomproof.boxcheck.catalogue import CASES, NOT_FROM_OUTSIDE
+from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.line import open_line
+from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_wire.messages import Refusal
 
 NOT_ON = {

@@ -6,7 +6,7 @@ One case of every kind of fault, and every sound loom; `benchmarks/fault_matrix.
 import pytest
 
 from benchmarks import fault_matrix as matrix
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 
 FIVE, BOAT, CLASS, BENCH = (
     "inline-five-turbo",

@@ -4,7 +4,7 @@ import pytest
 from typer.testing import CliRunner
 
 from loomproof.cli.app import build_app
-from loomproof.job.loading import load_job
+from loomproof.job.file.loading import load_job
 
 PINS = "Pin;Function;Colour\n1;Injector 1, high resistance;GN\n2;Injector 2, high resistance;YE\n3;CAN H;\n"
 

@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.box import connect
-from loomproof.cli.simulated_operator import SimulatedOperator
-from loomproof.diagnose import Verdict
-from loomproof.job.loading import load_job
-from loomproof.procedure import Session
+from loomproof.box.connect import connect
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
+from loomproof.facts.verdict import Verdict
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.session import Session
 from loomproof_sim.urls import find, forget
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))

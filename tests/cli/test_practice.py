@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.practice import DemoHands, hands_of, own_url
+from loomproof.cli.console.practice import DemoHands, hands_of, own_url
 
 JOB = Path("/looms/a loom.toml")
 

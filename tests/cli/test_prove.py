@@ -12,11 +12,13 @@ import pytest
 from typer.testing import CliRunner
 
 from loomproof.cli.app import build_app
-from loomproof.cli.prove import Code, Who, box_url
-from loomproof.cli.prove_run import exit_code
-from loomproof.diagnose import Verdict
-from loomproof.procedure import StepEnd, StepKind, StepOutcome
-from loomproof.records import RecordStore
+from loomproof.cli.prove.command import box_url
+from loomproof.cli.prove.options import Code, Who
+from loomproof.cli.prove.run import exit_code
+from loomproof.facts.step import StepEnd, StepKind
+from loomproof.facts.verdict import Verdict
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.records.store import RecordStore
 
 HEAD = """
 schema_version = 1

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.diagnose import LoomEvidence
-from loomproof.job.loading import load_job
+from loomproof.facts.evidence import LoomEvidence
+from loomproof.job.file.loading import load_job
 from loomproof.job.model import Job
 from testbed.loombench import LoomBench
 

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from loomproof.diagnose import Property, Verdict, judge
-from loomproof.job.kinds import LoadKind
-from loomproof.measure import cold_filament
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.verdict import Property, Verdict
+from loomproof.measure.settle.filament import cold_filament
 from loomproof_sim.profiles import PROFILES
 
 

@@ -2,17 +2,11 @@
 
 import pytest
 
-from loomproof.diagnose import (
-    ChannelEvidence,
-    LoomEvidence,
-    Property,
-    PropertyVerdict,
-    Verdict,
-    channel_verdict,
-    find,
-    judge,
-)
-from loomproof.job.faults import FaultKind
+from loomproof.diagnose.explain.find import find
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 
 SOUND = tuple(
     PropertyVerdict(1, p, Verdict.PASS) for p in (Property.CONTINUITY, Property.RESISTANCE, Property.ACTION)

@@ -3,12 +3,12 @@ import math
 import numpy as np
 import pytest
 
-from loomproof.diagnose import Property, PropertyVerdict, Verdict, channel_verdict
-from loomproof.diagnose.case import vouched
-from loomproof.diagnose.decide import FAULTY_SHARE, decide, risk_among_parts
-from loomproof.diagnose.expect import Band
-from loomproof.diagnose.judge import against
-from loomproof.measure import Estimate
+from loomproof.diagnose.expected.expectations import Band
+from loomproof.diagnose.rules.case import vouched
+from loomproof.diagnose.rules.decide import FAULTY_SHARE, decide, risk_among_parts
+from loomproof.diagnose.rules.judge import against
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 
 
 @pytest.mark.parametrize(

@@ -4,13 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.diagnose import PullResult, find, judge
-from loomproof.diagnose.evidence import Noticed
-from loomproof.diagnose.features import Conduct, Features, Rest
-from loomproof.diagnose.hypotheses import PRIOR, Hypothesis, swap_cycles
-from loomproof.diagnose.words import ADVICE, NAMES, TWINS, place, sentence
-from loomproof.job.faults import FaultKind
-from loomproof.measure import OffShape
+from loomproof.diagnose.explain.find import find
+from loomproof.diagnose.faults.features import Conduct, Features, Rest
+from loomproof.diagnose.faults.hypotheses import PRIOR, Hypothesis, swap_cycles
+from loomproof.diagnose.faults.words import ADVICE, NAMES, TWINS, place, sentence
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.evidence import Noticed, PullResult
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.signature import OffShape
 
 
 def features(channel, outcome, lost):
@@ -115,7 +116,7 @@ def test_all_loads_of_a_feed_dead_is_one_finding_and_all_but_one_is_not(bench):
 
 
 def test_every_pair_that_looks_alike_has_a_measurement_that_separates_it():
-    from loomproof.diagnose.separating import SEPARATES, separating
+    from loomproof.diagnose.explain.next_measurement import SEPARATES, separating
 
     alike = {frozenset({kind, twin}) for kind, twins in TWINS.items() for twin in twins}
     assert alike <= set(SEPARATES)

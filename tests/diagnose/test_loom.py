@@ -4,10 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.diagnose import Noticed, Property, Verdict, channel_verdict, find, judge
-from loomproof.diagnose.expect import copper_thermometer, expect
-from loomproof.job.faults import FaultKind
-from loomproof.measure import Estimate, Moved
+from loomproof.diagnose.expected.expectations import copper_thermometer, expect
+from loomproof.diagnose.explain.find import find
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.evidence import Noticed
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.signature import Moved
+from loomproof.facts.verdict import Property, Verdict, channel_verdict
 
 JOBS = ("inline", "boat", "bench", "classroom")
 

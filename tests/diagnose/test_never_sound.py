@@ -6,9 +6,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loomproof.diagnose import Noticed, PullResult, Verdict, channel_verdict, find, judge
-from loomproof.job.kinds import LoadKind
-from loomproof.measure import Estimate, Moved, OffShape
+from loomproof.diagnose.explain.find import find
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.evidence import Noticed, PullResult
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.signature import Moved, OffShape
+from loomproof.facts.verdict import Verdict, channel_verdict
 
 CHANNELS = (1, 3, 5, 8, 11)  # injector, injector, bare coil, relay with resistor, lamp or valve
 QUICK = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -5,11 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from loomproof.diagnose import Baseline, Property, Verdict, judge
-from loomproof.diagnose.band import DOUBT_RATE, FAIL_RATE
-from loomproof.diagnose.sisters import Sister, sister_bands
-from loomproof.diagnose.temperature import copper_thermometer, loom_temperature, spread_about, warming
-from loomproof.measure import Estimate
+from loomproof.diagnose.expected.band import DOUBT_RATE, FAIL_RATE
+from loomproof.diagnose.expected.sisters import Sister, sister_bands
+from loomproof.diagnose.expected.temperature import (
+    copper_thermometer,
+    loom_temperature,
+    spread_about,
+    warming,
+)
+from loomproof.diagnose.rules.judge import judge
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.evidence import Baseline
+from loomproof.facts.verdict import Property, Verdict
 
 
 @pytest.mark.parametrize("count", [2, 3, 4, 5, 6, 8, 11, 15])

@@ -3,18 +3,14 @@
 import pytest
 from hostbox import HostBox
 
-from loomproof.boxcheck import (
-    CASES,
-    Act,
-    Bench,
-    Line,
-    Need,
-    Outcome,
-    Subject,
-    Subjects,
-    Tolerance,
-    run_suite,
-)
+from loomproof.boxcheck.catalogue import CASES
+from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.hands import Act
+from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.need import Need
+from loomproof.boxcheck.requests import Tolerance
+from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.subjects import Subject, Subjects
 
 STEP_NS = 500_000
 

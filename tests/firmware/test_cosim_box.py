@@ -42,7 +42,7 @@ def test_it_boots_with_every_gate_low(box):
 def test_the_console_connects_to_it(built):
     import serial
 
-    from loomproof.box import connect
+    from loomproof.box.connect import connect
 
     if "loomproof_cosim.urls" not in serial.protocol_handler_packages:
         serial.protocol_handler_packages.append("loomproof_cosim.urls")

@@ -15,7 +15,7 @@ from hostbox import HostBox
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loomproof_sim.controller import Controller
+from loomproof_sim.controller.controller import Controller
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.profiles import REFERENCE
 from loomproof_wire import messages as wire

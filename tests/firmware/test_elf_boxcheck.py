@@ -2,7 +2,12 @@
 
 import pytest
 
-from loomproof.boxcheck import CASES, Bench, Line, Outcome, Subject, Subjects, Tolerance, run_suite
+from loomproof.boxcheck.catalogue import CASES
+from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.requests import Tolerance
+from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_sim.scenario import make_scenario
 from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
 

@@ -23,7 +23,7 @@ BUILT_IN = ROOT / "firmware_sim" / "loomproof_sim" / "builtin_job.toml"
     ids=["sound", "faulty"],
 )
 def test_the_firmware_proves_a_loom_as_the_simulated_box_does(built, faults, passed):
-    from loomproof.diagnose import Verdict
+    from loomproof.facts.verdict import Verdict
     from loomproof_cosim.parity import Loom, differences, prove_firmware, prove_simulated
 
     loom = Loom(BUILT_IN, faults)
@@ -54,7 +54,7 @@ def serve(elf: Path) -> subprocess.Popen[str]:
 
 
 def test_a_served_firmware_tells_at_its_end_how_it_fared(built):
-    from loomproof.box import connect
+    from loomproof.box.connect import connect
 
     with serve(built / "loomproof-atmega2560.elf") as process:
         assert process.stdout is not None

@@ -48,8 +48,8 @@ def job(tmp_path):
 
 
 def test_it_has_four_channels_and_no_half_bridge_whatever_its_eeprom_says(elf):
+    from loomproof_cosim.board_config import fitting
     from loomproof_cosim.elfbox import build_elf_box
-    from loomproof_cosim.fitting import fitting
 
     scenario = make_scenario({"clock": "virtual"})
     box = build_elf_box(scenario, elf)

@@ -6,10 +6,10 @@ from importlib.resources import files
 
 import pytest
 
+from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.catalogue import CATALOGUE, LoadType
-from loomproof.job.kinds import HazardClass, LoadKind
+from loomproof.job.checks.load_values import load_flaws
 from loomproof.job.quantity import Quantity
-from loomproof.job.soundness import load_flaws
 
 entries = pytest.mark.parametrize("load", CATALOGUE.values(), ids=CATALOGUE.keys())
 LOGIC = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
@@ -131,7 +131,7 @@ def test_limits_stay_within_what_the_wire_can_say() -> None:
     import loomproof_wire
 
     wire = tomllib.loads(files(loomproof_wire).joinpath("wire.toml").read_text(encoding="utf-8"))["ceilings"]
-    from loomproof.job.loadtype import DriveLimits, PeakHold, Train
+    from loomproof.job.load_type import DriveLimits, PeakHold, Train
 
     bounds = DriveLimits.model_json_schema()["properties"]
     assert bounds["max_on_time_ms"]["maximum"] * 1000 == wire["max_on_time_us"]

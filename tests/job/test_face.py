@@ -3,7 +3,7 @@
 import pytest
 
 from loomproof.job.face import face_of, mirrored
-from loomproof.job.loading import JobError, job_digest, parse_job
+from loomproof.job.file.loading import JobError, job_digest, parse_job
 from loomproof.job.model import Connector
 
 HEAD = """

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.job.loading import JobError, Problem, job_problems, load_job, parse_job
+from loomproof.job.file.loading import JobError, Problem, job_problems, load_job, parse_job
 from loomproof.job.model import Job
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -7,7 +7,7 @@ import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.job.positions import Path, find_positions
+from loomproof.job.file.positions import Path, find_positions
 
 TEXT = '''\
 # a comment

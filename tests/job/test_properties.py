@@ -9,9 +9,9 @@ import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from loomproof.facts.kinds import LoadKind
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import LoadKind
-from loomproof.job.loading import JobError, Problem, dump_job, job_digest, parse_job
+from loomproof.job.file.loading import JobError, Problem, dump_job, job_digest, parse_job
 from loomproof.job.model import Job
 from loomproof.job.wire import COLOURS
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.loading import JobError, parse_job
+from loomproof.job.file.loading import JobError, parse_job
 from loomproof.job.publish import published, stale
 
 DOCS = Path(__file__).parents[2] / "docs"

@@ -5,9 +5,9 @@ from typing import Any
 import pytest
 
 from loomproof.job.catalogue import CATALOGUE, LoadType
-from loomproof.job.loadtype import PeakHold, Train
+from loomproof.job.checks.load_values import largest_current_a, load_flaws, train_flaws
+from loomproof.job.load_type import PeakHold, Train
 from loomproof.job.quantity import Quantity
-from loomproof.job.soundness import largest_current_a, load_flaws, train_flaws
 
 
 def told(key: str, **changes: Any) -> list[tuple[str, str]]:

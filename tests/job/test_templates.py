@@ -2,9 +2,9 @@
 
 import pytest
 
+from loomproof.facts.kinds import LoadKind, Setting
 from loomproof.job.engine import Engine
-from loomproof.job.kinds import LoadKind, Setting
-from loomproof.job.loading import parse_job
+from loomproof.job.file.loading import parse_job
 from loomproof.job.templates import new_job_text
 
 ODD_TITLE = 'a "quoted" title\nof two lines'

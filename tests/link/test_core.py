@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.link import LinkLost, NoReply, Refused, Unreadable
-from loomproof.link.core import EVENT_LIMIT, GATE_S, STOP_BYTES, LinkCore
+from loomproof.link.errors import LinkLost, NoReply, Refused, Unreadable
+from loomproof.link.protocol import EVENT_LIMIT, GATE_S, STOP_BYTES, LinkCore
 from loomproof_wire.frames import Frame, FrameReader, decode, encode_frame, encode_raw_frame
 from loomproof_wire.messages import (
     PROTOCOL_MAJOR,

@@ -5,7 +5,10 @@ import threading
 import pytest
 from serial import SerialTimeoutException
 
-from loomproof.link import GATE_S, LinkDown, LinkLost, NoReply, PumpedLink, Refused
+from loomproof.link.base import LinkDown
+from loomproof.link.errors import LinkLost, NoReply, Refused
+from loomproof.link.protocol import GATE_S
+from loomproof.link.pumped import PumpedLink
 from loomproof_wire.messages import Ack, DriveTrain, GetStatus, Refusal, Stop, Trip
 
 

@@ -7,8 +7,10 @@ import time
 
 import pytest
 
-from loomproof.link import LinkDown, LinkLost, NoReply, ThreadedLink, open_link
-from loomproof.link.ports import open_port
+from loomproof.link.base import LinkDown
+from loomproof.link.errors import LinkLost, NoReply
+from loomproof.link.ports import open_link, open_port
+from loomproof.link.threaded import ThreadedLink
 from loomproof_wire.messages import Ack, DriveTrain, GetStatus, Heartbeat, Stop, Trip
 
 

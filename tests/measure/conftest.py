@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from loomproof.measure import Calibration, Trace
+from loomproof.facts.trace import Calibration, Trace
 from testbed.circuit import CALIBRATION, Circuit, make_trace, shape
 
 

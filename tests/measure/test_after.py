@@ -4,8 +4,9 @@ import math
 
 import pytest
 
+from loomproof.facts.signature import OffShape
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import OffShape, measure_one
+from loomproof.measure.signature import measure_one
 
 INJECTOR, STEPPER = CATALOGUE["injector_high"], CATALOGUE["stepper_idle"]
 

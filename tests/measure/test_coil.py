@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import measure_one
-from loomproof.measure.balance import balance_resistance
-from loomproof.measure.rise import resistance_inductance
-from loomproof.measure.source import look_at_source
+from loomproof.measure.rise.balance import balance_resistance
+from loomproof.measure.rise.resistance import resistance_inductance
+from loomproof.measure.signature import measure_one
+from loomproof.measure.trace.source import look_at_source
 
 COIL = CATALOGUE["coil_bare"]
 

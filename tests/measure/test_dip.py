@@ -5,21 +5,24 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from loomproof.facts.signature import Moved
+from loomproof.facts.trace import Calibration
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Calibration, Moved, measure, measure_one, plan_pulse
-from loomproof.measure.dip import look_for_landing, slope_jumps, threshold, window_lengths
-from loomproof.measure.motion import noise_excess
-from loomproof.measure.rise import resistance_inductance, whole_rise
-from loomproof.measure.source import look_at_source
-from loomproof.measure.stroke import _lagging, bound_stroke, stroke_patterns
-from loomproof_sim.plant import (
+from loomproof.measure.motion.armature import noise_excess
+from loomproof.measure.motion.dip import look_for_landing, slope_jumps, threshold, window_lengths
+from loomproof.measure.motion.stroke import _lagging, bound_stroke, stroke_patterns
+from loomproof.measure.pulse_plan import plan_pulse
+from loomproof.measure.rise.resistance import resistance_inductance, whole_rise
+from loomproof.measure.signature import measure, measure_one
+from loomproof.measure.trace.source import look_at_source
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import (
     BranchSpec,
     Drive,
     DriverSpec,
     FeedSpec,
     InjectorSpec,
     LoomSpec,
-    Plant,
     SupplySpec,
 )
 

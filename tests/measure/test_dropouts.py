@@ -8,12 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.measure.dropouts import (
-    DropoutDesign,
-    DropoutDetector,
-    Watched,
-    least_depth,
-)
+from loomproof.facts.dropout import Watched
+from loomproof.measure.dropouts.detector import DropoutDesign, DropoutDetector, least_depth
 
 HZ = 5000.0
 FINE_STEP_A, SUPPLY_STEP_V, PIN_STEP_V = 2.0 / 1007, 20.0 / 1023, 60.0 / 1023

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from loomproof.measure.expected import driven_current, expected_current
+from loomproof.measure.trace.expected import driven_current, expected_current
 
 
 def test_a_steady_voltage_gives_the_textbook_rise():

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from loomproof.facts.signature import Moved
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Moved, measure_one
+from loomproof.measure.signature import measure_one
 
 
 def trace(maker, ohm, *, level_v=4.9, seed=0, n=120, on_s=2e-3):

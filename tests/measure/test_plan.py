@@ -4,10 +4,11 @@ import math
 
 import pytest
 
+from loomproof.facts.kinds import LoadKind
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import LoadKind
-from loomproof.measure import PlanLimits, measure, plan_pulse
-from loomproof.measure.motion import opening_span_s
+from loomproof.measure.motion.armature import opening_span_s
+from loomproof.measure.pulse_plan import PlanLimits, plan_pulse
+from loomproof.measure.signature import measure
 
 PERIOD_S = 26e-6
 

@@ -6,13 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from loomproof.measure.presence import (
-    Cause,
-    PresenceDesign,
-    PresenceDetector,
-    ScanReading,
-    State,
-)
+from loomproof.facts.presence import Cause, ScanReading
+from loomproof.measure.presence.detector import PresenceDesign, PresenceDetector, State
 
 BIAS_V, PIN_STEP_V, PIN_NOISE, SUPPLY_V = 2.5, 60.0 / 1023, 0.5, 13.5
 PIN_U = math.hypot(PIN_NOISE, 1 / math.sqrt(12)) * PIN_STEP_V

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from loomproof.facts.estimate import Estimate
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Estimate, measure
-from loomproof.measure.quantities import pooled, probability_below, quantile, welch_satterthwaite
+from loomproof.measure.signature import measure
+from loomproof.measure.statistics import pooled, probability_below, quantile, welch_satterthwaite
 
 
 @pytest.mark.parametrize("bad", [(math.nan, 1.0), (math.inf, 1.0), (1.0, -0.1), (1.0, math.nan)])

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from loomproof.facts.signature import Moved
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Moved, measure, measure_one
+from loomproof.measure.signature import measure, measure_one
 
 STEPPER, INJECTOR = CATALOGUE["stepper_idle"], CATALOGUE["injector_high"]
 

@@ -3,11 +3,13 @@
 import numpy as np
 import pytest
 
+from loomproof.facts.trace import Calibration
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Calibration, measure_one, trace_from_counts
-from loomproof.measure.rise import resistance_inductance
-from loomproof.measure.risefit import fit_rise, start_values
-from loomproof.measure.source import look_at_source
+from loomproof.measure.rise.fit import fit_rise, start_values
+from loomproof.measure.rise.resistance import resistance_inductance
+from loomproof.measure.signature import measure_one
+from loomproof.measure.trace.from_counts import trace_from_counts
+from loomproof.measure.trace.source import look_at_source
 
 STEPPER = CATALOGUE["stepper_idle"]
 

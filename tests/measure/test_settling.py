@@ -5,8 +5,9 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import measure_one
-from loomproof_sim.plant import BranchSpec, Drive, DriverSpec, FeedSpec, LampSpec, LoomSpec, Plant, SupplySpec
+from loomproof.measure.signature import measure_one
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import BranchSpec, Drive, DriverSpec, FeedSpec, LampSpec, LoomSpec, SupplySpec
 
 
 def lamp_waves(steady_a, ohm, on_s, span_s, period_s):

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import measure_one
-from loomproof.measure.source import look_at_source, rounding_u
+from loomproof.measure.signature import measure_one
+from loomproof.measure.trace.source import look_at_source, rounding_u
 
 LOW = CATALOGUE["injector_low"]
 

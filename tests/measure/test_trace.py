@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from loomproof.measure import Calibration, trace_from_counts
+from loomproof.facts.trace import Calibration
+from loomproof.measure.trace.from_counts import trace_from_counts
 
 SCALES = Calibration(
     fine_a_per_count=0.002,

@@ -3,9 +3,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.signature import Moved, OffShape
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Estimate, Moved, OffShape, measure, plan_pulse
-from loomproof.measure.quantities import pooled
+from loomproof.measure.pulse_plan import plan_pulse
+from loomproof.measure.signature import measure
+from loomproof.measure.statistics import pooled
 
 INJECTOR, RELAY = CATALOGUE["injector_high"], CATALOGUE["relay_plain"]
 PERIOD = 26e-6

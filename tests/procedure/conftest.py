@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from loomproof.box import Refused, Stopped
-from loomproof.procedure import Answer, Choice, PromptKind
+from loomproof.box.errors import Refused, Stopped
+from loomproof.procedure.prompts import Answer, Choice, PromptKind
 from loomproof_wire import messages as m
 from testbed.jobs import hazards_job
 

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from loomproof.measure import Calibration, trace_from_counts
-from loomproof.procedure.bridging import BRIDGE_CHOP_US, chopped, decimation
+from loomproof.facts.trace import Calibration
+from loomproof.measure.trace.from_counts import trace_from_counts
+from loomproof.procedure.drive.bridge import BRIDGE_CHOP_US, chopped, decimation
 
 PERIOD_S = 64e-6
 SCALES = Calibration(

@@ -2,9 +2,12 @@
 
 import pytest
 
-from loomproof.procedure import NotPermittedError, Session, StepEnd
-from loomproof.procedure.flexing import ALONE_MS, SHORTEST_HOLD_MS, SLICE_MS, Said
-from loomproof.safety import StatementKind, form_for
+from loomproof.facts.step import StepEnd
+from loomproof.procedure.session import Session
+from loomproof.procedure.step_result import NotPermittedError
+from loomproof.procedure.wiggle.model import Said
+from loomproof.procedure.wiggle.runner import ALONE_MS, SHORTEST_HOLD_MS, SLICE_MS
+from loomproof.safety.statements import StatementKind, form_for
 
 
 class Hand:

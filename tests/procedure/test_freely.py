@@ -7,14 +7,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loomproof.box import Refused
-from loomproof.job.loading import load_job
-from loomproof.procedure import NotPermittedError, OverBudgetError, Session, StepInterruptedError
-from loomproof.procedure.driving import DriveRequest, check_request
+from loomproof.box.errors import Refused
+from loomproof.facts.drive import DriveShape, Pulses
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.bench.ways import SETTINGS, Way, ways_of
+from loomproof.procedure.drive.permit import check_request
+from loomproof.procedure.drive.request import DriveRequest, OverBudgetError
 from loomproof.procedure.events import DriveStarted, FreeDriveAdvanced, TraceTaken
-from loomproof.procedure.model import DriveShape
-from loomproof.procedure.ways import SETTINGS, Way, ways_of
-from loomproof.safety import Pulses, StatementKind, form_for
+from loomproof.procedure.session import Session
+from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
+from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages as m
 
 EXAMPLES = {

@@ -4,12 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.box import connect
-from loomproof.job.loading import load_job
-from loomproof.procedure import Answer, Choice, Session
+from loomproof.box.connect import connect
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.bench.ways import Way
 from loomproof.procedure.events import TraceTaken
-from loomproof.procedure.ways import Way
-from loomproof.safety import StatementKind, form_for
+from loomproof.procedure.prompts import Answer, Choice
+from loomproof.procedure.session import Session
+from loomproof.safety.statements import StatementKind, form_for
 from loomproof_sim.urls import forget
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -2,10 +2,10 @@
 
 import pytest
 
-from loomproof.box import connect
-from loomproof.cli.simulated_operator import SimulatedOperator
-from loomproof.job.kinds import LoadKind
-from loomproof.procedure import Session
+from loomproof.box.connect import connect
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
+from loomproof.facts.kinds import LoadKind
+from loomproof.procedure.session import Session
 from loomproof_sim.scenario import builtin_job
 from loomproof_sim.urls import find, forget
 

@@ -1,6 +1,6 @@
 import pytest
 
-from loomproof.procedure.pulled import judge_pull
+from loomproof.procedure.steps.pull_verdict import judge_pull
 
 
 @pytest.mark.parametrize(

@@ -5,21 +5,18 @@ import threading
 
 import pytest
 
-from loomproof.box import ConfigurationMismatch
-from loomproof.diagnose import Noticed, Property, Verdict, channel_verdict
-from loomproof.job.kinds import HazardClass
-from loomproof.procedure import (
-    Answer,
-    Choice,
-    PromptKind,
-    Session,
-    StepEnd,
-    StepKind,
-    StepOutcome,
-    WrongBoxError,
-)
+from loomproof.box.errors import ConfigurationMismatch
+from loomproof.facts.evidence import Noticed
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.step import StepEnd, StepKind
+from loomproof.facts.verdict import Property, Verdict, channel_verdict
+from loomproof.procedure.configure import WrongBoxError
 from loomproof.procedure.events import DriveStarted, JudgedAnew, StepFinished, StepStarted
-from loomproof.safety import StatementKind, pulse_budget
+from loomproof.procedure.prompts import Answer, Choice, PromptKind
+from loomproof.procedure.session import Session
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.safety.budget import pulse_budget
+from loomproof.safety.statements import StatementKind
 from loomproof_wire import messages as m
 
 

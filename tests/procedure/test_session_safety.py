@@ -2,19 +2,16 @@
 
 import pytest
 
-from loomproof.box import LinkLost, Refused
-from loomproof.job.kinds import HazardClass
-from loomproof.procedure import (
-    Answer,
-    Choice,
-    NotPermittedError,
-    OverBudgetError,
-    PromptKind,
-    Session,
-    StepEnd,
-    StepInterruptedError,
-)
-from loomproof.safety import Blocked, Permit, Pulses, StatementKind, StatementRefusedError, Voider, form_for
+from loomproof.box.errors import LinkLost, Refused
+from loomproof.facts.drive import Pulses
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.step import StepEnd
+from loomproof.procedure.drive.request import OverBudgetError
+from loomproof.procedure.prompts import Answer, Choice, PromptKind
+from loomproof.procedure.session import Session
+from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
+from loomproof.safety.interlocks import Blocked, Permit, StatementRefusedError, Voider
+from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages as m
 
 DRIVES = ("drive", "peak_hold", "bridge", "stepper", "hold")

@@ -2,11 +2,13 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.job.kinds import HazardClass
-from loomproof.job.loading import load_job
-from loomproof.procedure import StepKind, build_sheet
-from loomproof.procedure.model import DriveShape
-from loomproof.safety import Phase, StatementKind, statements_for
+from loomproof.facts.drive import DriveShape
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.step import StepKind
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.sheet import build_sheet
+from loomproof.safety.order import Phase
+from loomproof.safety.statements import StatementKind, statements_for
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 

@@ -4,11 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.diagnose import Verdict
-from loomproof.procedure.model import DrivePlan, DriveShape, Step, StepEnd, StepKind, StepOutcome
+from loomproof.facts.drive import DrivePlan, DriveShape
+from loomproof.facts.step import StepEnd, StepKind
+from loomproof.facts.verdict import Verdict
+from loomproof.procedure.step import Step
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.procedure.steps.wiggle import WATCH_MS
 from loomproof.procedure.timing import FIRST_GUESS_S, busy_s, left_s
-from loomproof.procedure.wiggling import WATCH_MS
-from loomproof.safety import Phase
+from loomproof.safety.order import Phase
 
 
 def step(number, kind, drive=None):

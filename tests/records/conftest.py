@@ -10,12 +10,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomproof.diagnose import Finding, Property, PropertyVerdict, Verdict
-from loomproof.job.faults import FaultKind
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.finding import Finding
+from loomproof.facts.record import BoxFacts, SoftwareFacts, StatementMade, StepBegan
+from loomproof.facts.trace_counts import TraceCounts
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
 from loomproof.job.model import Job
-from loomproof.measure import Estimate
-from loomproof.procedure import BoxFacts, SoftwareFacts, StatementMade, StepBegan, StepOutcome, TraceCounts
-from loomproof.records import RecordStore, RecordWriter
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.records.store import RecordStore
+from loomproof.records.writer import RecordWriter
 
 JOB_TEXT = "schema_version = 1  # the launch's job file, as it was read\n"
 START = datetime(2031, 5, 4, 8, 30, tzinfo=UTC)

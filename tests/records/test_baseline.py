@@ -6,8 +6,10 @@ import pytest
 from typer.testing import CliRunner
 
 from loomproof.cli.app import build_app
-from loomproof.job.loading import load_job
-from loomproof.records import RecordError, RecordStore, baseline_of, find_baseline
+from loomproof.job.file.loading import load_job
+from loomproof.records.baseline import baseline_of, find_baseline
+from loomproof.records.errors import RecordError
+from loomproof.records.store import RecordStore
 
 EXAMPLE = "examples/inline-five-turbo.toml"
 FAULT = "added_resistance:12:0.45"  # 6 % of a cam oil valve, one of a kind: within its tolerance

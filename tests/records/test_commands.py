@@ -10,13 +10,15 @@ import typer
 from typer.testing import CliRunner
 
 from loomproof.cli import records as command
-from loomproof.procedure import EventKind, EventNoted
+from loomproof.cli import report
+from loomproof.facts.record import EventKind, EventNoted
 
 
 @pytest.fixture
 def app():
     application = typer.Typer()
     command.register(application)
+    report.register(application)
     return application
 
 

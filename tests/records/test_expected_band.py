@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.measure import Trace
-from loomproof.measure.expected import driven_current, expected_current
+from loomproof.facts.trace import Trace
+from loomproof.measure.trace.expected import driven_current, expected_current
 
 TIME = 13e-6 + 26e-6 * np.arange(300)
 

@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.procedure.recording import EventKind, EventNoted
-from loomproof.records import RecordError, RecordStore
+from loomproof.facts.record import EventKind, EventNoted
+from loomproof.records.errors import RecordError
 from loomproof.records.integrity import GENESIS, ChainEntry, check_chain, entry_digest
+from loomproof.records.store import RecordStore
 
 
 def edit(path, *statements):

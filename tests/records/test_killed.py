@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import event
 
-from loomproof.records import RecordStore
+from loomproof.records.store import RecordStore
 
 STEPS = 3
 
@@ -114,7 +114,7 @@ WRITER = """
 import sys
 from tests.records.conftest import Make
 from tests.records.test_killed import write_a_record
-from loomproof.records import RecordStore
+from loomproof.records.store import RecordStore
 print("ready", flush=True)
 write_a_record(RecordStore(sys.argv[1]), Make, lambda what: print(what, flush=True))
 print("end", flush=True)

@@ -10,11 +10,12 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from loomproof.diagnose import Finding, Property, PropertyVerdict, Verdict
-from loomproof.job.faults import FaultKind
-from loomproof.measure import Estimate
-from loomproof.procedure import EventKind, EventNoted, StatementMade, StepBegan
-from loomproof.records.report import html
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.finding import Finding
+from loomproof.facts.record import EventKind, EventNoted, StatementMade, StepBegan
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
+from loomproof.records.report.page import html
 
 VOID = {"meta", "br", "img", "hr", "input", "link", "col"}
 EVIL = "<script>alert('x')</script>\"'&{{ 7 * 7 }}<img src=x onerror=alert(1)>"

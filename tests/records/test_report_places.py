@@ -4,15 +4,15 @@ import re
 
 import pytest
 
-from loomproof.box import connect
-from loomproof.cli.practice import sim_url
-from loomproof.cli.simulated_operator import SimulatedOperator
-from loomproof.cli.walkers import SimulatedWalker
-from loomproof.job.loading import load_job
-from loomproof.procedure import Session
-from loomproof.procedure.flexing import Said
-from loomproof.records import RecordStore
-from loomproof.records.report import html
+from loomproof.box.connect import connect
+from loomproof.cli.console.practice import sim_url
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
+from loomproof.cli.prove.walkers import SimulatedWalker
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.session import Session
+from loomproof.procedure.wiggle.model import Said
+from loomproof.records.report.page import html
+from loomproof.records.store import RecordStore
 from loomproof_sim.urls import find, forget
 
 JOB = """

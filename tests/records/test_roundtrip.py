@@ -10,22 +10,18 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loomproof.diagnose import Finding, Noticed, Property, PropertyVerdict, Verdict
-from loomproof.job.faults import FaultKind
-from loomproof.measure import Estimate
-from loomproof.procedure import (
-    EventKind,
-    EventNoted,
-    StatementMade,
-    StepBegan,
-    StepEnd,
-    StepKind,
-    StepOutcome,
-    TraceCounts,
-)
-from loomproof.records import RecordStore
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.evidence import Noticed
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.finding import Finding
+from loomproof.facts.record import EventKind, EventNoted, StatementMade, StepBegan
+from loomproof.facts.step import StepEnd, StepKind
+from loomproof.facts.trace_counts import TraceCounts
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
+from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.records.canonical import canonical_json
 from loomproof.records.models import FindingsFact, StatementFact
+from loomproof.records.store import RecordStore
 
 names = st.text(max_size=12)  # any Unicode, also surrogates' neighbours, quotes, control characters, NUL
 finite = st.floats(allow_nan=False, allow_infinity=False)

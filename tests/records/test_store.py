@@ -12,11 +12,13 @@ from sqlalchemy import create_engine, text
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
 
-from loomproof.procedure.recording import EventKind, EventNoted, Recorder
-from loomproof.records import RecordError, RecordStore
+from loomproof.facts.record import EventKind, EventNoted
+from loomproof.procedure.recorder import Recorder
 from loomproof.records.engine import ENVIRONMENT_VARIABLE, reading, store_url
+from loomproof.records.errors import RecordError
 from loomproof.records.models import Begun, FindingsFact, FinishedFact, StatementFact
 from loomproof.records.schema import SCHEMA_VERSION, Base
+from loomproof.records.store import RecordStore
 
 
 def fill(store, make, *, finish=True):

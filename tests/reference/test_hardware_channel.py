@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loomproof.facts.kinds import LoadKind
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import LoadKind
 from loomproof_sim.profiles import REFERENCE
 from loomproof_wire.messages import CEILINGS
 from testbed.spice import transient

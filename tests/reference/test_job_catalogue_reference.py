@@ -5,9 +5,9 @@ import math
 import pytest
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.loadtype import LoadType
+from loomproof.job.checks.load_values import dwell_cap_ms, sense_cap_us
+from loomproof.job.load_type import LoadType
 from loomproof.job.quantity import Quantity
-from loomproof.job.soundness import dwell_cap_ms, sense_cap_us
 from loomproof.job.wire import COLOURS
 
 RESISTANCE_OHM = {

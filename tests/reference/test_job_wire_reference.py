@@ -3,7 +3,7 @@
 import pytest
 from scipy import constants
 
-from loomproof.job.loadtype import COPPER_PER_K
+from loomproof.job.load_type import COPPER_PER_K
 from loomproof.job.wire import IDEAL_OHM_MM2_PER_M, wire_quantity
 
 CLASS_5_MILLIOHM_PER_M = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95}

@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from loomproof.measure import Trace, between
+from loomproof.facts.trace import Trace
+from loomproof.measure.trace.between import between
 
 SUPPLY_V, OHM, HENRY = 12.0, 4.0, 6e-3
 

@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize, stats
 
-from loomproof.diagnose.decide import decide
-from loomproof.diagnose.verdicts import Verdict
+from loomproof.diagnose.rules.decide import decide
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.trace import Calibration
+from loomproof.facts.verdict import Verdict
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Calibration, Estimate, measure_one, trace_from_counts
+from loomproof.measure.signature import measure_one
+from loomproof.measure.trace.from_counts import trace_from_counts
 
 SCALES = Calibration(
     fine_a_per_count=2.0 / 1007,

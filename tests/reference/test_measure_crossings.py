@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from loomproof.measure.crossings import crossings_per_sample, level_for, steepness
+from loomproof.measure.trace.crossings import crossings_per_sample, level_for, steepness
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.5, 0.9, -0.5])

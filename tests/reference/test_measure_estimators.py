@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
+from loomproof.facts.trace import Calibration
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Calibration, measure, trace_from_counts
-from loomproof.measure.risefit import fit_rise, start_values
+from loomproof.measure.rise.fit import fit_rise, start_values
+from loomproof.measure.signature import measure
+from loomproof.measure.trace.from_counts import trace_from_counts
 
 
 def rise(t, amplitude, tau):

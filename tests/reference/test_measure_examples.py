@@ -9,8 +9,11 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
+from loomproof.facts.signature import Signature
+from loomproof.facts.trace import Calibration
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.measure import Calibration, Signature, measure_one, trace_from_counts
+from loomproof.measure.signature import measure_one
+from loomproof.measure.trace.from_counts import trace_from_counts
 
 SCALES = Calibration(
     2.0 / 1007, 16.0, 20.0 / 1017, 6.0, 20.0 / 1023, 60.0 / 1023, gain_u_relative=0.0, noise_counts=0.5

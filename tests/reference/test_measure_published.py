@@ -5,11 +5,12 @@ import pytest
 from uncertainties import correlated_values
 from uncertainties.umath import cos, sin  # type: ignore[attr-defined]
 
-from loomproof.diagnose.decide import decide, probability_of_conformity
-from loomproof.diagnose.expect import copper_factor
-from loomproof.diagnose.verdicts import Verdict
-from loomproof.measure.quantities import Estimate, propagate, welch_satterthwaite
-from loomproof.measure.source import rounding_u
+from loomproof.diagnose.expected.expectations import copper_factor
+from loomproof.diagnose.rules.decide import decide, probability_of_conformity
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.verdict import Verdict
+from loomproof.measure.statistics import propagate, welch_satterthwaite
+from loomproof.measure.trace.source import rounding_u
 
 
 def gum_h2():

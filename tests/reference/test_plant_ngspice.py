@@ -8,7 +8,8 @@ series with their threshold. A missing ngspice is a failure.
 import numpy as np
 import pytest
 
-from loomproof_sim.plant import (
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import (
     BranchSpec,
     CoilSpec,
     Drive,
@@ -19,7 +20,6 @@ from loomproof_sim.plant import (
     LampSpec,
     LoomSpec,
     MotorSpec,
-    Plant,
     SupplySpec,
     SuppressionSpec,
     WindingSpec,

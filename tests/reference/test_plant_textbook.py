@@ -15,7 +15,8 @@ from math import exp, log, sqrt
 import numpy as np
 import pytest
 
-from loomproof_sim.plant import (
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import (
     BranchSpec,
     CoilSpec,
     Drive,
@@ -24,7 +25,6 @@ from loomproof_sim.plant import (
     LampSpec,
     LoomSpec,
     MotorSpec,
-    Plant,
     RelaySpec,
     SupplySpec,
     SuppressionSpec,

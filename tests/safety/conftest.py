@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.job.kinds import Setting
+from loomproof.facts.kinds import Setting
 from testbed.jobs import hazards_job
 
 

@@ -4,18 +4,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.job.kinds import Setting
-from loomproof.job.loading import load_job
-from loomproof.safety import (
-    BoxCeilings,
-    FuelLedger,
-    Pulses,
-    StatementKind,
-    check_train,
-    duty_permille,
-    fit_train,
-    pulse_budget,
-)
+from loomproof.facts.drive import Pulses
+from loomproof.facts.kinds import Setting
+from loomproof.job.file.loading import load_job
+from loomproof.safety.budget import BoxCeilings, pulse_budget
+from loomproof.safety.fuel_ledger import FuelLedger
+from loomproof.safety.statements import StatementKind
+from loomproof.safety.trains import check_train, duty_permille, fit_train
 
 CHANNELS = st.sampled_from([1, 2, 3, 4, 5, 6])
 SUPPLIES = st.floats(min_value=8.0, max_value=16.0)

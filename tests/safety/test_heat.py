@@ -4,9 +4,10 @@ import math
 
 import pytest
 
-from loomproof.job.kinds import LoadKind
-from loomproof.safety import HeatLedger, LoadModel, physics
-from loomproof.safety.loadmodel import THERMAL, Thermal
+from loomproof.facts.kinds import LoadKind
+from loomproof.safety import physics
+from loomproof.safety.heat import HeatLedger
+from loomproof.safety.load_model import THERMAL, LoadModel, Thermal
 
 VALVE = LoadModel(LoadKind.VALVE, 14.0, resistance_ohm=6.8, thermal=Thermal(40.0, 8.0, 80.0))
 

@@ -2,17 +2,9 @@ import math
 
 import pytest
 
-from loomproof.job.kinds import HazardClass, Setting
-from loomproof.safety import (
-    VOIDS,
-    Blocked,
-    Interlocks,
-    Permit,
-    StatementKind,
-    StatementRefusedError,
-    Voider,
-    form_for,
-)
+from loomproof.facts.kinds import HazardClass, Setting
+from loomproof.safety.interlocks import VOIDS, Blocked, Interlocks, Permit, StatementRefusedError, Voider
+from loomproof.safety.statements import StatementKind, form_for
 
 HAZARDS = [h for h in HazardClass if h is not HazardClass.NONE]
 KIND_OF = {

@@ -10,16 +10,9 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from loomproof.job.kinds import HazardClass, Setting
-from loomproof.safety import (
-    Blocked,
-    Interlocks,
-    Permit,
-    StatementKind,
-    StatementRefusedError,
-    Voider,
-    form_for,
-)
+from loomproof.facts.kinds import HazardClass, Setting
+from loomproof.safety.interlocks import Blocked, Interlocks, Permit, StatementRefusedError, Voider
+from loomproof.safety.statements import StatementKind, form_for
 
 EVERYTHING = {"stop", "link_lost", "supply_lost", "other_job", "other_box", "withdrawn"}
 ALSO = {

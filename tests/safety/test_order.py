@@ -1,5 +1,5 @@
-from loomproof.job.loading import load_job
-from loomproof.safety import Phase, phase_of, safe_order
+from loomproof.job.file.loading import load_job
+from loomproof.safety.order import Phase, phase_of, safe_order
 
 
 def test_harmless_then_motion_crank_spark_fuel_and_the_pump_last(job):

@@ -1,17 +1,9 @@
 import pytest
 
+from loomproof.facts.kinds import HazardClass, LoadKind, Setting
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import HazardClass, LoadKind, Setting
-from loomproof.safety import (
-    Signal,
-    StatementKind,
-    cautions_for,
-    form_for,
-    hazards_of,
-    opening_cautions,
-    pump_statement,
-    statements_for,
-)
+from loomproof.safety.cautions import Signal, cautions_for, opening_cautions
+from loomproof.safety.statements import StatementKind, form_for, hazards_of, pump_statement, statements_for
 
 
 @pytest.mark.parametrize("kind", StatementKind)

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from loomproof_sim.controller import Controller
+from loomproof_sim.controller.controller import Controller
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.profiles import REFERENCE
 from loomproof_wire import messages as wire

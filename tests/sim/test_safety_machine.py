@@ -9,9 +9,9 @@ import pytest
 
 import loomproof_sim.controller.limits as limits_module
 import loomproof_sim.controller.requests as requests_module
-from loomproof_sim.controller import Controller
 from loomproof_sim.controller.activity import Bench
 from loomproof_sim.controller.arming import Arming
+from loomproof_sim.controller.controller import Controller
 from loomproof_sim.controller.limits import ChannelTable
 from loomproof_sim.controller.requests import Requests
 from loomproof_sim.controller.sampling import Sampler

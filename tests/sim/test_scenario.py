@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 from loomproof_sim.fault_text import FaultTextError, form_of, parse_fault
-from loomproof_sim.hands import HandsError
+from loomproof_sim.hands.sim_hands import HandsError
 from loomproof_sim.loom import Draw, load_spec
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.scenario import (

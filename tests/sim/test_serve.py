@@ -14,8 +14,8 @@ from typing import Any
 import pytest
 import serial
 
-from loomproof_sim.hands import HandsError
-from loomproof_sim.hands_wire import HandsClient, act_from_words
+from loomproof_sim.hands.sim_hands import HandsError
+from loomproof_sim.hands.wire import HandsClient, act_from_words
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.scenario import Scenario, build_box
 from loomproof_sim.serving.addresses import Address, ServeError, parse_address

@@ -12,11 +12,11 @@ from pathlib import Path
 
 from textual.binding import Binding
 
-from loomproof.box import connect
-from loomproof.job.loading import load_job
+from loomproof.box.connect import connect
+from loomproof.job.file.loading import load_job
 from loomproof.procedure.session import Session
-from loomproof.tui.conductor import SessionDesk
-from loomproof.tui.shell import Console, run_console
+from loomproof.tui.app import Console, run_console
+from loomproof.tui.desk.session_desk import SessionDesk
 
 job_path, url, marker, busy_s = sys.argv[1:]
 

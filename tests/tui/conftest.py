@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.tui import views as v
-from loomproof.tui.benchview import number_of
+from loomproof.tui.app import Console
 from loomproof.tui.messages import (
     DriveFinished,
     PanelChanged,
@@ -20,7 +20,7 @@ from loomproof.tui.messages import (
     Progressed,
     TraceCaptured,
 )
-from loomproof.tui.shell import Console
+from loomproof.tui.pages.bench.view import number_of
 from loomproof.tui.words import Live
 
 sys.path.insert(0, str(Path(__file__).parent))  # tmux.py, shared by the tests that run the real program

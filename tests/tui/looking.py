@@ -1,6 +1,6 @@
 """What is on the screen, for the tests of the pages."""
 
-from loomproof.tui.shell import Console
+from loomproof.tui.app import Console
 
 SIZES = [(80, 24), (120, 36)]
 

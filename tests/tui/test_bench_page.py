@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 from textual.widgets import Input
 
-from loomproof.tui.desk import DriveRequest
+from loomproof.tui.desk.protocol import DriveRequest
 from loomproof.tui.messages import Progressed
-from loomproof.tui.screens.bench import BenchPage
+from loomproof.tui.pages.bench.page import BenchPage
 from loomproof.tui.widgets.cursors import CursorWaveform
-from loomproof.tui.widgets.rows import RowList
+from loomproof.tui.widgets.row_list import RowList
 from tests.tui.looking import text_of
 
 

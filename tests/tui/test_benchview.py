@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.job.loading import load_job
-from loomproof.procedure.planning import Cost, plan_free
-from loomproof.procedure.ways import Way, ways_of
-from loomproof.safety import pulse_budget
-from loomproof.tui.benchview import bench_view, fill_word, gauges, joules, number_of
-from loomproof.tui.screens.benchparts import why_text
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.bench.planning import Cost, plan_free
+from loomproof.procedure.bench.ways import Way, ways_of
+from loomproof.safety.budget import pulse_budget
+from loomproof.tui.pages.bench.parts import why_text
+from loomproof.tui.pages.bench.view import bench_view, fill_word, gauges, joules, number_of
 from loomproof.tui.widgets.fields import BAR, gauge_bar, gauge_text
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.job.loading import load_job
-from loomproof.tui.headers import header_views
-from loomproof.tui.translate import channel_views
+from loomproof.job.file.loading import load_job
+from loomproof.tui.desk.header_views import header_views
+from loomproof.tui.desk.translate import channel_views
 from loomproof.tui.views import CavityView, HeaderView
 from loomproof.tui.widgets.header import draw_header, window
 from loomproof.tui.words import Live

@@ -3,15 +3,15 @@
 import pytest
 from textual.widgets import Input, TextArea
 
-from loomproof.job.loading import load_job, parse_job
-from loomproof.tui.screens.frame import Deck
-from loomproof.tui.screens.making.asks import AskLeftover, AskUnsaved, ChooseOne
-from loomproof.tui.screens.making.page import MakingPage
-from loomproof.tui.screens.making.pinout import PinoutScreen
-from loomproof.tui.shell import Console
+from loomproof.job.file.loading import load_job, parse_job
+from loomproof.tui.app import Console
+from loomproof.tui.pages.frame import Deck
+from loomproof.tui.pages.job.asks import AskLeftover, AskUnsaved, ChooseOne
+from loomproof.tui.pages.job.page import MakingPage
+from loomproof.tui.pages.job.pinout import PinoutScreen
+from loomproof.tui.pages.job.workpiece import Workpiece
 from loomproof.tui.widgets.grid import CellGrid
-from loomproof.tui.widgets.rows import RowList
-from loomproof.tui.workpiece import Workpiece
+from loomproof.tui.widgets.row_list import RowList
 
 SIZES = [(80, 24), (120, 36)]
 JOB = """\

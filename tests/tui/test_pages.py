@@ -6,10 +6,10 @@ import pytest
 from textual.widgets import Input
 
 from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
-from loomproof.tui.pages import PAGES
-from loomproof.tui.screens.help import HelpScreen
+from loomproof.tui.page_table import PAGES
+from loomproof.tui.pages.help import HelpScreen
 from loomproof.tui.views import ChoiceView, PromptView
-from loomproof.tui.widgets.rows import RowList
+from loomproof.tui.widgets.row_list import RowList
 from loomproof.tui.widgets.status import StatusBar
 from tests.tui.looking import SIZES, text_of
 
@@ -118,7 +118,7 @@ async def test_hands_pull_seat_flex_and_switch(console, desk, hands):
 
 
 async def test_without_hands_there_is_no_such_page(desk):
-    from loomproof.tui.shell import Console
+    from loomproof.tui.app import Console
 
     console = Console(desk)
     async with console.run_test() as pilot:
@@ -215,7 +215,7 @@ async def test_the_cursor_stays_on_its_step_when_the_sheet_changes(console, desk
     ],
 )
 def test_work_that_takes_over_a_second_says_how_long(busy_s, for_s, words):
-    from loomproof.tui.screens.sheetwords import working_text
+    from loomproof.tui.pages.run_sheet.words import working_text
 
     assert working_text(busy_s, for_s).startswith(words)
     assert "stop key" in working_text(busy_s, for_s)

@@ -3,7 +3,7 @@
 import pytest
 
 from loomproof.records.engine import ENVIRONMENT_VARIABLE, store_url
-from loomproof.tui.screens.record import head_text
+from loomproof.tui.pages.record.page import head_text
 from loomproof.tui.views import RecordView
 
 

@@ -4,18 +4,25 @@ import threading
 
 import pytest
 
-from loomproof.box import LinkDown, connect
-from loomproof.cli.practice import DEMO_FAULTS, DemoHands, demo_job, sim_url
-from loomproof.job.loading import load_job
-from loomproof.measure.quantities import Estimate
+from loomproof.box.connect import connect
+from loomproof.box.errors import LinkDown
+from loomproof.cli.console.practice import DEMO_FAULTS, DemoHands, demo_job, sim_url
+from loomproof.facts.estimate import Estimate
+from loomproof.job.file.loading import load_job
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
 from loomproof.procedure.session import Session
-from loomproof.tui.conductor import SessionDesk
-from loomproof.tui.desk import DriveRequest, Reply
-from loomproof.tui.operator import TuiOperator
-from loomproof.tui.panels import SILENT_S, PanelKeeper
-from loomproof.tui.shell import Console
-from loomproof.tui.translate import CHOICE_KEYS, channel_views, engine_view, prompt_view, with_uncertainty
+from loomproof.tui.app import Console
+from loomproof.tui.desk.operator import TuiOperator
+from loomproof.tui.desk.panel import SILENT_S, PanelKeeper
+from loomproof.tui.desk.protocol import DriveRequest, Reply
+from loomproof.tui.desk.session_desk import SessionDesk
+from loomproof.tui.desk.translate import (
+    CHOICE_KEYS,
+    channel_views,
+    engine_view,
+    prompt_view,
+    with_uncertainty,
+)
 from loomproof.tui.views import LinkState
 from loomproof.tui.words import Live
 from loomproof_sim.urls import forget

@@ -3,11 +3,11 @@
 import pytest
 from textual.widgets import Input, Static
 
-from loomproof.tui.desk import StartRefusedError
-from loomproof.tui.screens.start import StartPage
+from loomproof.tui.app import Console
+from loomproof.tui.desk.protocol import StartRefusedError
+from loomproof.tui.pages.start.page import StartPage
 from loomproof.tui.settings import RecentJob, Settings, SettingsKeeper
-from loomproof.tui.shell import Console
-from loomproof.tui.widgets.rows import RowList
+from loomproof.tui.widgets.row_list import RowList
 
 
 class Starter:

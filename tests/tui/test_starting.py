@@ -2,9 +2,9 @@
 
 import threading
 
-from loomproof.tui.desk import StartRefusedError
-from loomproof.tui.screens.starting import StartingScreen
-from loomproof.tui.shell import Console
+from loomproof.tui.app import Console
+from loomproof.tui.desk.protocol import StartRefusedError
+from loomproof.tui.pages.start.first_picture import StartingScreen
 
 
 async def test_the_first_picture_stands_before_the_desk_is_made_and_gives_way_to_the_run_sheet(desk):

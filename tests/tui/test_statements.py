@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 from textual.widgets import Input, Static
 
-from loomproof.tui.desk import Reply
+from loomproof.tui.desk.protocol import Reply
 from loomproof.tui.messages import PromptRaised
-from loomproof.tui.screens.asking import StatementScreen
+from loomproof.tui.pages.questions import StatementScreen
 from tests.tui.looking import SIZES, text_of
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from loomproof.tui.sweeping import ASIDE_S, FIRST_S, NEVER, SWEEP_S, Sweeper
+from loomproof.tui.garbage import ASIDE_S, FIRST_S, NEVER, SWEEP_S, Sweeper
 
 
 class Ring:

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
+from loomproof.tui.app import Console
 from loomproof.tui.messages import PanelChanged, Progressed, TraceCaptured
-from loomproof.tui.shell import Console
 from loomproof.tui.views import Curve, TraceView
 
 

@@ -6,10 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomproof.job.loading import load_job
-from loomproof.measure import Estimate, Trace
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.trace import Trace
+from loomproof.job.file.loading import load_job
 from loomproof.procedure.events import DriveStarted, TraceTaken
-from loomproof.tui.traces import MOST_KEPT, Traces, engineering, time_text
+from loomproof.tui.desk.traces import MOST_KEPT, Traces, engineering, time_text
 
 JOB = load_job(Path(__file__).parents[2] / "examples" / "inline-five-turbo.toml")
 

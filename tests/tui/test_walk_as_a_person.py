@@ -3,7 +3,7 @@
 import pytest
 from test_as_a_person import SIZES, operate
 
-from loomproof.records import RecordStore
+from loomproof.records.store import RecordStore
 
 
 def walk_a_swapped_pair(terminal):

@@ -8,17 +8,18 @@ from pathlib import Path
 import pytest
 from textual.widgets import Input
 
-from loomproof.job.loading import load_job
+from loomproof.job.file.loading import load_job
 from loomproof.procedure.sheet import build_sheet
-from loomproof.procedure.walk import Answer, Happening, How, Kind, Order, Stage, WalkState, places_of
-from loomproof.procedure.walk.mapping import map_of
+from loomproof.procedure.walk.map import map_of
+from loomproof.procedure.walk.model import Answer, Happening, How, Kind, Order, Stage, WalkState
+from loomproof.procedure.walk.places import places_of
 from loomproof.tui.messages import WalkTold
-from loomproof.tui.screens.walk import WalkPage
+from loomproof.tui.pages.walk.desk import Walking
+from loomproof.tui.pages.walk.page import WalkPage
 from loomproof.tui.sounds import Sound, SoundKind
-from loomproof.tui.walking import Walking
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.keys import KeyButton
-from loomproof.tui.widgets.rows import RowList
+from loomproof.tui.widgets.row_list import RowList
 from tests.tui.looking import text_of
 
 JOB = load_job(Path(__file__).parents[2] / "examples" / "inline-five-turbo.toml")

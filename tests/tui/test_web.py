@@ -24,11 +24,11 @@ from test_as_a_person import JOB as SMALL_JOB
 from test_real_terminal import ServedBox
 from tmux import TooBusyError
 
-from loomproof.box.looking import LONGEST_SENSE_US, LOOKS, LookingBox, LookingOnlyError
-from loomproof.cli import web_server
-from loomproof.cli.web_server import WebServer
-from loomproof.records import RecordStore
+from loomproof.box.look_only import LONGEST_SENSE_US, LOOKS, LookingBox, LookingOnlyError
+from loomproof.cli.web import server as web_server
+from loomproof.cli.web.server import WebServer
 from loomproof.records.models import Resumed
+from loomproof.records.store import RecordStore
 from loomproof_wire import messages
 
 ROOT = Path(__file__).parents[2]

@@ -7,13 +7,13 @@ from dataclasses import replace
 import pytest
 from textual.widgets import Input
 
-from loomproof.procedure.flexing import FlexState, Seen
-from loomproof.tui.flexdesk import FlexDesk
+from loomproof.procedure.wiggle.model import FlexState, Seen
 from loomproof.tui.messages import FlexTold, PanelChanged
+from loomproof.tui.pages.wiggle.desk import FlexDesk
+from loomproof.tui.pages.wiggle.view import FlexView, Lane
 from loomproof.tui.sounds import Sound
-from loomproof.tui.walkviews import FlexView, Lane
 from loomproof.tui.widgets.braille import Canvas
-from loomproof.tui.widgets.rows import RowList
+from loomproof.tui.widgets.row_list import RowList
 from loomproof.tui.widgets.stripchart import StripChart, draw_lane
 from tests.tui.conftest import LIVE_PANEL
 from tests.tui.looking import text_of

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import strategies as st
 
 from loomproof_wire import messages
-from loomproof_wire.declaration import Declaration, FieldDecl, load_declaration
+from loomproof_wire.declaration import Declaration, FieldDecl
+from loomproof_wire.declaration_file import load_declaration
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,8 @@ import shutil
 import pytest
 
 from loomproof_wire import generate
-from loomproof_wire.declaration import WIRE_TOML, DeclarationError, parse_declaration
+from loomproof_wire.declaration import WIRE_TOML, DeclarationError
+from loomproof_wire.declaration_file import parse_declaration
 
 TEXT = WIRE_TOML.read_text()
 

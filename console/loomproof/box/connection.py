@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from types import MappingProxyType, TracebackType
 from typing import Self
 
-from loomproof.box.asking import ask, tell
 from loomproof.box.errors import Incompatible
-from loomproof.box.greeting import BOOT_S, Capabilities, greet, read_capabilities, warnings_about
-from loomproof.link import BoxError, Counters, Link, Subscriber
+from loomproof.box.handshake import BOOT_S, Capabilities, greet, read_capabilities, warnings_about
+from loomproof.box.requests import ask, tell
+from loomproof.link.base import Link, Subscriber
+from loomproof.link.errors import BoxError
+from loomproof.link.protocol import Counters
 from loomproof_wire import messages
 
 

@@ -2,8 +2,25 @@
 
 from collections.abc import Iterable
 
-from loomproof.link import BoxError, Refused
+from loomproof.link.base import LinkDown
+from loomproof.link.errors import BoxError, LinkLost, NoReply, Refused, Unreadable
+from loomproof.link.protocol import Counters
 from loomproof_wire.messages import PROTOCOL_MAJOR, STOP_REASON_TEXT, Refusal, StopReason
+
+__all__ = [
+    "BoxError",
+    "ConfigurationMismatch",
+    "Counters",
+    "EventLost",
+    "Incompatible",
+    "LinkDown",
+    "LinkLost",
+    "NoReply",
+    "Refused",
+    "Stopped",
+    "Unreadable",
+    "other_version",
+]
 
 
 class Incompatible(BoxError):  # noqa: N818 - the name says what happened

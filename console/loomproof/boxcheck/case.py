@@ -2,33 +2,10 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import TYPE_CHECKING
 
+from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.need import Need
 from loomproof_wire.messages import Refusal
-
-if TYPE_CHECKING:
-    from loomproof.boxcheck.bench import Bench
-
-
-class Need(StrEnum):
-    """What must be at hand for a case to be run; the value is how the table says it."""
-
-    CHANNEL = "a harmless channel"
-    TWO = "two harmless channels"
-    FOUR = "four harmless channels"
-    BRIDGE = "a half-bridge pair with a dummy load"
-    STOP_BUTTON = "hands at the stop button"
-    SUPPLY = "hands at the supply switch"
-    CONNECTOR = "hands at a load's connector"
-
-
-class Failed(Exception):  # noqa: N818 - the name says what happened
-    """The box did not do what the guarantee says; the text says what it did."""
-
-
-class NotShown(Exception):  # noqa: N818 - the name says what happened
-    """This box or this bench gives no way to see it; the text says why."""
 
 
 @dataclass(frozen=True)

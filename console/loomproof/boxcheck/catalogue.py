@@ -1,17 +1,15 @@
 """Every case, in the order in which they are run, and what no case can provoke."""
 
-from loomproof.boxcheck import (
-    cases_arming,
-    cases_configuration,
-    cases_driving,
-    cases_frames,
-    cases_limits,
-    cases_looking,
-    cases_sessions,
-    cases_stop,
-    cases_traces,
-)
 from loomproof.boxcheck.case import Case
+from loomproof.boxcheck.cases import arming as cases_arming
+from loomproof.boxcheck.cases import configuration as cases_configuration
+from loomproof.boxcheck.cases import driving as cases_driving
+from loomproof.boxcheck.cases import frames as cases_frames
+from loomproof.boxcheck.cases import limits as cases_limits
+from loomproof.boxcheck.cases import looking as cases_looking
+from loomproof.boxcheck.cases import sessions as cases_sessions
+from loomproof.boxcheck.cases import stop as cases_stop
+from loomproof.boxcheck.cases import traces as cases_traces
 
 CASES: tuple[Case, ...] = (
     *cases_sessions.BOOK.cases,

@@ -3,7 +3,8 @@
 from enum import StrEnum
 from typing import Protocol
 
-from loomproof.boxcheck.case import Need, NotShown
+from loomproof.boxcheck.errors import NotShown
+from loomproof.boxcheck.need import Need
 
 
 class Act(StrEnum):

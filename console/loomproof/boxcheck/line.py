@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Protocol, TypeVar, cast
 
 from loomproof.link.base import PORT_ERRORS, Port, describe
+from loomproof.link.errors import LinkLost
 from loomproof.link.ports import open_port
 from loomproof_wire.frames import BadFrame, FrameReader, decode, encode_frame, encode_raw_frame
 from loomproof_wire.messages import FRAME, TIMING, Direction, Heartbeat, Message, WireError
@@ -196,8 +197,6 @@ def open_line(url: str, baud: int = FRAME.default_baud) -> Line:
     Raises:
         LineLostError: it cannot be opened.
     """
-    from loomproof.link import LinkLost
-
     try:
         return Line(cast(RawPort, open_port(url, baud)), url)
     except LinkLost as error:

@@ -5,9 +5,10 @@ from contextlib import suppress
 from dataclasses import dataclass, fields
 from enum import StrEnum
 
-from loomproof.boxcheck.bench import Bench, FirstSight
-from loomproof.boxcheck.case import Case, Failed, NotShown
+from loomproof.boxcheck.case import Case
 from loomproof.boxcheck.catalogue import CASES
+from loomproof.boxcheck.errors import Failed, NotShown
+from loomproof.boxcheck.fixture import Bench, FirstSight
 from loomproof.boxcheck.line import LineLostError
 from loomproof_wire.messages import ChannelConfig, ChannelInfo, GetChannel, GetConfig, GetStatus, Stop
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from loomproof.boxcheck.case import Need
-from loomproof.job.kinds import HazardClass, LoadKind
+from loomproof.boxcheck.need import Need
+from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.model import Job
 from loomproof_wire.messages import ChannelKind, LoadClass
 

@@ -7,7 +7,7 @@ from rich import box as table_shapes
 from rich.console import Console
 from rich.table import Table
 
-from loomproof.box import Found, list_boxes
+from loomproof.box.connect import Found, list_boxes
 from loomproof_wire.messages import FRAME, STOP_REASON_TEXT, BoxState, Status
 
 EXIT_NOTHING_ANSWERS = 3

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from loomproof.job.loading import JobError, Problem, job_digest, load_job
+from loomproof.job.file.loading import JobError, Problem, job_digest, load_job
 from loomproof.job.model import Job
 from loomproof.job.schema import job_schema_text
 

@@ -1,19 +1,24 @@
 """`loomproof import`: from a pin-out table to a commented job file."""
 
 import shlex
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import Annotated, NoReturn
 
 import typer
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from rich.console import Console
-
-    from loomproof.job.loading import Problem
-    from loomproof.job.pinout import Choices, PinoutDraft
-    from loomproof.job.templates import Template
+from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.file.loading import JobError, Problem, parse_job
+from loomproof.job.pinout.columns import Choices, Fact
+from loomproof.job.pinout.lines import PinoutDraft, draft_pinout
+from loomproof.job.pinout.reading import read_sheet
+from loomproof.job.pinout.sheet import PinoutError
+from loomproof.job.pinout.writing import pinout_job_text
+from loomproof.job.problem import nearest
+from loomproof.job.templates import TEMPLATES, Template
 
 UNSOUND = 2
 """Exit code of a table or job that is not sound, and of a wrong call; the same as of `check`."""
@@ -26,8 +31,6 @@ def register(app: typer.Typer) -> None:
 
 def _list_templates(name: str | None) -> str | None:
     """Answer `--template list` before the table is asked for."""
-    from loomproof.job.templates import TEMPLATES
-
     if name == "list":
         for template in TEMPLATES.values():
             typer.echo(f"{template.name:<20}{template.words}")
@@ -81,10 +84,6 @@ def import_pinout(
 
     Exit code: 0 the job written is sound, 2 it is not yet, or nothing was written.
     """
-    from rich.console import Console
-
-    from loomproof.job.pinout import PinoutError, draft_pinout, pinout_job_text, read_sheet
-
     console = Console(highlight=False)
     chosen = _template(template)
     choices = _choices(column, header_row, load)
@@ -125,8 +124,6 @@ def _refuse(text: str) -> NoReturn:
 
 
 def _template(name: str | None) -> "Template | None":
-    from loomproof.job.problem import nearest
-    from loomproof.job.templates import TEMPLATES
 
     if name is None:
         return None
@@ -138,9 +135,6 @@ def _template(name: str | None) -> "Template | None":
 def _choices(
     columns: "Sequence[str] | None", header_row: int | None, loads: "Sequence[str] | None"
 ) -> "Choices":
-    from loomproof.job.catalogue import CATALOGUE
-    from loomproof.job.pinout import Choices, Fact
-    from loomproof.job.problem import nearest
 
     by_fact = {}
     for said in columns or ():
@@ -163,7 +157,6 @@ def _choices(
 
 
 def _problems(text: str) -> "tuple[Problem, ...]":
-    from loomproof.job.loading import JobError, parse_job
 
     try:
         parse_job(text)
@@ -173,8 +166,6 @@ def _problems(text: str) -> "tuple[Problem, ...]":
 
 
 def _print_draft(console: "Console", path: Path, draft: "PinoutDraft") -> None:
-    from rich.table import Table
-    from rich.text import Text
 
     def table(title: str, *headings: str) -> Table:
         made = Table(show_edge=False, pad_edge=False, title=Text(title, style="bold"), title_justify="left")
@@ -214,7 +205,6 @@ def _print_draft(console: "Console", path: Path, draft: "PinoutDraft") -> None:
 def _print_outcome(
     console: "Console", out: Path, draft: "PinoutDraft", problems: "Sequence[Problem]"
 ) -> None:
-    from rich.text import Text
 
     word = "output" if len(draft.lines) == 1 else "outputs"
     if not problems and not draft.to_settle:

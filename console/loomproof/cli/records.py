@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-if TYPE_CHECKING:
-    from loomproof.records import Record, RecordStore, StepRecord
+from loomproof.records.errors import RecordError
+from loomproof.records.export import to_json
+from loomproof.records.integrity import DOES_NOT_PROVE, PROVES
+from loomproof.records.record import Record, StepRecord
+from loomproof.records.store import RecordStore
 
 BROKEN_CHAIN = 1
 """Exit code when a record was altered after it was written."""
@@ -44,7 +47,6 @@ def register(app: typer.Typer) -> None:
     records.command("show")(show)
     records.command("export")(export)
     app.add_typer(records, name="records", help="List, show and export what was proven.")
-    app.command("report", short_help="Write the customer's report of a record.")(report)
 
 
 def _records(context: typer.Context, store: Where = None) -> None:
@@ -102,24 +104,7 @@ def export(
     replace: Replace = False,
 ) -> None:
     """Write one whole record as JSON, raw counts included. Exit code 2: it could not be done."""
-    from loomproof.records.export import to_json
-
     _write(record, store, out, to_json, replace=replace)
-
-
-def report(
-    record: Which,
-    html: Annotated[Path, typer.Option("--html", metavar="FILE", help="Where to write; - for the terminal.")],
-    store: Where = None,
-    replace: Replace = False,
-) -> None:
-    """Write the report of a record: one HTML file that needs nothing else and prints on A4.
-
-    Exit code 2: it could not be done.
-    """
-    from loomproof.records.report import html as render
-
-    _write(record, store, html, render, replace=replace)
 
 
 def _write(
@@ -145,7 +130,6 @@ def _write(
 
 @contextmanager
 def _open(store: str | None) -> Iterator[RecordStore]:
-    from loomproof.records import RecordError, RecordStore
 
     try:
         with RecordStore(store, create=False) as opened:
@@ -207,7 +191,6 @@ def _end(step: StepRecord) -> str:
 
 
 def _print_chain(console: Console, record: Record) -> None:
-    from loomproof.records.integrity import DOES_NOT_PROVE, PROVES
 
     style = "" if record.chain.holds else "bold reverse"
     console.print(Text(_plain(record.chain.text), style=style), soft_wrap=True)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from importlib.resources import files
 from types import MappingProxyType
 
-from loomproof.job.loadtype import DriveLimits, LoadType, PeakHold, Train
+from loomproof.job.load_type import DriveLimits, LoadType, PeakHold, Train
 
 __all__ = ["CATALOGUE", "DriveLimits", "LoadType", "PeakHold", "Train"]
 

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from loomproof.job.model import Connector
+from loomproof.job.model import Connector
 
 Face = tuple[tuple[int, ...], ...]
 """Cavity numbers row by row from the top left; `NO_CAVITY` where the face has none. All rows equally long."""

@@ -1,13 +1,13 @@
-"""The job: one loom to be proven, as data. Read one with `loomproof.job.loading`."""
+"""The job: one loom to be proven, as data. Read one with `loomproof.job.file.loading`."""
 
 from typing import Annotated, Literal
 
 from pydantic import Field
 
+from loomproof.facts.kinds import HazardClass, Setting, Suppression
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.engine import CylinderPlace, Engine
-from loomproof.job.kinds import HazardClass, Setting, Suppression
-from loomproof.job.loadtype import DriveLimits, LoadType, PeakHold, Train
+from loomproof.job.load_type import DriveLimits, LoadType, PeakHold, Train
 from loomproof.job.quantity import Flag, Number, Part, Quantity, Text, Whole
 from loomproof.job.wire import COLOUR_PATTERN, LARGEST_MM2, SMALLEST_MM2, wire_quantity
 
@@ -179,7 +179,7 @@ class Channel(Part):
 class Job(Part):
     """One loom to be proven.
 
-    A job read by `loomproof.job.loading` has passed every check; one put together in code has passed only the
+    A job read by `loomproof.job.file.loading` has passed every check; one put together in code has passed only the
     checks of its parts.
     """
 

@@ -4,7 +4,7 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from loomproof.job.positions import Path
+from loomproof.job.file.positions import Path
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.loadtype import LoadType
+from loomproof.job.load_type import LoadType
 from loomproof.job.quantity import Quantity
 from loomproof.job.schema import job_schema_text
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import tomlkit
 
+from loomproof.facts.kinds import Setting
 from loomproof.job.engine import Engine
-from loomproof.job.kinds import Setting
 from loomproof.job.model import OUTPUTS
 
 COMMENT = "Fill in colours, sizes and lengths from the wiring diagram, then run: loomproof check"

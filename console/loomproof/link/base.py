@@ -9,8 +9,8 @@ from typing import Protocol
 
 from serial import SerialTimeoutException
 
-from loomproof.link.core import GATE_S, STOP_BYTES, Counters, LinkCore
 from loomproof.link.errors import LinkLost
+from loomproof.link.protocol import GATE_S, STOP_BYTES, Counters, LinkCore
 from loomproof_wire.messages import Event, Reply, Request
 
 log = logging.getLogger(__name__)

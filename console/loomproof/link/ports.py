@@ -6,8 +6,8 @@ from typing import cast
 import serial
 
 from loomproof.link.base import PORT_ERRORS, WRITE_TIMEOUT_S, Link, Port, describe
-from loomproof.link.core import GATE_S
 from loomproof.link.errors import LinkLost
+from loomproof.link.protocol import GATE_S
 from loomproof.link.pumped import PumpedLink, VirtualPort
 from loomproof.link.threaded import READ_TIMEOUT_S, ThreadedLink
 from loomproof_wire.messages import FRAME

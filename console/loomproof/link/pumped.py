@@ -6,8 +6,8 @@ from collections.abc import Callable
 from typing import Protocol
 
 from loomproof.link.base import PORT_ERRORS, Link, Port, describe, read_some
-from loomproof.link.core import GATE_S
 from loomproof.link.errors import LinkLost
+from loomproof.link.protocol import GATE_S
 
 _LONGEST_READ_S = 0.1
 _SHORTEST_READ_S = 1e-6

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 
 from loomproof.link.base import PORT_ERRORS, Link, Port, describe, read_some, read_some_of_a_socket
-from loomproof.link.core import GATE_S
+from loomproof.link.protocol import GATE_S
 
 READ_TIMEOUT_S = 0.02
 """How long one read blocks, and so how late a heartbeat or a repeat can be."""

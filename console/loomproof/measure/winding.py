@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from loomproof.job.kinds import LoadKind
-from loomproof.measure import checks
-from loomproof.measure.after import OffPhase, look_after
-from loomproof.measure.balance import balance_resistance
-from loomproof.measure.dip import Dip
-from loomproof.measure.early import early_inductance, saturating_inductance
-from loomproof.measure.motion import has_resistor, look_for_motion, opening_span_s, with_stroke
-from loomproof.measure.quantities import Estimate
-from loomproof.measure.rise import ResistanceInductance, resistance_inductance
-from loomproof.measure.settle import mean_current
-from loomproof.measure.signature import Signature
-
-if TYPE_CHECKING:
-    from loomproof.job.catalogue import LoadType
-    from loomproof.measure.source import Source
-    from loomproof.measure.trace import Trace
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.signature import Signature
+from loomproof.facts.trace import Trace
+from loomproof.job.catalogue import LoadType
+from loomproof.measure.after_pulse import OffPhase, look_after
+from loomproof.measure.motion.armature import has_resistor, look_for_motion, opening_span_s, with_stroke
+from loomproof.measure.motion.dip import Dip
+from loomproof.measure.rise.balance import balance_resistance
+from loomproof.measure.rise.early import early_inductance, saturating_inductance
+from loomproof.measure.rise.resistance import ResistanceInductance, resistance_inductance
+from loomproof.measure.settle.lamp_motor import mean_current
+from loomproof.measure.trace import checks
+from loomproof.measure.trace.source import Source
 
 _EARLY_SAMPLES = 6
 _TAIL_TRIES = (0.15, 0.3, 0.6, 1.0)  # of the landing time, after the landing

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from loomproof.diagnose import Verdict
-from loomproof.procedure.core import Core, StepResult
-from loomproof.procedure.ends import outcome_of
+from loomproof.facts.record import StepBegan
+from loomproof.facts.step import StepKind
+from loomproof.facts.verdict import Verdict
+from loomproof.procedure.context import Core
+from loomproof.procedure.conversion import counts_of
 from loomproof.procedure.events import JudgedAnew, StepFinished, StepStarted
-from loomproof.procedure.evidence import reached_elsewhere
-from loomproof.procedure.judging import Judging
-from loomproof.procedure.model import Step, StepKind, StepOutcome
-from loomproof.procedure.readings import counts_of
-from loomproof.procedure.recording import StepBegan
-from loomproof.procedure.verdicts import step_verdict
+from loomproof.procedure.evidence_merge import reached_elsewhere
+from loomproof.procedure.judge_loom import Judging
+from loomproof.procedure.step import Step
+from loomproof.procedure.step_end import outcome_of
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.procedure.step_result import StepResult
+from loomproof.procedure.step_verdict import step_verdict
 
 
 class Attempts:

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loomproof.diagnose import Finding, PropertyVerdict
-from loomproof.job.kinds import HazardClass
-from loomproof.measure.signature import Signature
-from loomproof.measure.trace import Trace
-from loomproof.procedure.model import Step, StepOutcome
+from loomproof.facts.finding import Finding
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.signature import Signature
+from loomproof.facts.trace import Trace
+from loomproof.facts.verdict import PropertyVerdict
 from loomproof.procedure.prompts import Answer, Prompt
+from loomproof.procedure.step import Step
+from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.procedure.walk.model import Happening, WalkState
-from loomproof.safety import Interlocks, Statement, Voider
+from loomproof.safety.interlocks import Interlocks, Statement, Voider
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-from loomproof.job.kinds import HazardClass
-from loomproof.safety import Caution, StatementForm
+from loomproof.facts.kinds import HazardClass
+from loomproof.safety.cautions import Caution
+from loomproof.safety.statements import StatementForm
 
 
 class PromptKind(StrEnum):

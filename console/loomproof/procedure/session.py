@@ -8,41 +8,42 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from loomproof import __version__
-from loomproof.diagnose import Baseline, Finding, LoomEvidence, PropertyVerdict, Verdict
-from loomproof.job.kinds import HazardClass
-from loomproof.job.loading import job_digest
+from loomproof.facts.drive import Pulses
+from loomproof.facts.evidence import Baseline, LoomEvidence
+from loomproof.facts.finding import Finding
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.record import EventKind, SoftwareFacts
+from loomproof.facts.step import StepEnd, StepKind
+from loomproof.facts.verdict import PropertyVerdict, Verdict
+from loomproof.job.file.loading import job_digest
 from loomproof.job.model import Job
 from loomproof.procedure.attempts import Attempts
-from loomproof.procedure.configuring import configure_all
-from loomproof.procedure.core import Core, StepResult
+from loomproof.procedure.bench.run import FreeDrive, FreeDriving
+from loomproof.procedure.box_port import BoxPort
+from loomproof.procedure.configure import configure_all
+from loomproof.procedure.context import Core
+from loomproof.procedure.conversion import facts_of
 from loomproof.procedure.events import JudgedAnew, SessionEvent, SessionOpened
-from loomproof.procedure.evidence import newest
-from loomproof.procedure.flexing import Flexed, Flexer, Flexing
-from loomproof.procedure.freely import FreeDrive, FreeDriving
-from loomproof.procedure.judging import Judging
-from loomproof.procedure.model import RunSheet, Step, StepEnd, StepKind, StepOutcome
-from loomproof.procedure.port import BoxPort
+from loomproof.procedure.evidence_merge import newest
+from loomproof.procedure.judge_loom import Judging
+from loomproof.procedure.null_recorder import NullRecorder
 from loomproof.procedure.prompts import Operator
-from loomproof.procedure.readings import facts_of
-from loomproof.procedure.recorders import NullRecorder
-from loomproof.procedure.recording import EventKind, Recorder, SoftwareFacts
+from loomproof.procedure.recorder import Recorder
 from loomproof.procedure.sheet import build_sheet
-from loomproof.procedure.verdicts import loom_verdict
-from loomproof.procedure.walk.mapping import WalkMap, answers_from, map_of
+from loomproof.procedure.step import RunSheet, Step
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.procedure.step_result import StepResult
+from loomproof.procedure.step_runner import work
+from loomproof.procedure.step_verdict import loom_verdict
+from loomproof.procedure.walk.map import WalkMap, answers_from, map_of
 from loomproof.procedure.walk.model import Order
 from loomproof.procedure.walk.places import places_of
 from loomproof.procedure.walk.runner import Walk, Walked, Walker
-from loomproof.procedure.working import work
-from loomproof.safety import (
-    DEFAULT_EXPIRY_S,
-    Blocked,
-    Budget,
-    Interlocks,
-    Permit,
-    Pulses,
-    StatementKind,
-    Voider,
-)
+from loomproof.procedure.wiggle.model import Flexed, Flexer
+from loomproof.procedure.wiggle.runner import Flexing
+from loomproof.safety.budget import Budget
+from loomproof.safety.interlocks import DEFAULT_EXPIRY_S, Blocked, Interlocks, Permit, Voider
+from loomproof.safety.statements import StatementKind
 from loomproof_wire import messages
 
 __all__ = ["FreeDrive", "Session"]

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from loomproof.job.kinds import HazardClass, LoadKind
+from loomproof.facts.drive import DrivePlan, DriveShape
+from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.facts.step import StepKind
 from loomproof.job.model import Job
-from loomproof.procedure.model import DrivePlan, DriveShape, RunSheet, Step, StepKind
-from loomproof.safety import (
-    PULLING,
-    Phase,
-    StatementKind,
-    cautions_for,
-    form_for,
-    opening_cautions,
-    phase_of,
-    safe_order,
-    statements_for,
-)
+from loomproof.procedure.step import RunSheet, Step
+from loomproof.safety.cautions import PULLING, cautions_for, opening_cautions
+from loomproof.safety.order import Phase, phase_of, safe_order
+from loomproof.safety.statements import StatementKind, form_for, statements_for
 
 STEPS_PER_WINDING = 8
 STEP_US = 20_000

@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from statistics import median
 
-from loomproof.procedure.model import Step, StepKind, StepOutcome
-from loomproof.procedure.wiggling import WATCH_MS
+from loomproof.facts.step import StepKind
+from loomproof.procedure.step import Step
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.procedure.steps.wiggle import WATCH_MS
 
 LOOK_S_PER_CHANNEL = 0.35
 """Sense pulses of growing length and the resting pin, as the simulated and the co-simulated box take them."""

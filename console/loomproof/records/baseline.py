@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from pydantic import ValidationError
 
-from loomproof.diagnose import Baseline
-from loomproof.procedure import StepOutcome
+from loomproof.facts.evidence import Baseline
+from loomproof.facts.signature import Signature
+from loomproof.job.model import Job
+from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.records.errors import RecordError
 from loomproof.records.models import StepEndedFact
-
-if TYPE_CHECKING:
-    from loomproof.job.model import Job
-    from loomproof.measure import Signature
-    from loomproof.records.reading import Record
-    from loomproof.records.store import RecordStore
+from loomproof.records.record import Record
+from loomproof.records.store import RecordStore
 
 
 def baseline_of(record: Record, job: Job) -> Baseline:

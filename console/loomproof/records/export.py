@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from loomproof.records.canonical import jsonable
-from loomproof.records.reading import Entry, Record, StoredTrace
+from loomproof.records.record import Entry, Record, StoredTrace
 
 FORMAT = "loomproof record export 1"
 

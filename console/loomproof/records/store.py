@@ -12,11 +12,12 @@ from pydantic import ValidationError
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from loomproof.procedure import StatementMade, StepBegan, StepOutcome
+from loomproof.facts.record import StatementMade, StepBegan
+from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.records.engine import open_engine, reading, store_url
 from loomproof.records.errors import RecordError
 from loomproof.records.models import InterruptedFact, StepBeganFact, StepEndedFact
-from loomproof.records.reading import Record, build_record
+from loomproof.records.record import Record, build_record
 from loomproof.records.schema import EntryRow, RecordRow, TraceRow
 from loomproof.records.writer import Clock, Place, RecordWriter, utc_now
 

@@ -7,18 +7,21 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
-from loomproof.diagnose import channel_verdict
+from loomproof.facts.finding import Finding
+from loomproof.facts.record import BoxFacts, EventNoted, SoftwareFacts, StatementMade, StepBegan
+from loomproof.facts.trace_counts import TraceCounts
+from loomproof.facts.verdict import PropertyVerdict, channel_verdict
+from loomproof.job.model import Job
+from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.records.canonical import canonical_json, jsonable
-from loomproof.records.counts import pack
 from loomproof.records.engine import writing
 from loomproof.records.errors import RecordError
-from loomproof.records.facts import channels_of, identity_of
 from loomproof.records.integrity import GENESIS, entry_digest
+from loomproof.records.job_facts import channels_of, identity_of
 from loomproof.records.models import (
     Begun,
     Body,
@@ -36,19 +39,7 @@ from loomproof.records.models import (
     VerdictFact,
 )
 from loomproof.records.schema import EntryRow, RecordRow, TraceRow
-
-if TYPE_CHECKING:
-    from loomproof.diagnose import Finding, PropertyVerdict
-    from loomproof.job.model import Job
-    from loomproof.procedure import StepOutcome
-    from loomproof.procedure.recording import (
-        BoxFacts,
-        EventNoted,
-        SoftwareFacts,
-        StatementMade,
-        StepBegan,
-        TraceCounts,
-    )
+from loomproof.records.trace_counts import pack
 
 Clock = Callable[[], datetime]
 

@@ -10,10 +10,10 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from loomproof.job.kinds import LoadKind
-from loomproof.job.loadtype import DriveLimits
+from loomproof.facts.kinds import LoadKind
+from loomproof.job.load_type import DriveLimits
 from loomproof.job.model import Job
-from loomproof.safety.loadmodel import DWELL_SHARE, SENSE_ENERGY_J, LoadModel, worst_case
+from loomproof.safety.load_model import DWELL_SHARE, SENSE_ENERGY_J, LoadModel, worst_case
 
 LimitOf = Literal["on_time_us", "count", "duty_permille", "hold_ms", "period_us", "sense_us"]
 

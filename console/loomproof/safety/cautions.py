@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loomproof.job.kinds import HazardClass, Setting
+from loomproof.facts.kinds import HazardClass, Setting
 
 
 class Signal(StrEnum):

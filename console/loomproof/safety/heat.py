@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from loomproof.safety.loadmodel import LoadModel
+from loomproof.safety.load_model import LoadModel
 from loomproof.safety.physics import cooled_k
 
 

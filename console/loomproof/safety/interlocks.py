@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from types import MappingProxyType
 
-from loomproof.job.kinds import HazardClass, Setting
+from loomproof.facts.kinds import HazardClass, Setting
 from loomproof.safety.statements import HAZARD_STATEMENTS, StatementKind, form_for
 
 DEFAULT_EXPIRY_S = 600.0

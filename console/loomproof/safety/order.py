@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import IntEnum
 
-from loomproof.job.kinds import HazardClass
+from loomproof.facts.kinds import HazardClass
 from loomproof.job.model import Job
 from loomproof.safety.statements import hazards_of
 

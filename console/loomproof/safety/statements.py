@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loomproof.job.kinds import HazardClass, LoadKind, Setting
-from loomproof.job.loadtype import LoadType
+from loomproof.facts.kinds import HazardClass, LoadKind, Setting
+from loomproof.job.load_type import LoadType
 
 
 class StatementKind(StrEnum):

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from loomproof.job.loadtype import Train
+from loomproof.facts.drive import Pulses
+from loomproof.job.load_type import Train
 from loomproof.safety.budget import UNITS, Budget, Limit, LimitOf
 
 
@@ -25,23 +26,14 @@ class TrainProblem:
         return f"{self.value} {unit} is over the limit of {self.limit} {unit}: {self.reason} {self.remedy}"
 
 
-@dataclass(frozen=True, slots=True)
-class Pulses:
-    """A pulse train in whole microseconds."""
-
-    count: int
-    period_us: int
-    on_time_us: int
-
-    @classmethod
-    def of(cls, train: Train) -> Pulses:
-        """The train of a job in whole microseconds."""
-        return cls(train.count, train.period_us, train.on_time_us)
+def pulses_of(train: Train) -> Pulses:
+    """The train of a job in whole microseconds."""
+    return Pulses(train.count, train.period_us, train.on_time_us)
 
 
 def check_train(budget: Budget, train: Pulses | Train) -> tuple[TrainProblem, ...]:
     """Everything in which a train is over its budget; empty when it may be driven."""
-    pulses = Pulses.of(train) if isinstance(train, Train) else train
+    pulses = pulses_of(train) if isinstance(train, Train) else train
     found: list[TrainProblem] = []
 
     def over(limit: Limit, value: int, remedy: str) -> None:
@@ -79,7 +71,7 @@ def fit_train(budget: Budget, train: Pulses | Train) -> tuple[Pulses | None, tup
     First the pulse is shortened, then the period lengthened, then pulses are left out. None when not even
     one of the box's shortest pulses may be driven.
     """
-    pulses = Pulses.of(train) if isinstance(train, Train) else train
+    pulses = pulses_of(train) if isinstance(train, Train) else train
     notes: list[str] = []
     if pulses.on_time_us > budget.max_on_time_us:
         notes.append(f"pulse shortened to {budget.max_on_time_us} us: {budget.binding('on_time_us').reason}")

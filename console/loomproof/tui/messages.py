@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 from textual.message import Message
 
+from loomproof.tui.pages.walk.view import WalkView
+from loomproof.tui.pages.wiggle.view import FlexView
 from loomproof.tui.views import (
     ChannelView,
     EngineView,
@@ -17,7 +19,6 @@ from loomproof.tui.views import (
     StepView,
     TraceView,
 )
-from loomproof.tui.walkviews import FlexView, WalkView
 
 
 class PanelChanged(Message):

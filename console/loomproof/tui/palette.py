@@ -4,23 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 from textual.binding import Binding
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 from textual.screen import Screen
 
-from loomproof.tui.pages import offered
-
-if TYPE_CHECKING:
-    from loomproof.tui.shell import Console
+from loomproof.tui.app_state import AppState
+from loomproof.tui.page_table import offered
 
 LIBRARYS_OWN = {binding.action for binding in Screen.BINDINGS if isinstance(binding, Binding)}
 """What the library binds on every screen, moving the focus and copying: no commands of the console."""
 Entry = tuple[str, str, Callable[[], object]]
 
 
-def entries(app: Console) -> Iterator[Entry]:
+def entries(app: AppState) -> Iterator[Entry]:
     """Yield (name, help, what it does) for everything that is valid at this moment."""
 
     def act(action: str) -> Callable[[], object]:
@@ -47,7 +45,7 @@ def entries(app: Console) -> Iterator[Entry]:
     yield "Leave", "Stops the box and closes the record.", act("quit")
 
 
-def _page_entries(app: Console) -> Iterator[Entry]:
+def _page_entries(app: AppState) -> Iterator[Entry]:
     # The palette itself is the top screen; the page lies below it.
     page = next((s for s in reversed(app.screen_stack) if not s.is_modal), None)
     if page is None:
@@ -67,7 +65,7 @@ class NowCommands(Provider):
     """Offers `entries`."""
 
     def _entries(self) -> Iterator[Entry]:
-        return entries(cast("Console", self.app))
+        return entries(cast("AppState", self.app))
 
     async def discover(self) -> Hits:
         """Offer everything while nothing is typed."""

@@ -19,10 +19,8 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from loomproof.tui.settings import Settings
+from loomproof.tui.settings import Settings
 
 RATE_HZ = 22050
 LOUDNESS = 0.5

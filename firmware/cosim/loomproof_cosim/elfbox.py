@@ -5,12 +5,12 @@ from pathlib import Path
 
 from loomproof.job.model import Job
 from loomproof_cosim.bench import Bench
+from loomproof_cosim.board_config import fitting
 from loomproof_cosim.boards import FINE, WIDE, Board, board_of
-from loomproof_cosim.fitting import fitting
 from loomproof_cosim.part import CLOCK_HZ, Part
 from loomproof_sim.clocks import RealClock, VirtualClock
 from loomproof_sim.fault_text import parse_fault
-from loomproof_sim.hands import SimHands, connector_map
+from loomproof_sim.hands.sim_hands import SimHands, connector_map
 from loomproof_sim.loom import channel_kinds
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.scenario import Scenario, build_loom, job_of
@@ -30,7 +30,7 @@ def cycles_of(time_ns: int) -> int:
 
 
 class ElfController:
-    """The firmware in its part, seen as `loomproof_sim.controller.Controller`.
+    """The firmware in its part, seen as `loomproof_sim.controller.controller.Controller`.
 
     Attributes:
         part: the microcontroller.

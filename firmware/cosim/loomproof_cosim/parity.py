@@ -18,14 +18,15 @@ from urllib.parse import quote, urlencode
 
 import serial
 
-from loomproof.box import connect
-from loomproof.cli.simulated_operator import Hands, SimulatedOperator
-from loomproof.diagnose import Property, PropertyVerdict, Verdict, channel_verdict
-from loomproof.job.loading import load_job
-from loomproof.procedure import Session, StepEnd
+from loomproof.box.connect import connect
+from loomproof.cli.prove.simulated_operator import Hands, SimulatedOperator
+from loomproof.facts.step import StepEnd
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
+from loomproof.job.file.loading import load_job
+from loomproof.procedure.session import Session
 from loomproof_cosim.elfbox import ElfController
 from loomproof_cosim.library import CosimError
-from loomproof_sim.hands_wire import HandsClient
+from loomproof_sim.hands.wire import HandsClient
 from loomproof_sim.urls import find, forget
 
 URLS = "loomproof_cosim.urls"

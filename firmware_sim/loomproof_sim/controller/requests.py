@@ -2,10 +2,13 @@
 
 import zlib
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol, TypeVar
 
+from loomproof_sim.controller.activity import Activity, Bench
+from loomproof_sim.controller.arming import Arming
 from loomproof_sim.controller.info import channel_info
 from loomproof_sim.controller.limits import (
+    ChannelTable,
     RefuseError,
     check_hold,
     check_pulses,
@@ -16,15 +19,72 @@ from loomproof_sim.controller.programmes import Edge, bridge, peak_hold, stepper
 from loomproof_sim.controller.scheduler import DrivePlan, TracePlan
 from loomproof_sim.controller.sensing import ScanRun
 from loomproof_sim.controller.session import Later
+from loomproof_sim.controller.supervision import Heartbeat, StopLatch, SupplyWatch
+from loomproof_sim.controller.traces import TraceStore
 from loomproof_sim.controller.watch import WatchPlan, WatchRun
+from loomproof_sim.profiles import BoardProfile
+from loomproof_sim.readback import Readback
 from loomproof_wire import messages as wire
-from loomproof_wire.messages import BoxState, ChannelConfig, ChannelKind, EndReason, Message, Refusal
-
-if TYPE_CHECKING:
-    from loomproof_sim.controller.core import Controller
+from loomproof_wire.messages import (
+    BoxState,
+    ChannelConfig,
+    ChannelKind,
+    DisarmReason,
+    EndReason,
+    Hazard,
+    Message,
+    Refusal,
+)
 
 SWITCHED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE, ChannelKind.LOGIC)
 POWERED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE)
+
+StatusT = TypeVar("StatusT", wire.Status, wire.Telemetry)
+
+
+class BoxInWork(Protocol):
+    """What requests need of the controller."""
+
+    bench: Bench
+    table: ChannelTable
+    arming: Arming
+    latch: StopLatch
+    heartbeat: Heartbeat
+    supply: SupplyWatch
+    traces: TraceStore
+    profile: BoardProfile
+    readback: Readback
+    activity: Activity | None
+    tripped: set[int]
+    now_ns: int
+
+    @property
+    def pump_running(self) -> bool:
+        """Whether the pump runs."""
+
+    def pump_starts(self) -> None:
+        """Whether it may."""
+
+    def start(self, activity: Activity) -> None:
+        """Begin the one thing."""
+
+    def start_drive(self, plan: DrivePlan) -> None:
+        """Begin a drive."""
+
+    def end_activity(self, reason: EndReason) -> None:
+        """End it."""
+
+    def disarm(self, hazard: Hazard, reason: DisarmReason) -> None:
+        """Disarm one class."""
+
+    def disarm_all(self, reason: DisarmReason) -> None:
+        """Disarm every class."""
+
+    def measure_supply(self) -> bool:
+        """Look at the supply."""
+
+    def status(self, kind: type[StatusT]) -> StatusT:
+        """How it stands."""
 
 
 class Requests:
@@ -34,7 +94,7 @@ class Requests:
         box: the controller.
     """
 
-    def __init__(self, box: "Controller") -> None:
+    def __init__(self, box: BoxInWork) -> None:
         self._box = box
         self._handlers: dict[type[Message], Callable[[Any], Message | None]] = {
             wire.GetChannel: self._get_channel,

@@ -9,7 +9,7 @@ from loomproof_sim.plant.loads.coil import Coil
 from loomproof_sim.plant.loads.lamp import Lamp
 from loomproof_sim.plant.loads.logic import LogicInput
 from loomproof_sim.plant.loads.motor import Motor
-from loomproof_sim.plant.loads.second import second_law
+from loomproof_sim.plant.loads.second_law import second_law
 from loomproof_sim.plant.loads.winding import Winding
 from loomproof_sim.plant.materials import copper_factor
 from loomproof_sim.plant.network import GROUND, SMALLEST_OHM, Elements, OneWay, Solved

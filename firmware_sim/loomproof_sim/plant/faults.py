@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-from loomproof.job.faults import FaultKind
+from loomproof.facts.fault_kind import FaultKind
 from loomproof_sim.plant.circuit import far_end
 from loomproof_sim.plant.spec import (
     BranchSpec,

@@ -12,9 +12,9 @@ from typing import NamedTuple
 import numpy as np
 
 from loomproof_sim.plant.circuit import IGNITER_OFFSET
-from loomproof_sim.plant.history import History
 from loomproof_sim.plant.loads.base import Array
 from loomproof_sim.plant.spec import Drive, IntermittentSpec, LoomSpec
+from loomproof_sim.plant.timeline import History
 
 
 class PinSample(NamedTuple):

@@ -9,8 +9,8 @@ from contextlib import suppress
 from functools import partial
 from typing import TextIO
 
-from loomproof_sim.hands import HandsError
-from loomproof_sim.hands_wire import act_from_words, perform, perform_line
+from loomproof_sim.hands.sim_hands import HandsError
+from loomproof_sim.hands.wire import act_from_words, perform, perform_line
 from loomproof_sim.serving.ports import READ_BYTES, Port, address_of
 from loomproof_sim.simbox import SimBox
 from loomproof_wire.messages import StopReason

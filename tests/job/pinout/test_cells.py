@@ -2,8 +2,8 @@
 
 import pytest
 
+from loomproof.facts.kinds import HazardClass
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import HazardClass
 from loomproof.job.pinout.colours import read_colour
 from loomproof.job.pinout.loads import not_an_output, read_hazard, read_load
 from loomproof.job.pinout.values import (

@@ -2,8 +2,10 @@
 
 import pytest
 
-from loomproof.job.pinout import Choices, Fact, PinoutError, draft_pinout, read_sheet
-from loomproof.job.pinout.columns import letter, match_columns
+from loomproof.job.pinout.columns import Choices, Fact, letter, match_columns
+from loomproof.job.pinout.lines import draft_pinout
+from loomproof.job.pinout.reading import read_sheet
+from loomproof.job.pinout.sheet import PinoutError
 from tests.job.pinout.tables import HEADINGS, SOUND, csv_bytes, table
 
 

@@ -1,14 +1,8 @@
 """A person at a loom, with no box in between: what hands do becomes looks for the walk's machine."""
 
-from loomproof.procedure.walk import (
-    Look,
-    Place,
-    Stage,
-    WalkKey,
-    WalkMachine,
-    map_of,
-)
-from loomproof.procedure.walk.machine import NO_UNTIL_S
+from loomproof.procedure.walk.machine import NO_UNTIL_S, WalkMachine
+from loomproof.procedure.walk.map import map_of
+from loomproof.procedure.walk.model import Look, Place, Stage, WalkKey
 
 TICK_S = 0.05
 

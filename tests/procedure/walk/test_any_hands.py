@@ -3,13 +3,9 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.procedure.walk import (
-    Order,
-    PlaceState,
-    Stage,
-    WalkKey,
-)
 from loomproof.procedure.walk.machine import NO_UNTIL_S
+from loomproof.procedure.walk.map import PlaceState
+from loomproof.procedure.walk.model import Order, Stage, WalkKey
 from tests.procedure.walk.bay import TICK_S, Bay
 
 

@@ -2,17 +2,9 @@
 
 import pytest
 
-from loomproof.procedure.walk import (
-    How,
-    Kind,
-    Look,
-    Order,
-    Place,
-    PlaceState,
-    Stage,
-    WalkKey,
-)
 from loomproof.procedure.walk.machine import NO_UNTIL_S, SILENCE_S
+from loomproof.procedure.walk.map import PlaceState
+from loomproof.procedure.walk.model import How, Kind, Look, Order, Place, Stage, WalkKey
 from tests.procedure.walk.bay import TICK_S, Bay, JoinedBay, make_places, swapped
 
 

@@ -4,14 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.diagnose import Property, Verdict
-from loomproof.job.faults import FaultKind
-from loomproof.procedure import Session, StepEnd
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.step import StepEnd
+from loomproof.facts.verdict import Property, Verdict
 from loomproof.procedure.events import WalkChanged
-from loomproof.procedure.walk import How, Kind, PlaceState, Stage, WalkKey
-from loomproof.procedure.walk.mapping import WALK_ON, cavities_of, plan_texts
-from loomproof.procedure.walk.seeing import PERIOD_S, SENSE_US, sensed_energy_j
-from loomproof.safety.loadmodel import SENSE_ENERGY_J, worst_case
+from loomproof.procedure.session import Session
+from loomproof.procedure.walk.map import WALK_ON, PlaceState, cavities_of, plan_texts
+from loomproof.procedure.walk.model import How, Kind, Stage, WalkKey
+from loomproof.procedure.walk.scan import PERIOD_S, SENSE_US, sensed_energy_j
+from loomproof.safety.load_model import SENSE_ENERGY_J, worst_case
 
 
 class Hand:
@@ -217,7 +218,7 @@ def test_no_wire_is_said_to_answer_nowhere_while_places_are_open(session, box, j
 
 
 def test_a_link_that_goes_ends_the_walk(session, box):
-    from loomproof.box import LinkLost
+    from loomproof.box.errors import LinkLost
 
     def gone(_detail):
         raise LinkLost("fake", "unplugged")

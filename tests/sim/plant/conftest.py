@@ -1,6 +1,6 @@
 import pytest
 
-from loomproof_sim.plant import BranchSpec, DriverSpec, FeedSpec, LoomSpec, SupplySpec
+from loomproof_sim.plant.spec import BranchSpec, DriverSpec, FeedSpec, LoomSpec, SupplySpec
 
 
 @pytest.fixture

@@ -3,20 +3,20 @@
 import numpy as np
 import pytest
 
-from loomproof.job.faults import FaultKind
-from loomproof_sim.plant import (
+from loomproof.facts.fault_kind import FaultKind
+from loomproof_sim.plant.faults import Fault, apply_fault
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import (
     CoilSpec,
     Drive,
     IgniterSpec,
     InjectorSpec,
     LampSpec,
     MotorSpec,
-    Plant,
     RelaySpec,
     SuppressionSpec,
     WindingSpec,
 )
-from loomproof_sim.plant.faults import Fault, apply_fault
 
 DIODE_RELAY = RelaySpec(suppression=SuppressionSpec("diode"))
 HIGH, LOW = InjectorSpec(), InjectorSpec(resistance_ohm=2.4, inductance_h=2.4e-3, pull_in_a=1.3)

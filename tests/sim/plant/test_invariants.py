@@ -7,7 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loomproof_sim.plant import (
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import (
     BranchSpec,
     CoilSpec,
     Drive,
@@ -16,7 +17,6 @@ from loomproof_sim.plant import (
     LampSpec,
     LoomSpec,
     MotorSpec,
-    Plant,
     RelaySpec,
     SuppressionSpec,
     ValveSpec,

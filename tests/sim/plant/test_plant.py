@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from loomproof_sim.plant import (
+from loomproof_sim.plant.integrate import STIFF_AFTER, Integrator
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import (
     BranchSpec,
     Drive,
     DriverSpec,
@@ -13,10 +15,8 @@ from loomproof_sim.plant import (
     LogicInputSpec,
     LoomSpec,
     MotorSpec,
-    Plant,
     WindingSpec,
 )
-from loomproof_sim.plant.integrate import STIFF_AFTER, Integrator
 
 
 def test_sense_pulse_moves_nothing(make_loom):

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from loomproof_sim.plant import BranchSpec, Drive, LoomSpec, Plant
 from loomproof_sim.plant.faults import Fault, FaultKind, apply_fault
-from loomproof_sim.plant.spec import CoilSpec, InjectorSpec, RelaySpec, ValveSpec
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.plant.spec import BranchSpec, CoilSpec, Drive, InjectorSpec, LoomSpec, RelaySpec, ValveSpec
 
 
 def driven(spec, on_s, law="second"):

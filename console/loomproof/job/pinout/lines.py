@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
+from loomproof.facts.kinds import HazardClass
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import HazardClass
 from loomproof.job.model import OUTPUTS
 from loomproof.job.pinout.colours import is_german, read_colour
 from loomproof.job.pinout.columns import Choices, Fact, Matching, match_columns

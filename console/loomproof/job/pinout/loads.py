@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
+from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.kinds import HazardClass, LoadKind
 from loomproof.job.pinout.words import consume, find, plain, words
 
 SWITCHED_UNKNOWN = HazardClass.MOTION

@@ -11,6 +11,7 @@ from collections import Counter
 from pathlib import PurePath
 
 from loomproof.job.pinout.sheet import MOST_ROWS, PinoutError, Remark, Sheet, SheetRow, Weight
+from loomproof.job.pinout.workbook import read_workbook
 
 DELIMITERS = ";\t|,"
 DELIMITER_WORDS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright bars"}
@@ -38,8 +39,6 @@ def read_sheet(data: bytes, file_name: str, sheet: str | None = None) -> Sheet:
     if data.startswith(OLD_WORKBOOK_MARK):
         raise PinoutError("it is an old binary workbook (.xls)", "save it as .xlsx or .csv")
     if data.startswith(ZIP_MARK) or PurePath(file_name).suffix.casefold() in WORKBOOK_ENDINGS:
-        from loomproof.job.pinout.workbook import read_workbook
-
         return read_workbook(data, sheet)
     if sheet is not None:
         raise PinoutError(f"a text table has no sheet `{sheet}`", "leave --sheet out, or give a workbook")

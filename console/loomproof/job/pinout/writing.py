@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 import tomlkit
 from tomlkit.items import AoT, Table
 
+from loomproof.facts.kinds import HazardClass, LoadKind, Setting
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.check_channels import PLACED_KINDS
+from loomproof.job.checks.channels import PLACED_KINDS
 from loomproof.job.engine import Engine
-from loomproof.job.kinds import HazardClass, LoadKind, Setting
 from loomproof.job.pinout.lines import Line, PinoutDraft
 from loomproof.job.pinout.sheet import Weight
 from loomproof.job.pinout.values import NAME, fresh_id, slug

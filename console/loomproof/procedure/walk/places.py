@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from loomproof.facts.step import StepKind
 from loomproof.job.model import Job
-from loomproof.procedure.model import RunSheet, StepKind
+from loomproof.procedure.step import RunSheet
 from loomproof.procedure.walk.model import Channels, Place
 
 

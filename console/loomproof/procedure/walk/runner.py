@@ -10,22 +10,18 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from loomproof.diagnose import ChannelEvidence, PullResult
-from loomproof.procedure.core import Core, StepResult
-from loomproof.procedure.ends import carry_out
+from loomproof.facts.evidence import ChannelEvidence, PullResult
+from loomproof.facts.record import EventKind
+from loomproof.facts.step import StepEnd
+from loomproof.procedure.context import Core
 from loomproof.procedure.events import LoadsPresent, WalkChanged
-from loomproof.procedure.model import RunSheet, Step, StepEnd, StepOutcome
-from loomproof.procedure.pulled import conclude_pull, explain_blind
-from loomproof.procedure.recording import EventKind
+from loomproof.procedure.step import RunSheet, Step
+from loomproof.procedure.step_end import carry_out
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.procedure.step_result import StepResult
+from loomproof.procedure.steps.pull_verdict import conclude_pull, explain_blind
 from loomproof.procedure.walk.machine import WalkMachine
-from loomproof.procedure.walk.mapping import (
-    WalkMap,
-    answers_from,
-    cavities_of,
-    map_of,
-    plan_texts,
-    to_ask_again,
-)
+from loomproof.procedure.walk.map import WalkMap, answers_from, cavities_of, map_of, plan_texts, to_ask_again
 from loomproof.procedure.walk.model import (
     Answer,
     Happening,
@@ -38,7 +34,7 @@ from loomproof.procedure.walk.model import (
     WalkState,
 )
 from loomproof.procedure.walk.places import feeds_of, places_of
-from loomproof.procedure.walk.seeing import PERIOD_S, Eyes
+from loomproof.procedure.walk.scan import PERIOD_S, Eyes
 
 SHORTEST_SLEEP_S = 0.005
 CLOCK_S = 1.0

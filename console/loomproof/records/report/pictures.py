@@ -11,11 +11,12 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
-from loomproof.job.kinds import LoadKind
-from loomproof.measure import Calibration, Trace, trace_from_counts
-from loomproof.measure.expected import ExpectedBand, expected_current
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.trace import Calibration, Trace
+from loomproof.measure.trace.expected import ExpectedBand, expected_current
+from loomproof.measure.trace.from_counts import trace_from_counts
 from loomproof.records.models import BoxFact, ChannelFact, VerdictFact
-from loomproof.records.reading import StoredTrace
+from loomproof.records.record import StoredTrace
 
 _LOGIC = (LoadKind.LOGIC_INPUT, LoadKind.IGNITER_COIL)
 _SIZE_INCH = (3.45, 1.95)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from loomproof.procedure.model import StepKind, StepOutcome
-from loomproof.procedure.walk.mapping import VERDICTS, answers_from, map_of, plan_texts, row_text
+from loomproof.facts.step import StepKind
+from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.procedure.walk.map import VERDICTS, answers_from, map_of, plan_texts, row_text
 from loomproof.procedure.walk.model import Place
-from loomproof.records.reading import Record
+from loomproof.records.record import Record
 from loomproof.records.report.words import Mark, mark
 
 _PULL = "Pull the connector: "

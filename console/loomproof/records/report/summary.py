@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loomproof.records.models import ChannelFact, FindingFact, VerdictFact
-from loomproof.records.reading import Record, StepRecord
+from loomproof.records.record import Record, StepRecord
 from loomproof.records.report import words
 from loomproof.records.report.words import Mark, mark
 

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from loomproof.diagnose import likelihood_text
-from loomproof.procedure.recording import EventKind
+from loomproof.diagnose.faults.words import likelihood_text
+from loomproof.facts.record import EventKind
 from loomproof.records.models import BoxFact, FindingFact, Resumed
-from loomproof.records.reading import Record, StepRecord, StoredTrace
+from loomproof.records.record import Record, StepRecord, StoredTrace
 from loomproof.records.report import words
 from loomproof.records.report.pictures import Picture, band_of, draw, measured_trace
 from loomproof.records.report.places import Places, places_of_record

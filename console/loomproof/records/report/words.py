@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from loomproof.diagnose import FAULT_NAMES
-from loomproof.job.faults import FaultKind
+from loomproof.diagnose.faults.words import NAMES as FAULT_NAMES
+from loomproof.facts.fault_kind import FaultKind
 from loomproof.records.models import EstimateFact
 
 COVERAGE_FACTOR = 2.0

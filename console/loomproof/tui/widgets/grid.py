@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 from rich.segment import Segment
 from textual import events, on
@@ -311,7 +312,6 @@ class CellGrid(Widget, can_focus=True):
         return Strip(segments).adjust_cell_length(width, self.rich_style)
 
     def _empty_line(self, y: int, width: int) -> Strip:
-        from textwrap import wrap
 
         style = self.get_component_rich_style("grid--empty")
         lines = [

@@ -10,7 +10,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.walkviews import FlexView, Lane
+from loomproof.tui.pages.wiggle.view import FlexView, Lane
 from loomproof.tui.widgets.braille import Canvas
 
 WINDOW_S = 30.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 from rich.color import Color
 from rich.segment import Segment
@@ -175,7 +176,6 @@ class Waveform(Widget):
         return [strip.adjust_cell_length(width, self.rich_style) for strip in lines]
 
     def _build_empty(self, width: int, height: int) -> list[Strip]:
-        from textwrap import wrap
 
         text = wrap(self.empty_text, max(width - 4, 10))
         blank = Strip.blank(width, self.rich_style)

@@ -1,0 +1,1 @@
+"""The cases, one module for each part of docs/protocol.md."""

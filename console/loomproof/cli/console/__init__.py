@@ -1,0 +1,1 @@
+"""`loomproof open`, `demo` and `edit`."""

@@ -1,0 +1,29 @@
+"""`loomproof report`: the report of a record, for the customer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from loomproof.cli.records import Replace, Where, Which, _write
+from loomproof.records.report.page import html as render
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command("report", short_help="Write the customer's report of a record.")(report)
+
+
+def report(
+    record: Which,
+    html: Annotated[Path, typer.Option("--html", metavar="FILE", help="Where to write; - for the terminal.")],
+    store: Where = None,
+    replace: Replace = False,
+) -> None:
+    """Write the report of a record: one HTML file that needs nothing else and prints on A4.
+
+    Exit code 2: it could not be done.
+    """
+    _write(record, store, html, render, replace=replace)

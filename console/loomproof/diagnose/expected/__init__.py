@@ -1,0 +1,1 @@
+"""What a sound loom should measure, and where that comes from."""

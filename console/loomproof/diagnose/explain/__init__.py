@@ -1,0 +1,1 @@
+"""From verdicts to the faults that explain them."""

@@ -1,0 +1,228 @@
+"""From everything seen of a loom to its findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from loomproof.diagnose.expected.expectations import expect
+from loomproof.diagnose.explain.likelihood import Scorer
+from loomproof.diagnose.explain.next_measurement import separating
+from loomproof.diagnose.explain.search import Explained, explain, weigh
+from loomproof.diagnose.faults.features import Features, features_of
+from loomproof.diagnose.faults.hypotheses import Hypothesis, candidates, single_faults
+from loomproof.diagnose.faults.words import (
+    ADVICE,
+    NAMES,
+    TWINS,
+    UNMEASURED,
+    evidence_against,
+    evidence_for,
+    how_much,
+    place,
+    sentence,
+)
+from loomproof.facts.evidence import LoomEvidence
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.finding import Finding
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
+from loomproof.job.model import Job
+
+_TWIN_SHARE = 0.2  # an alternative this probable against the leading one is named beside it
+_RIVAL_SHARE = 0.02
+_SURPRISE = (
+    4.0  # log probability by which the best single fault must beat soundness to make a channel suspect
+)
+
+
+def find(job: Job, evidence: LoomEvidence, verdicts: Sequence[PropertyVerdict]) -> tuple[Finding, ...]:
+    """The fewest faults that explain the loom, the most probable first.
+
+    Every channel with a failed property is explained by at least one finding; a channel of which something
+    is only unsure gets one where a fault is more probable than none.
+    """
+    expected = expect(job, evidence)
+    fitted = [c.channel for c in job.channels if c.fitted]
+    features = {c: features_of(job, evidence, expected, c) for c in fitted}
+    scorer = Scorer(job, expected, features)
+    wary = {v.channel for v in verdicts if v.verdict in {Verdict.FAIL, Verdict.UNSURE}} & set(fitted)
+    wary |= _surprising(job, scorer, set(fitted) - wary)
+    pool = candidates(job, features, wary)
+    chosen = explain(scorer, pool)
+    chosen = _without_shadows(job, chosen)
+    chosen |= _forced(job, scorer, chosen, verdicts)
+    shadow = _loaded_by_short(job, chosen)
+    rivals = [h for h in pool if not _seeming(h, shadow) and _explains(h, verdicts)]
+    failed = {v.channel for v in verdicts if v.verdict is Verdict.FAIL}
+    weighed = weigh(scorer, chosen, rivals, failed)
+    findings = [_finding(job, scorer, _of_likeliest_kin(item)) for item in weighed]
+    return tuple(sorted(findings, key=lambda f: -f.likelihood))
+
+
+def _surprising(job: Job, scorer: Scorer, channels: set[int]) -> set[int]:
+    """Channels that pass every limit and yet look much more like one with a fault."""
+    nothing = scorer.score(frozenset())
+    out = set()
+    for channel in channels:
+        options = single_faults(channel, job.load_type(channel))
+        if max(scorer.score(frozenset({h})) for h in options) > nothing + _SURPRISE:
+            out.add(channel)
+    return out
+
+
+def _loaded_by_short(job: Job, chosen: frozenset[Hypothesis]) -> set[int]:
+    """Channels whose feed carries the current of a short to ground: what they measure is too high."""
+    feeds = {job.channel(h.channels[0]).feed for h in chosen if h.kind is FaultKind.SHORT_TO_GROUND} - {None}
+    return {c.channel for c in job.channels if c.feed in feeds}
+
+
+def _seeming(fault: Hypothesis, shadow: set[int]) -> bool:
+    """A fault that a short to ground on the same feed only makes up, by its load's full current in the feed."""
+    kinds = {FaultKind.FEED_WEAK, FaultKind.ADDED_RESISTANCE}
+    return fault.kind in kinds and set(fault.channels) <= shadow
+
+
+def _without_shadows(job: Job, chosen: frozenset[Hypothesis]) -> frozenset[Hypothesis]:
+    shadow = _loaded_by_short(job, chosen)
+    return frozenset(h for h in chosen if not _seeming(h, shadow))
+
+
+_SHORTS = (FaultKind.SHORT_TO_SUPPLY, FaultKind.SHORT_ACROSS_LOAD, FaultKind.SUPPRESSION_REVERSED)
+_NUMBERS = (FaultKind.WRONG_LOAD, FaultKind.SHORTED_TURNS)
+# What a single failed property can mean, when nothing better explains the channel.
+_MEANS: dict[Property, tuple[FaultKind, ...]] = {
+    Property.CONTINUITY: (
+        FaultKind.OPEN,
+        FaultKind.SHORT_TO_GROUND,
+        FaultKind.INTERMITTENT,
+        FaultKind.WRONG_LOAD,
+        *_SHORTS,
+    ),
+    Property.RESISTANCE: (FaultKind.ADDED_RESISTANCE, *_NUMBERS, *_SHORTS),
+    Property.INDUCTANCE: _NUMBERS,
+    Property.ACTION: (FaultKind.STUCK_ARMATURE, FaultKind.WRONG_LOAD, FaultKind.OPEN),
+    Property.SUPPRESSION: (FaultKind.SUPPRESSION_MISSING, *_NUMBERS),
+    Property.INRUSH: (FaultKind.WRONG_LOAD, FaultKind.ADDED_RESISTANCE),
+    Property.LOCATION: (FaultKind.WRONG_LOAD, FaultKind.INTERMITTENT),
+    Property.CONTACT: (FaultKind.INTERMITTENT, FaultKind.OPEN),
+}
+
+
+def _explains(fault: Hypothesis, verdicts: Sequence[PropertyVerdict]) -> bool:
+    """Whether a single fault can stand for what failed on its channel; shared ones are left to the evidence."""
+    if fault.feed is not None or len(fault.channels) != 1:
+        return True
+    failed = [v for v in verdicts if v.channel == fault.channels[0] and v.verdict is Verdict.FAIL]
+    return not failed or any(_can_mean(fault.kind, v) for v in failed)
+
+
+def _can_mean(fault: FaultKind, verdict: PropertyVerdict) -> bool:
+    """Whether a fault explains a failed property; a resistance that is too low was not added to."""
+    too_low = (
+        verdict.property is Property.RESISTANCE
+        and verdict.measured is not None
+        and verdict.low is not None
+        and verdict.measured.value < verdict.low
+    )
+    if too_low and fault is FaultKind.ADDED_RESISTANCE:
+        return False
+    return fault in _MEANS.get(verdict.property, ())
+
+
+def _forced(
+    job: Job, scorer: Scorer, chosen: frozenset[Hypothesis], verdicts: Sequence[PropertyVerdict]
+) -> frozenset[Hypothesis]:
+    """The best fault for each failed channel that nothing chosen touches."""
+    explained = {c for h in chosen for c in h.channels} | _loaded_by_short(job, chosen)
+    weak = any(h.kind is FaultKind.WEAK_SUPPLY for h in chosen)
+    extra: set[Hypothesis] = set()
+    for verdict in verdicts:
+        by_supply = verdict.property is Property.FEED and weak
+        if verdict.verdict is not Verdict.FAIL or verdict.channel in explained or by_supply:
+            continue
+        if verdict.property is Property.FEED:
+            extra.add(Hypothesis(FaultKind.WEAK_SUPPLY, ()))
+            weak = True
+            continue
+        singles = single_faults(verdict.channel, job.load_type(verdict.channel))
+        options = [h for h in singles if _can_mean(h.kind, verdict)] or singles
+        extra.add(max(options, key=lambda h: scorer.score(chosen | {h})))
+        explained.add(verdict.channel)
+    return frozenset(extra)
+
+
+def _of_likeliest_kin(item: Explained) -> Explained:
+    """The same channel's fault whose kin together are the most probable.
+
+    Faults that this box cannot tell apart share the probability of what they have in common; the one that leads
+    must not be a third one that is less probable than all of them.
+    """
+    same = [(item.fault, item.probability)]
+    same += [(h, p) for h, p in item.rivals if h is not None and h.channels == item.fault.channels]
+
+    def kin(fault: Hypothesis) -> float:
+        kinds = {fault.kind, *TWINS.get(fault.kind, ())}
+        return sum(p for h, p in same if h.kind in kinds)
+
+    fault, probability = max(same, key=lambda pair: (kin(pair[0]), pair[1]))
+    if kin(fault) <= kin(item.fault):
+        return item
+    others = ((item.fault, item.probability), *(r for r in item.rivals if r[0] != fault))
+    return Explained(fault, probability, tuple(sorted(others, key=lambda pair: -pair[1])))
+
+
+def _alike(fault: Hypothesis, features: Mapping[int, Features]) -> tuple[FaultKind, ...]:
+    """Kinds of fault that look the same to this box, given what was measured there."""
+    unmeasured = fault.channels and features[fault.channels[0]].resistance is None
+    more = UNMEASURED.get(fault.kind, ()) if unmeasured else ()
+    return (*TWINS.get(fault.kind, ()), *more)
+
+
+def _next_measurement(fault: FaultKind, rivals: Sequence[FaultKind]) -> str:
+    """What separates the leading two; without a rival of another kind, what settles the fault itself."""
+    rival = next((kind for kind in rivals if kind is not fault), None)
+    if rival is None:
+        return ADVICE[fault].next_measurement
+    known = separating(fault, rival) or ADVICE[fault].next_measurement
+    return f"{known} (would separate it from {NAMES[rival]})"
+
+
+def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
+    fault, features = item.fault, dict(scorer.features)
+    advice = ADVICE[fault.kind]
+    rivals = [(h, p) for h, p in item.rivals if h is not None and p > _RIVAL_SHARE]
+    twins = tuple(
+        dict.fromkeys(
+            h.kind
+            for h, p in rivals
+            if h.kind in _alike(fault, features) and p > _TWIN_SHARE * item.probability
+        )
+    )
+    amount = how_much(fault, features, scorer.expected)
+    sound = next((p for h, p in item.rivals if h is None), 0.0)
+    against = list(evidence_against(scorer, fault))
+    against += [f"{NAMES[h.kind]} instead: {p:.0%}" for h, p in rivals]
+    if sound > _RIVAL_SHARE:
+        against.append(f"nothing wrong at all: {sound:.0%}")
+    first = fault.channels[0] if fault.channels else None
+    location = job.location_of(first) if first is not None else None
+    feed = job.feed_of(first) if first is not None else None
+    following = _next_measurement(fault.kind, [h.kind for h, _ in rivals])
+    together = item.probability + sum(p for h, p in rivals if h.kind in twins)
+    return Finding(
+        fault=fault.kind,
+        channels=fault.channels,
+        cavities=tuple(job.channel(c).cavity for c in fault.channels),
+        location=location.name if location is not None else None,
+        feed=fault.feed or (feed.id if feed is not None else None),
+        likelihood=item.probability,
+        evidence_for=evidence_for(fault, features),
+        evidence_against=tuple(against),
+        remedy=advice.remedy,
+        next_measurement=following,
+        sentence=sentence(job, fault, amount, twins),
+        cannot_tell_from=twins,
+        together=min(together, 1.0),
+    )
+
+
+__all__ = ["find", "place"]

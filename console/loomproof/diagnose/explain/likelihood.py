@@ -1,0 +1,164 @@
+"""How well a set of faults explains what was seen of a loom.
+
+Words (where the pin rests, whether it moved, ...) have tables (`tables`); numbers have densities (`numbers`). A
+type's batch deviation, and the one resistance of a weak feed, are common to several channels: they are summed over
+outside the product of the channels.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loomproof.diagnose.expected.expectations import Expectations
+from loomproof.diagnose.explain.densities import ADDED, ADDED_LOG_WEIGHT, BATCHES, logsumexp, normal
+from loomproof.diagnose.explain.numbers import Numbers
+from loomproof.diagnose.faults.features import Features
+from loomproof.diagnose.faults.hypotheses import Hypothesis
+from loomproof.diagnose.faults.shape import Shape, rank, shape_of
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.job.model import Job
+
+Floats = NDArray[np.float64]
+
+
+Faults = tuple["Hypothesis", ...]
+_GroupKey = tuple[str, tuple[int, ...], tuple[Faults, ...]]
+_WEAK_SOURCE = (math.log(0.6), 0.7)
+_SOUND_SOURCE = (math.log(0.04), 0.7)
+
+
+@dataclass
+class Scorer:
+    """Scores sets of hypotheses against one loom's features."""
+
+    job: Job
+    expected: Expectations
+    features: Mapping[int, Features]
+    _words: dict[tuple[int, Faults], float] = field(default_factory=dict)
+    _ohms: dict[tuple[int, Faults], Floats] = field(default_factory=dict)
+    _henries: dict[tuple[int, Faults], Floats] = field(default_factory=dict)
+    _shapes: dict[tuple[int, Faults], Shape] = field(default_factory=dict)
+    _groups: dict[_GroupKey, float] = field(default_factory=dict)
+    _weak_groups: dict[_GroupKey, Floats] = field(default_factory=dict)
+
+    @cached_property
+    def numbers(self) -> Numbers:
+        """The densities of what was measured."""
+        return Numbers(self.job, self.expected, self.features)
+
+    @cached_property
+    def groups(self) -> tuple[tuple[int, ...], ...]:
+        """Channels by load type: they share a batch."""
+        by_type: dict[str, list[int]] = {}
+        for channel in self.features:
+            item = self.job.channel(channel)
+            by_type.setdefault(f"{item.load}|{item.override}", []).append(channel)
+        return tuple(tuple(v) for v in by_type.values())
+
+    def score(self, faults: frozenset[Hypothesis]) -> float:
+        """Log posterior (up to a constant) of exactly these faults."""
+        total = sum(h.log_prior for h in faults) + self._source(faults)
+        touched: dict[int, Faults] = {}
+        for fault in sorted(faults, key=rank):
+            for channel in fault.channels:
+                touched[channel] = (*touched.get(channel, ()), fault)
+        total += self._sound_words
+        for channel, own in touched.items():
+            total += self._word_score(channel, own) - self._word_score(channel, ())
+        weak = [h for h in faults if h.kind is FaultKind.FEED_WEAK]
+        return total + self._number_score(touched, weak)
+
+    @cached_property
+    def _sound_words(self) -> float:
+        return sum(self._word_score(c, ()) for c in self.features)
+
+    def shape(self, channel: int, faults: Faults) -> Shape:
+        """What these faults make of a channel."""
+        key = (channel, faults)
+        if key not in self._shapes:
+            self._shapes[key] = shape_of(self.job, channel, faults)
+        return self._shapes[key]
+
+    def _word_score(self, channel: int, faults: Faults) -> float:
+        key = (channel, faults)
+        if key not in self._words:
+            shape = self.shape(channel, faults)
+            words = shape.words.score(self.features[channel], shape.moved_elsewhere)
+            self._words[key] = words + self.numbers.steady(channel, shape)
+        return self._words[key]
+
+    def _number_score(self, touched: Mapping[int, Faults], weak: Sequence[Hypothesis]) -> float:
+        """Sum over batches (and over the one resistance of each weak feed) of the product over channels."""
+        fed = {c: h.feed or "" for h in weak for c in h.channels}
+        total = 0.0
+        per_feed: dict[str, Floats] = {}
+        for group in self.groups:
+            key = tuple(touched.get(c, ()) for c in group)
+            total += self._group_henries(group, key)
+            feed = next((fed[c] for c in group if c in fed), None)
+            if feed is None:
+                total += self._group_ohms(group, key)
+            else:
+                # A group fed by two weak feeds takes the first's resistance.
+                per_feed[feed] = per_feed.get(feed, np.zeros(ADDED.size)) + self._weak_group(group, key, fed)
+        return total + sum(float(logsumexp(rows + ADDED_LOG_WEIGHT)) for rows in per_feed.values())
+
+    def _group_henries(self, group: tuple[int, ...], faults: tuple[Faults, ...]) -> float:
+        key = ("L", group, faults)
+        if key not in self._groups:
+            rows = sum((self._henry(c, f) for c, f in zip(group, faults, strict=True)), np.zeros(BATCHES))
+            self._groups[key] = float(logsumexp(rows + self.numbers.henry_weights(group[0])))
+        return self._groups[key]
+
+    def _group_ohms(self, group: tuple[int, ...], faults: tuple[Faults, ...]) -> float:
+        key = ("R", group, faults)
+        if key not in self._groups:
+            rows = sum((self._ohm(c, f) for c, f in zip(group, faults, strict=True)), np.zeros(BATCHES))
+            self._groups[key] = float(logsumexp(rows + self.numbers.ohm_weights(group[0])))
+        return self._groups[key]
+
+    def _weak_group(
+        self, group: tuple[int, ...], faults: tuple[Faults, ...], fed: Mapping[int, str]
+    ) -> Floats:
+        """One value for each possible resistance of the feed."""
+        key = ("W", group, faults)
+        if key not in self._weak_groups:
+            rows = np.zeros((ADDED.size, BATCHES))
+            for channel, own in zip(group, faults, strict=True):
+                shape = self.shape(channel, own)
+                behind = channel in fed
+                rows = rows + (
+                    self.numbers.weak_ohm(channel, shape) if behind else self._ohm(channel, own)[None, :]
+                )
+            weights = self.numbers.ohm_weights(group[0])
+            self._weak_groups[key] = logsumexp(rows + weights[None, :], axis=1)
+        return self._weak_groups[key]
+
+    def _ohm(self, channel: int, faults: Faults) -> Floats:
+        key = (channel, faults)
+        if key not in self._ohms:
+            self._ohms[key] = self.numbers.ohm(channel, self.shape(channel, faults))
+        return self._ohms[key]
+
+    def _henry(self, channel: int, faults: Faults) -> Floats:
+        key = (channel, faults)
+        if key not in self._henries:
+            self._henries[key] = self.numbers.henry(channel, self.shape(channel, faults))
+        return self._henries[key]
+
+    def _source(self, faults: frozenset[Hypothesis]) -> float:
+        """The supply's resistance, seen best by the load that draws the most."""
+        seen = [f.source_ohm for f in self.features.values() if f.source_ohm is not None]
+        best = min(seen, key=lambda e: e.u, default=None)
+        if best is None or best.u > 0.3:
+            return 0.0
+        value = max(best.value, 0.004)
+        weak = any(h.kind is FaultKind.WEAK_SUPPLY for h in faults)
+        mean, sigma = _WEAK_SOURCE if weak else _SOUND_SOURCE
+        return float(normal(math.log(value), mean, math.hypot(sigma, best.u / value)))

@@ -1,0 +1,1 @@
+"""What each fault makes of a loom."""

@@ -1,0 +1,1 @@
+"""Verdicts: one rule for each property."""

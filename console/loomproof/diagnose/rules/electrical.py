@@ -1,0 +1,233 @@
+"""Verdicts on a channel's circuit: continuity, resistance, inductance, what happens after the pulse, inrush, supply."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, LOGIC_KINDS, Band
+from loomproof.diagnose.faults.features import Conduct, Rest
+from loomproof.diagnose.rules.action import ACTING_BY_CURRENT
+from loomproof.diagnose.rules.case import Case, against, vouched, why_missing, worst
+from loomproof.diagnose.rules.decide import decide
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.signature import OffShape
+from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
+
+GROUNDED = "the pin rests at ground with the output off: a short to ground"
+WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
+_SOUND_SUPPLY = Band(
+    -1e9, WEAK_SOURCE_OHM, 0.03, 0.0, f"source up to {WEAK_SOURCE_OHM:g} ohm (common practice, no source)"
+)
+_COARSE_DOUBT_RATE = (
+    0.05  # of a supply seen coarsely: what is so seldom above the limit by chance is no longer passed
+)
+_WOUND_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER, LoadKind.COIL})
+_SUPPRESSED_AS = {
+    Suppression.NONE: OffShape.CLAMP,
+    Suppression.DIODE: OffShape.DIODE,
+    Suppression.RESISTOR: OffShape.RESISTOR,
+}
+_OFF_WORDS = {
+    OffShape.CLAMP: "after the pulse the pin goes to the driver's clamp",
+    OffShape.DIODE: "after the pulse the pin stays a diode's drop above the supply",
+    OffShape.RESISTOR: "after the pulse the pin falls back slowly, as with a resistor",
+    OffShape.NOTHING: "after the pulse no energy comes back",
+    OffShape.CANNOT_TELL: "the decay was not seen",
+}
+
+
+def judge_continuity(case: Case) -> PropertyVerdict:
+    """Whether there is a circuit, and no short."""
+    about, seen = Property.CONTINUITY, case.features
+    if seen.conduct is Conduct.EXCESS:
+        return case.say(about, Verdict.FAIL, "far too much current: a short on this circuit")
+    if seen.rest is Rest.GROUNDED:
+        return case.say(about, Verdict.FAIL, GROUNDED)
+    if seen.conduct is Conduct.NONE:
+        where = {
+            Rest.CONNECTED: " although the pin rests at the supply",
+            Rest.FLOATING: " and the pin floats: the circuit is open",
+        }.get(seen.rest, "")
+        return case.say(about, Verdict.FAIL, f"no current flows{where}")
+    if seen.rest is Rest.FLOATING:
+        if seen.conduct is Conduct.FLOWS:
+            reason = (
+                "current flows, yet the resting pin floated: an unsteady contact, or a plug moved in between"
+            )
+            return case.say(about, Verdict.UNSURE, reason)
+        return case.say(about, Verdict.FAIL, "the resting pin floats: the circuit is open")
+    if seen.rest is Rest.BETWEEN:
+        reason = "the resting pin is neither at the supply nor at the bias: a leak, or a poor contact"
+        return case.say(about, Verdict.UNSURE, reason)
+    if seen.conduct is Conduct.FLOWS:
+        return case.say(about, Verdict.PASS, "current flows when the channel is on")
+    if seen.rest is Rest.CONNECTED:
+        reason = "the pin rests at the supply, which a short across the load would also do; drive it to know"
+        return case.say(about, Verdict.NOT_TESTED, reason)
+    return case.say(about, Verdict.NOT_TESTED, "neither the resting pin nor a pulse was seen")
+
+
+def judge_resistance(case: Case) -> PropertyVerdict | None:
+    """Load, wire and feed against catalogue, sisters and an earlier record: the worst of them."""
+    measured, about = case.features.resistance, Property.RESISTANCE
+    if case.channel not in case.expected.resistance and case.channel not in case.expected.baseline:
+        return None
+    if measured is None:
+        return case.say(about, Verdict.NOT_TESTED, why_missing(case, "resistance"))
+    bands = [
+        m.get(case.channel) for m in (case.expected.resistance, case.expected.sisters, case.expected.baseline)
+    ]
+    known = [b for b in bands if b is not None]
+    if case.features.cold:
+        known = [replace(b, doubt=0.0) for b in known]
+    verdict = worst([_one_resistance(case, measured, band) for band in known])
+    if verdict is None:
+        return None
+    if case.features.unsteady:
+        reason = "the resistance changes from pulse to pulse: an unsteady contact"
+        at_worst = Verdict.FAIL if verdict.verdict is Verdict.FAIL else Verdict.UNSURE
+        return replace(verdict, verdict=at_worst, reason=reason, risk=None)
+    if verdict.verdict is Verdict.PASS:
+        return replace(verdict, reason=f"{verdict.reason}; {_blind(case, measured, known)}")
+    return verdict
+
+
+def _blind(case: Case, measured: Estimate, known: list[Band]) -> str:
+    """How large a joint, or a weak feed, could hide in this pass."""
+
+    def least(bands: list[Band]) -> float:
+        lowest = min(max(b.low for b in bands), measured.value)
+        return max(min(b.high for b in bands) + 2.0 * measured.u - lowest, 0.0)
+
+    joint = least(known)
+    alone = [b for b in known if b.among != "its sisters"]  # they may hang on the same feed
+    if not alone or case.load.kind in LOGIC_KINDS or least(alone) < 1.05 * joint:
+        return f"a joint of less than {joint:.2g} ohm would not be seen"
+    return f"a joint of less than {joint:.2g} ohm, or a feed weak by less than {least(alone):.2g} ohm, would not be seen"
+
+
+def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdict:
+    """Against one band. Turns that are lost show in the inductance first, so low among sisters is not yet a fault."""
+    verdict = against(case.channel, Property.RESISTANCE, measured, band, "ohm")
+    if band.among == "the catalogue":
+        vouching = case.expected.input_sisters if case.load.kind in LOGIC_KINDS else case.expected.sisters
+        verdict = vouched(verdict, measured, band, vouching.get(case.channel))
+    low = verdict.verdict is Verdict.FAIL and measured.value < band.low
+    catalogue = case.expected.resistance.get(case.channel)
+    if not low or catalogue is None or band is catalogue or measured.value < catalogue.low:
+        return verdict
+    inductance = judge_inductance(case)
+    if inductance is None or inductance.verdict is not Verdict.PASS:
+        return verdict
+    reason = f"{verdict.reason}; its inductance is sound, so it may be the others that have a joint too many"
+    return replace(verdict, verdict=Verdict.UNSURE, reason=reason, risk=None)
+
+
+def judge_inductance(case: Case) -> PropertyVerdict | None:
+    """Against catalogue and sisters; a sense pulse can only accuse."""
+    measured, about = case.features.inductance, Property.INDUCTANCE
+    if case.load.kind not in _WOUND_KINDS or case.channel not in case.expected.inductance:
+        return None
+    if measured is None:
+        return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))
+    due, sisters = case.expected.inductance[case.channel], case.expected.inductance_sisters.get(case.channel)
+    verdicts = [vouched(against(case.channel, about, measured, due, "H"), measured, due, sisters)]
+    if sisters is not None:
+        verdicts.append(against(case.channel, about, measured, sisters, "H"))
+    verdict = worst(verdicts)
+    own = case.signature is not None and case.signature.inductance_h is not None
+    if own or verdict is None or verdict.verdict is Verdict.FAIL:
+        return verdict
+    return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))  # a sense pulse only accuses
+
+
+def judge_suppression(case: Case) -> PropertyVerdict | None:
+    """Whether the energy comes back as it should after the pulse."""
+    if case.load.kind not in {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER}:
+        return None
+    about, seen = Property.SUPPRESSION, case.features.off_shape
+    due = _SUPPRESSED_AS[case.load.suppression]
+    source = f"the job: suppression {case.load.suppression}"
+    signature = case.signature
+    if signature is None or case.features.conduct is not Conduct.FLOWS:
+        return case.say(about, Verdict.NOT_TESTED, "no pulse was seen to its end", source)
+    if seen is due:
+        return _resistor_value(case) or case.say(about, Verdict.PASS, _OFF_WORDS[seen], source)
+    if seen is OffShape.CANNOT_TELL or (seen is OffShape.NOTHING and signature.tripped):
+        reason = next(
+            (r for r in signature.refusals if r.startswith("after the pulse")), "the decay was not seen"
+        )
+        return case.say(about, Verdict.UNSURE, reason, source)
+    return case.say(
+        about, Verdict.FAIL, f"{_OFF_WORDS[seen]}, not as its {case.load.suppression} would", source
+    )
+
+
+def _resistor_value(case: Case) -> PropertyVerdict | None:
+    ohm, due = case.signature.suppression_ohm if case.signature else None, case.load.suppression_ohm
+    if case.load.suppression is not Suppression.RESISTOR or ohm is None or due is None or ohm.relative > 0.15:
+        return None
+    source = f"{due.value:.4g} ohm +-{due.tolerance_percent:g} % ({due.source})"
+    # Its value matters to a factor of two at most; the job's own tolerance is a part's, not a function's.
+    band = Band(0.5 * due.low, 2.0 * due.high, due.value, 0.0, f"half to twice {source}")
+    return against(case.channel, Property.SUPPRESSION, ohm, band, "ohm")
+
+
+def judge_inrush(case: Case) -> PropertyVerdict | None:
+    """Steady current of lamps and motors."""
+    if case.load.kind not in ACTING_BY_CURRENT:
+        return None
+    about, band = Property.INRUSH, case.expected.steady.get(case.channel)
+    if case.features.steady is None or band is None:
+        return case.say(about, Verdict.NOT_TESTED, why_missing(case, "steady current"))
+    verdict = against(case.channel, about, case.features.steady, band, "A")
+    inrush = case.features.inrush
+    if inrush is None or case.features.steady.value <= 0.0:
+        return verdict
+    times = inrush.value / case.features.steady.value
+    note = f"{verdict.reason}; inrush {inrush.value:.2f} A, {times:.1f} times"
+    return replace(verdict, reason=note)
+
+
+def judge_feed(case: Case) -> PropertyVerdict | None:
+    """Resistance of the supply and its leads."""
+    about, source = Property.FEED, case.features.source_ohm
+    if case.load.kind in LOGIC_KINDS:
+        return None
+    if source is None:
+        return case.say(about, Verdict.NOT_TESTED, "no loaded supply was seen")
+    band = _SOUND_SUPPLY
+    if source.u > FINE_SOURCE_U_OHM:
+        return _coarse_feed(case, source, band)
+    verdict = against(case.channel, about, source, band, "ohm")
+    return replace(verdict, low=None)
+
+
+def _coarse_feed(case: Case, own: Estimate, band: Band) -> PropertyVerdict:
+    """A supply seen too coarsely to be passed may still lie far beyond its limit: by this load, or by all together."""
+    about, limit = Property.FEED, band.high
+    seen = [(own, "by this load's current")]
+    if case.expected.source_ohm is not None:
+        seen.append((case.expected.source_ohm, "by the currents of all loads together"))
+    for rate, verdict in ((FAIL_RATE, Verdict.FAIL), (_COARSE_DOUBT_RATE, Verdict.UNSURE)):
+        for source, by in seen:
+            decision = decide(source, None, limit, 1.0 - rate)
+            if decision.verdict is Verdict.FAIL:
+                off = f"{source.value:.2g} ohm in the battery and its leads, {by}"
+                risk = decision.risk if verdict is Verdict.FAIL else None
+                reason = f"above its limit, {off}" if risk is not None else f"probably above its limit, {off}"
+                return PropertyVerdict(
+                    case.channel,
+                    about,
+                    verdict,
+                    source,
+                    None,
+                    limit,
+                    "ohm",
+                    band.source,
+                    reason,
+                    decision.probability,
+                    risk,
+                )
+    return case.say(about, Verdict.NOT_TESTED, "this load's current is too small to see the supply sag")

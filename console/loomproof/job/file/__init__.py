@@ -1,0 +1,1 @@
+"""A job as a text file: read, edited, written."""

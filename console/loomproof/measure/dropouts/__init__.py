@@ -1,0 +1,1 @@
+"""Short breaks while a loom is flexed."""

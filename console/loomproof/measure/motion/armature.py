@@ -1,0 +1,139 @@
+"""Did the armature move? The landing's dip, and where there is none, whether a stroke could hide."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loomproof.facts.estimate import Estimate
+from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.signature import Moved, OffShape, Signature
+from loomproof.facts.trace import Trace
+from loomproof.job.catalogue import LoadType
+from loomproof.measure.motion.dip import Dip, look_for_landing
+from loomproof.measure.motion.stroke import REACH, StrokeBound, bound_stroke
+from loomproof.measure.rise.resistance import ripple_response, whole_rise
+from loomproof.measure.trace.source import Source
+
+Floats = NDArray[np.float64]
+
+
+_FEWEST_DIFFERENCES = 30  # for a scatter known to a sixth or better; judgment
+# Usual opening times in s where the load type states none; common practice, no source.
+_OPENING_S = {
+    LoadKind.INJECTOR: (0.9e-3, 2.2e-3),
+    LoadKind.RELAY: (3e-3, 12e-3),
+    LoadKind.VALVE: (2e-3, 12e-3),
+}
+# Smallest rise of inductance over the stroke that `Moved.NO` must exclude: a part that moves with less would be
+# called stuck. Half and two thirds of the least that is usual (5 and 10 %; common practice, no source).
+_LEAST_STROKE = {LoadKind.INJECTOR: 0.025, LoadKind.RELAY: 0.07, LoadKind.VALVE: 0.025}
+
+
+def opening_span_s(load: LoadType, supply_v: float = 13.5) -> tuple[float, float]:
+    """Earliest and latest usual landing after switching on.
+
+    Opening times are stated at 13.5 V. A weaker supply takes longer to the same current and pulls less
+    hard; the power 1.5 covers both between 9 and 16 V (common practice, no source).
+    """
+    if load.opening_ms is not None:
+        low, high = load.opening_ms.low * 1e-3, load.opening_ms.high * 1e-3
+    else:
+        low, high = _OPENING_S.get(load.kind, (1e-3, 10e-3))
+    slower = (13.5 / supply_v) ** 1.5 if supply_v > 0.0 else 1.0
+    return low * min(slower, 1.0), high * max(slower, 1.0)
+
+
+def has_resistor(load: LoadType, found: Signature) -> bool:
+    """Whether a resistor lies across the winding, by the job or by the decay seen."""
+    return load.suppression is Suppression.RESISTOR or found.off_shape is OffShape.RESISTOR
+
+
+def noise_excess(current_a: Floats, u_a: Floats) -> float:
+    """By how much the samples scatter more than they are said to; 1 where they do not.
+
+    Third differences of neighbours hold the noise and nearly nothing of a rise or of a landing's bend; white noise
+    makes their variance 20 times its own (1 + 9 + 9 + 1).
+    """
+    third = np.diff(current_a, 3)
+    if third.size < _FEWEST_DIFFERENCES:
+        return 1.0
+    return max(1.0, math.sqrt(float(third @ third) / (20.0 * float(u_a[3:] @ u_a[3:]))))
+
+
+def look_for_motion(
+    trace: Trace, load: LoadType, source: Source, *, shunted: bool
+) -> tuple[Dip, StrokeBound | None]:
+    """The landing's answer and, where none was seen, how large a stroke the pulse leaves room for."""
+    on = trace.during
+    span = opening_span_s(load, source.emf_v)
+    time, current, u = trace.time_s[on], trace.current_a[on], trace.current_u_a[on]
+    if source.rippled:
+        ripple = ripple_response(trace, source)
+        current = current - ripple
+        u = np.hypot(u, 0.1 * float(np.std(ripple)))
+    dip = look_for_landing(
+        time,
+        current,
+        u * noise_excess(current, u),
+        opening_low_s=span[0],
+        opening_high_s=span[1],
+        pull_in_a=load.pull_in_a.high if load.pull_in_a else None,
+    )
+    if dip.moved is Moved.YES or dip.reason:
+        return dip, None
+    try:
+        fit = whole_rise(trace, source, free_start=shunted)
+    except (ValueError, np.linalg.LinAlgError) as error:
+        return dip.undecided(f"no plain rise fits the pulse to look for a stroke beside it ({error})"), None
+    bound = bound_stroke(time, current, u, fit, span)
+    least = _LEAST_STROKE.get(load.kind, 0.05)
+    if bound.upper < least:
+        return (dip.undecided(_BENDS) if dip.bends else dip), bound
+    return dip.undecided(_hidden(bound.upper, least)), bound
+
+
+_BENDS = "the current bends a little, as a short stroke's landing would and noise does in one pulse of fifty"
+_HIDDEN = "a stroke that raises the inductance by up to"
+
+
+def _hidden(upper: float, least: float) -> str:
+    return (
+        f"{_HIDDEN} {100 * upper:.2g} % would not have shown, {100 * least:.2g} % and more must be ruled out to "
+        "say that nothing moves"
+    )
+
+
+def settle_motion(pooled: Signature, pulses: Sequence[Signature], load: LoadType) -> Signature:
+    """Where no single pulse rules a stroke out, all of them together may.
+
+    Args:
+        pooled: the pulses' common signature.
+        pulses: of one train.
+        load: what they were given to.
+    """
+    stroke = pooled.stroke_gain
+    hidden = f"motion: {_HIDDEN}"
+    doubtful = all(any(r.startswith(hidden) for r in pulse.refusals) for pulse in pulses)
+    if len(pulses) < 2 or stroke is None or pooled.moved is not Moved.CANNOT_TELL or not doubtful:
+        return pooled
+    others = tuple(r for r in pooled.refusals if not r.startswith(hidden))
+    upper, least = stroke.value + REACH * stroke.u, _LEAST_STROKE.get(load.kind, 0.05)
+    if upper < least:
+        return pooled.but(moved=Moved.NO, refusals=others)
+    return pooled.but(refusals=(*others, f"motion: {_hidden(upper, least)}"))
+
+
+def with_stroke(found: Signature, bound: StrokeBound | None) -> Signature:
+    """The stroke: beside a landing from the inductance before and after, else the one that fits best."""
+    if bound is not None:
+        return found.but(stroke_gain=Estimate(bound.gain, bound.u))
+    rest, closed = found.inductance_h, found.inductance_closed_h
+    if rest is None or closed is None or rest.value <= 0.0:
+        return found
+    gain = closed.value / rest.value - 1.0
+    u = (1.0 + gain) * math.hypot(closed.u_random / closed.value, rest.u_random / rest.value)
+    return found.but(stroke_gain=Estimate(gain, u, min(closed.dof, rest.dof)))

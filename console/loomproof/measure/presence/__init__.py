@@ -1,0 +1,1 @@
+"""Which loads are there."""

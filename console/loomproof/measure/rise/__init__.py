@@ -1,0 +1,1 @@
+"""Resistance and inductance from a rise of current."""

@@ -1,0 +1,1 @@
+"""Loads that settle: lamps and motors."""

@@ -1,0 +1,1 @@
+"""A trace and its supply."""

@@ -1,0 +1,1 @@
+"""Driving one channel outside the run sheet."""

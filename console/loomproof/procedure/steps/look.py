@@ -1,0 +1,110 @@
+"""The passive look: resting voltages of all pins, then sense pulses too short to move or spark anything."""
+
+from __future__ import annotations
+
+from loomproof.box.errors import Refused
+from loomproof.facts.evidence import ChannelEvidence
+from loomproof.facts.kinds import LoadKind
+from loomproof.facts.presence import ScanReading
+from loomproof.measure.settle.filament import cold_filament
+from loomproof.measure.signature import measure
+from loomproof.procedure.context import Core
+from loomproof.procedure.conversion import scan_of, supply_of, trace_of
+from loomproof.procedure.events import ChannelMeasured
+from loomproof.procedure.prompts import Choice, PromptKind
+from loomproof.procedure.step import Step
+from loomproof.procedure.step_result import StepResult
+from loomproof_wire import messages
+
+FIRST_SENSE_US = 20
+"""The first sense pulse, before anything is known of what hangs there."""
+LEAST_SENSE_US = 10
+"""A shorter sense pulse says nothing; a load that bears no longer one is left out, and told."""
+AFTER_SAMPLES = 40
+"""Samples after a sense pulse, for the way its current goes back."""
+
+
+def run_look(core: Core, step: Step, result: StepResult) -> None:
+    """Read every pin at rest, scan once with the shortest pulse, then look at each load."""
+    answer = core.ask(
+        core.prompt(
+            PromptKind.READY,
+            step.id,
+            step.title,
+            step.what_will_happen,
+            choices=(Choice.DRIVE, Choice.SKIP, Choice.LEAVE),
+            cautions=step.cautions,
+        )
+    )
+    result.skip_if_asked(answer)
+    _rest(core, step, result)
+    for channel in step.channels:
+        core.check()
+        _sense(core, channel, result)
+    _tell_left_out(core, step, result)
+    result.notes.append("The look alone proves no channel: it only says whether driving may begin.")
+
+
+def _tell_left_out(core: Core, step: Step, result: StepResult) -> None:
+    """Which loads got no sense pulse, because none is short enough to move and spark nothing there."""
+    left = [c for c in step.channels if core.budget(c).max_sense_us < LEAST_SENSE_US]
+    if left:
+        names = ", ".join(f"{c} ({core.job.channel(c).name})" for c in left)
+        result.notes.append(f"No sense pulse on channel {names}: its pin was read at rest only.")
+
+
+def _rest(core: Core, step: Step, result: StepResult) -> None:
+    # A filament is read at rest only: the shortest pulse warms it by several percent, and its look is to see it cold.
+    cold = [c for c in step.channels if core.job.load_type(c).kind is LoadKind.LAMP]
+    others = [c for c in step.channels if c not in cold]
+    scan: dict[int, ScanReading] = {}
+    supply_v = 0.0
+    for channels, on_time_us in ((cold, 0), (others, FIRST_SENSE_US)):
+        if channels:
+            raw = core.box.scan(channels, on_time_us)
+            scan.update(scan_of(raw, core.calibrations))
+            supply_v = supply_of(raw, core.calibrations[channels[0]])
+    result.supply_rest_v = supply_v
+    core.supply_v = max(core.supply_v, supply_v)
+    result.measured["supply_v"] = round(supply_v, 3)
+    for channel, seen in scan.items():
+        result.evidence[channel] = ChannelEvidence(
+            channel,
+            resting_drain_v=seen.drain_v,
+            sense_current_a=seen.current_a,
+            sense_current_u_a=seen.current_u_a if seen.current_a is not None else None,
+            sense_on_time_s=FIRST_SENSE_US * 1e-6 if seen.current_a is not None else None,
+        )
+
+
+def _sense(core: Core, channel: int, result: StepResult) -> None:
+    longest_us = core.budget(channel).max_sense_us
+    if longest_us < LEAST_SENSE_US:
+        return
+    samples = AFTER_SAMPLES + int(longest_us * 1000 / core.box.identity.sample_period_ns) + 1
+    try:
+        raw = core.box.sense(channel, longest_us, min(samples, core.box.identity.max_trace_samples))
+    except Refused as refused:
+        if refused.reason is messages.Refusal.NO_SESSION:
+            raise  # not about this channel: the box has started anew
+        result.problems.append(f"channel {channel}: no sense pulse: {refused}")
+        return
+    result.traces.append((raw, "sense"))
+    trace = trace_of(raw, core.calibrations[channel])
+    load = core.job.load_type(channel)
+    signature = measure([trace], load)
+    if load.kind is LoadKind.LAMP:
+        signature = signature.but(resistance_ohm=cold_filament(trace))
+    core.publish(ChannelMeasured(channel, signature, sense=True))
+    core.box.call_in()
+    on = trace.on
+    current = float(trace.current_a[on][-1]) if on.any() else None
+    result.learn(
+        channel,
+        sense=signature,
+        sense_current_a=current,
+        sense_current_u_a=float(trace.current_u_a[on][-1]) if current is not None else None,
+        sense_on_time_s=float(trace.time_s[on][-1]) if current is not None else None,
+        tripped=trace.tripped,
+    )
+    result.measured[f"sense {channel}"] = signature.as_dict()

@@ -1,0 +1,77 @@
+"""Statements: asking for them, and making sure that what a drive needs is live."""
+
+from __future__ import annotations
+
+from loomproof.facts.step import StepEnd
+from loomproof.procedure.context import Core
+from loomproof.procedure.prompts import Choice, PromptKind
+from loomproof.procedure.step import Step
+from loomproof.procedure.step_result import StepInterruptedError, StepResult
+from loomproof.safety.interlocks import Blocked, StatementRefusedError
+from loomproof.safety.statements import StatementKind, form_for
+
+TRIES = 3
+
+
+def run_statement(core: Core, step: Step, result: StepResult) -> None:
+    """A statement step: ask, unless it is live already."""
+    assert step.statement is not None
+    ask_statement(core, step, step.statement)
+    result.measured["statement"] = step.statement.value
+
+
+def ask_statement(core: Core, step: Step, kind: StatementKind) -> None:
+    """Put a statement to the operator until it is made in full.
+
+    Raises:
+        StepInterruptedError: the operator does not make it.
+    """
+    form = form_for(kind, core.job.setting)
+    problem = ""
+    for _ in range(TRIES):
+        answer = core.ask(
+            core.prompt(
+                PromptKind.STATEMENT,
+                step.id,
+                form.title,
+                "Confirm each fact after you have checked it with your own eyes.",
+                choices=(Choice.STATE, Choice.SKIP, Choice.LEAVE),
+                cautions=step.cautions,
+                channel=step.channel,
+                hazard=step.hazard,
+                statement=form,
+                problem=problem,
+            )
+        )
+        if answer.choice is Choice.SKIP:
+            raise StepInterruptedError(
+                StepEnd.BLOCKED, f'"{form.title}" was not stated. {answer.note}'.strip()
+            )
+        try:
+            core.state(kind, answer.facts, answer.typed, answer.who or core.operator.name)
+        except StatementRefusedError as error:
+            problem = str(error)
+        else:
+            return
+    raise StepInterruptedError(StepEnd.BLOCKED, f'"{form.title}" was not stated: {problem}')
+
+
+def ensure_permit(core: Core, step: Step, channels: tuple[int, ...], needed_s: float) -> None:
+    """Ask for every statement that is missing, or that would expire within `needed_s`.
+
+    Raises:
+        StepInterruptedError: one of them is not made.
+    """
+    for _ in range(2 * len(StatementKind)):
+        permit = core.permit(channels)
+        if isinstance(permit, Blocked):
+            for kind in permit.needs:
+                ask_statement(core, step, kind)
+            continue
+        now_s = core.box.now_s()
+        if permit.until_s - now_s >= needed_s:
+            return
+        for statement in permit.statements:
+            if statement.expires_s - now_s < needed_s:
+                ask_statement(core, step, statement.kind)
+    raise StepInterruptedError(StepEnd.BLOCKED, "the statements expire faster than they are made")

@@ -1,0 +1,85 @@
+"""The wiggle test: the operator flexes the loom while the box watches a resting pin for contacts that let go.
+
+Nothing is driven and nothing is armed: a load at rest holds its pin at one of the rails, and a contact
+that opens lets it go to the bias between them. It sees breaks in the whole path of feed, load and wire,
+but only while they last some samples.
+"""
+
+from __future__ import annotations
+
+from loomproof.facts.evidence import ChannelEvidence
+from loomproof.facts.record import EventKind
+from loomproof.procedure.context import Core
+from loomproof.procedure.prompts import Choice, PromptKind
+from loomproof.procedure.step import Step
+from loomproof.procedure.step_result import StepResult
+from loomproof.procedure.walk.scan import shows_load
+from loomproof.procedure.wiggle.model import Seen
+from loomproof_wire import messages
+
+WATCH_MS = 3000
+SAMPLE_HZ = 5000
+DEPTH_PERMILLE = 300
+"""A dropout takes this much off the pin's distance from its bias; without its load nothing is left of it."""
+MOST_DROPOUTS = 200
+
+
+def run_wiggle(core: Core, step: Step, result: StepResult) -> None:
+    """Ask for the flexing, then watch each channel of the connector in turn."""
+    seen = tuple(channel for channel in step.channels if shows_load(core, channel))
+    blind = [str(channel) for channel in step.channels if channel not in seen]
+    if blind:
+        result.notes.append(f"Channel {', '.join(blind)} is not watched: its pin shows no load at rest.")
+        for channel in step.channels:
+            if channel not in seen:
+                result.evidence[channel] = ChannelEvidence(channel, unwatchable=True)
+    if not seen:
+        return
+    _ask(core, step, result)
+    for channel in seen:
+        core.check()
+        began_s = core.box.now_s()
+        dropouts = _watch(core, channel)
+        result.evidence[channel] = ChannelEvidence(channel, dropouts=len(dropouts), watched=True)
+        longest_ms = max((d.length_us for d in dropouts), default=0) / 1000
+        result.measured[f"channel {channel}"] = {"dropouts": len(dropouts), "longest_ms": longest_ms}
+        rows = result.measured.setdefault("dropouts", [])
+        rows += [
+            Seen(channel, began_s + d.start_us * 1e-6, d.length_us, d.depth_permille).as_dict()
+            for d in dropouts
+        ]
+        if dropouts:
+            text = f"Channel {channel} let go {len(dropouts)} times, for {longest_ms:g} ms at the longest."
+            core.note(EventKind.DROPOUT, text, channel=channel, dropouts=len(dropouts), longest_ms=longest_ms)
+
+
+def _ask(core: Core, step: Step, result: StepResult) -> None:
+    seconds = WATCH_MS / 1000
+    many = len(step.channels)
+    how_long = f"{seconds:g} s" if many == 1 else f"{seconds:g} s for each of its {many} channels"
+    answer = core.ask(
+        core.prompt(
+            PromptKind.FLEX,
+            step.id,
+            step.title,
+            f"Go on, then bend and tug the loom from there to the header, pin by pin, for {how_long}.",
+            choices=(Choice.DRIVE, Choice.SKIP, Choice.LEAVE),
+            cautions=step.cautions,
+            channel=step.channel,
+            channels=step.channels,
+            location=step.location,
+        )
+    )
+    result.skip_if_asked(answer)
+
+
+def _watch(core: Core, channel: int) -> list[messages.Dropout]:
+    found: list[messages.Dropout] = []
+    with core.box.watch(
+        channel, held=False, duration_ms=WATCH_MS, sample_hz=SAMPLE_HZ, depth_permille=DEPTH_PERMILLE
+    ) as run:
+        for dropout in run:
+            found.append(dropout)
+            if len(found) >= MOST_DROPOUTS:
+                break
+    return found

@@ -1,0 +1,163 @@
+"""The worst case of one load for the budgets: lowest resistance and inductance, highest supply (pure)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from loomproof.facts.kinds import LoadKind
+from loomproof.job.load_type import LoadType
+from loomproof.safety import physics
+
+SUPPLY_MARGIN_V = 0.5
+"""Added to the measured supply: a charger may come on, and the reading has its own error."""
+LOWEST_SUPPLY_V = 12.0
+"""A budget never counts on less: a weak supply can recover between two pulses."""
+DWELL_SHARE = 0.65
+"""Part of the linear time to a coil's target current; saturation gets there sooner."""
+SENSE_ENERGY_J = 0.3e-3
+SENSE_PULL_IN_SHARE = 0.5
+REFERENCE_CYLINDER_CM3 = 500.0
+"""The volume used where the job gives no displacement."""
+
+
+@dataclass(frozen=True, slots=True)
+class Thermal:
+    """How a load heats: lumped heat capacity, resistance to ambient, and the rise allowed here."""
+
+    c_j_per_k: float
+    r_th_k_per_w: float
+    rise_k: float
+
+
+THERMAL: Mapping[LoadKind, Thermal] = {
+    LoadKind.INJECTOR: Thermal(10.0, 15.0, 60.0),
+    LoadKind.COIL: Thermal(60.0, 5.0, 40.0),
+    LoadKind.RELAY: Thermal(15.0, 30.0, 80.0),
+    LoadKind.VALVE: Thermal(40.0, 8.0, 80.0),
+    LoadKind.MOTOR: Thermal(50.0, 4.0, 60.0),
+    LoadKind.STEPPER: Thermal(10.0, 12.0, 60.0),
+}
+"""Cautious assumptions of this project, no source: a winding of the kind's usual size, dry and in still air.
+Lamps are made to glow; igniter coils and logic inputs take no power from the channel."""
+
+
+@dataclass(frozen=True, slots=True)
+class LoadModel:
+    """One load at its worst.
+
+    Attributes:
+        supply_v: highest supply to reckon with, V.
+        resistance_ohm: lowest resistance of load and wire, or None where it says nothing of heat.
+        inductance_h: lowest inductance, 0 where there is none.
+        target_a: bare coils: the current the dwell may aim at.
+        flow_ul_per_ms: injectors: highest flow at rated pressure.
+        liquid_ul: injectors: the liquid still missing to make one cylinder just flammable.
+        warm_k: what earlier drives have left of the load's temperature rise.
+    """
+
+    kind: LoadKind
+    supply_v: float
+    resistance_ohm: float | None = None
+    inductance_h: float = 0.0
+    target_a: float | None = None
+    pull_in_a: float | None = None
+    thermal: Thermal | None = None
+    flow_ul_per_ms: float | None = None
+    liquid_ul: float | None = None
+    cylinder_cm3: float | None = None
+    warm_k: float = 0.0
+
+    def heat_j(self, on_time_s: float) -> float:
+        """Heat in J of one pulse; 0 where the model has none."""
+        if self.resistance_ohm is None or self.thermal is None:
+            return 0.0
+        return physics.pulse_heat_j(self.supply_v, self.resistance_ohm, self.inductance_h, on_time_s)
+
+    def pulses_to_rise(self, on_time_s: float, period_s: float) -> float:
+        """Pulses until the allowed rise, cooling counted between them; infinite when it never comes."""
+        if self.thermal is None:
+            return math.inf
+        power_w = self.heat_j(on_time_s) / period_s
+        thermal = self.thermal
+        time_s = physics.time_to_rise_s(
+            power_w, thermal.r_th_k_per_w, thermal.c_j_per_k, thermal.rise_k, self.warm_k
+        )
+        return time_s / period_s
+
+    @property
+    def heat_left_j(self) -> float:
+        """Heat in J until the allowed rise, if none of it left meanwhile; infinite without a thermal model."""
+        if self.thermal is None:
+            return math.inf
+        return self.thermal.c_j_per_k * max(self.thermal.rise_k - self.warm_k, 0.0)
+
+    def dwell_s(self) -> float:
+        """Longest on-time in s of a bare coil: a share of the linear time to its target; else infinite."""
+        if self.target_a is None or self.resistance_ohm is None or self.inductance_h == 0.0:
+            return math.inf
+        whole = physics.time_to_current_s(
+            self.supply_v, self.resistance_ohm, self.inductance_h, self.target_a
+        )
+        return DWELL_SHARE * whole
+
+    def liquid_released_ul(self, count: int, on_time_us: int) -> float:
+        """Liquid in uL that would leave an injector, were the rail under pressure; 0 for other loads."""
+        return 0.0 if self.flow_ul_per_ms is None else count * on_time_us * 1e-3 * self.flow_ul_per_ms
+
+    def sense_s(self) -> float:
+        """Longest sense pulse in s that stores at most 0.3 mJ and stays under half the pull-in current."""
+        if self.inductance_h == 0.0:
+            return math.inf
+        longest = physics.sense_time_s(SENSE_ENERGY_J, self.inductance_h, self.supply_v)
+        if self.pull_in_a is not None:
+            target = SENSE_PULL_IN_SHARE * self.pull_in_a
+            longest = min(longest, target * self.inductance_h / self.supply_v)
+        return longest
+
+
+def worst_case(
+    load: LoadType,
+    *,
+    supply_v: float,
+    wire_ohm: float = 0.0,
+    cylinder_cm3: float | None = None,
+    released_ul: float = 0.0,
+    warm_k: float = 0.0,
+) -> LoadModel:
+    """The load at its worst.
+
+    Args:
+        load: the channel's load type, overrides applied.
+        supply_v: measured supply in V; at least 12 V is assumed and a margin added.
+        wire_ohm: lowest resistance of the wiring, in ohm.
+        cylinder_cm3: one cylinder's displacement, for injectors; None: 500 cm3.
+        released_ul: liquid that place would already have received (`FuelLedger`), in uL.
+        warm_k: what is left of earlier drives' heat (`HeatLedger`), in K.
+    """
+    worst_v = max(supply_v, LOWEST_SUPPLY_V) + SUPPLY_MARGIN_V
+    resistance = None if load.resistance_ohm is None else load.resistance_ohm.low + wire_ohm
+    inductance = 0.0 if load.inductance_mh is None else load.inductance_mh.low * 1e-3
+    target: float | None = None
+    if load.kind is LoadKind.COIL:
+        saturation = load.limits.max_current_a if load.saturation_a is None else load.saturation_a.low
+        target = min(saturation, load.limits.max_current_a)
+    injector = load.kind is LoadKind.INJECTOR
+    cylinder = (cylinder_cm3 or REFERENCE_CYLINDER_CM3) if injector else None
+    flow = load.flow_cc_min.high if injector and load.flow_cc_min is not None else None
+    return LoadModel(
+        kind=load.kind,
+        supply_v=worst_v,
+        resistance_ohm=resistance,
+        inductance_h=inductance,
+        target_a=target,
+        pull_in_a=None if load.pull_in_a is None else load.pull_in_a.low,
+        thermal=THERMAL.get(load.kind),
+        flow_ul_per_ms=None if flow is None else physics.flow_ul_per_ms(flow),
+        liquid_ul=None
+        if cylinder is None or flow is None
+        else max(0.0, physics.flammable_liquid_ul(cylinder) - released_ul),
+        cylinder_cm3=cylinder,
+        warm_k=warm_k,
+    )

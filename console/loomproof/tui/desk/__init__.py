@@ -1,0 +1,1 @@
+"""What stands between the pages and a session."""

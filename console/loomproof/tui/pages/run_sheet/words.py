@@ -1,0 +1,99 @@
+"""What the run sheet says of its steps, in words. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loomproof.tui.messages import Progress
+from loomproof.tui.views import ChannelView, PromptView, StepView
+from loomproof.tui.widgets.row_list import Row
+from loomproof.tui.words import about, step_sign
+
+BAR_CELLS = 12
+WHAT_NOW = "4 shows what was found, 5 the record and the command that writes the customer's report."
+
+
+def step_row(step: StepView, current: bool) -> Row:
+    """Return the row of one step."""
+    sign = step_sign(step.state)
+    hazard = f"{step.hazard} " if step.hazard != "none" and step.kind != "statement" else ""
+    return Row(
+        step.id,
+        ((f"{step.number:>3} ", "quiet"), (step.short or step.title, "plain")),
+        tail=(f"{hazard}{sign.shape} {sign.word}", sign.role),
+        now=current,
+    )
+
+
+def steps_title(progress: Progress) -> str:
+    """Return the title of the list: how many steps are done, and about how long the rest takes."""
+    done = sum(1 for step in progress.steps if step.state not in ("waiting", "running"))
+    if not done or progress.finished or progress.left_s is None:
+        return "All steps"
+    return f"All steps: {done} of {len(progress.steps)}, about {about(progress.left_s)} left"
+
+
+def outcome_line(step: StepView) -> str:
+    """Return what came of a step; while it runs again, of the time before."""
+    if not step.outcome:
+        return ""
+    if step.state == "running":
+        return f"Last time: {step.outcome}"
+    after = f"\n\n{WHAT_NOW}" if step.kind == "summary" else ""
+    told = "" if step.outcome == "done" else f" - {step.outcome}"
+    return f"Result: {step_sign(step.state)}{told}{after}"
+
+
+def just_ended(step: StepView, channels: Sequence[ChannelView] = ()) -> str:
+    """Return what came of the step that has just ended: its sign, and why if it is no pass."""
+    sign = step_sign(step.state)
+    if sign.role == "good":
+        return f"Step {step.number} just now: {sign}"
+    judged = next((c.reason for c in channels if c.channel == step.channel and c.verdict == step.state), "")
+    why = (judged or step.outcome).removeprefix(f"{sign.word}: ")
+    return f"Step {step.number} just now: {sign}: {why}"
+
+
+def question(prompt: PromptView, step: StepView) -> str:
+    """Return a question without repeating the step's own title."""
+    text = prompt.text if prompt.title == step.title else f"{prompt.title}\n{prompt.text}"
+    return f"{text}\n{prompt.problem}" if prompt.problem else text
+
+
+def working_text(busy_s: float | None, for_s: float, doing: str = "Working") -> str:
+    """Return the line that stands while the box works: a bar with what is left, or how long it has been at it.
+
+    Args:
+        busy_s: how long it takes, about, in s; None: not known.
+        for_s: how long it has been at it, in s.
+        doing: what is being done, by the box or, with a hand on the loom, by the operator.
+    """
+    end = "The stop key below ends it at once."
+    if busy_s is None:
+        return f"► {doing}, {about(for_s)} so far. {end}" if for_s > 1 else f"► {doing}. {end}"
+    if busy_s <= 1:
+        return f"► {doing}. {end}"
+    done = min(1.0, for_s / busy_s)
+    full = round(done * BAR_CELLS)
+    left = f"about {about(busy_s - for_s)} left" if for_s < busy_s else "a moment longer"
+    return f"► {doing} {'▰' * full}{'▱' * (BAR_CELLS - full)} {left}. {end}"
+
+
+def afar(
+    step: StepView | None, prompt: PromptView | None, *, running: bool, stopped: bool
+) -> tuple[str, str]:
+    """Return what is to be read from across the engine bay, in few words, and its tone."""
+    if stopped:
+        return "Stopped", "bad"
+    if prompt is not None:
+        return prompt.title.replace("Pull the connector:", "Pull").replace(
+            "Seat the connector:", "Seat"
+        ), "doubt"
+    if step is None:
+        return "No steps", "quiet"
+    if running:
+        doing = "Bend it now" if step.kind == "wiggle test" else "Working"
+        return f"{doing}: {step.short or step.title}", "plain"
+    sign = step_sign(step.state)
+    tone = sign.role if sign.role in ("good", "bad", "doubt") else "plain"
+    return (f"{sign.word}: {step.short or step.title}" if step.outcome else step.short or step.title), tone

@@ -1,0 +1,102 @@
+"""The desk's part for the wiggle page: hears the test, shows it as lanes and rows, passes on where the hand is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from textual.message import Message
+
+from loomproof.box.errors import BoxError
+from loomproof.facts.step import StepEnd
+from loomproof.job.model import Job
+from loomproof.procedure.session import Session
+from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
+from loomproof.procedure.wiggle.model import FlexState, Said, Seen
+from loomproof.tui import messages
+from loomproof.tui.desk.said import Spoken
+from loomproof.tui.pages.wiggle.view import DropoutRow, FlexView, Lane
+
+
+class FlexDesk:
+    """Implements the procedure's `Flexer` for the wiggle page.
+
+    Args:
+        job: the job.
+        post: hands a message to the interface.
+    """
+
+    def __init__(self, job: Job, post: Callable[[Message], object]) -> None:
+        self._job = job
+        self._post = post
+        self._said: Spoken[Said] = Spoken()
+        self._view = FlexView()
+
+    def hand(self, place: str, number: int | None = None) -> None:
+        """Where the hand is, or was at one dropout; from the interface's thread."""
+        self._said.say(Said(hand=place, number=number))
+
+    def enough(self) -> None:
+        """End the test; from the interface's thread."""
+        self._said.say(Said(enough=True))
+
+    def flex(self, session: Session, channels: Sequence[int], *, held: bool) -> None:
+        """Watch until the operator has enough."""
+        self._said.forget()
+        self._show(
+            FlexView(running=True, held=held, channels=tuple(channels), said="The box learns the pins.")
+        )
+        try:
+            flexed = session.flex(self, channels, held=held)
+        except NotPermittedError as error:
+            self._end(f"Blocked: {error} Unblock it on the bench page.", ok=False)
+        except (ValueError, BoxError, StepInterruptedError) as error:
+            text = str(error)
+            self._end(f"{text[:1].upper()}{text[1:]}.", ok=False)
+        else:
+            count = len(flexed.seen)
+            text = "No dropout was seen." if not count else f"{count} dropouts, written to the record."
+            self._end(text if flexed.end is StepEnd.DONE else f"Ended: {flexed.reason}. {text}", ok=not count)
+
+    def told(self, state: FlexState, fresh: tuple[Seen, ...]) -> None:
+        """Hear how it stands and tell the page."""
+        since = state.began_s
+        lanes = []
+        for channel in state.channels:
+            spans = [(a - since, b - since) for c, a, b in state.spans if c == channel]
+            if state.watching == channel:
+                spans.append((state.watching_since_s - since, state.now_s - since))
+            dips = tuple(
+                (s.at_s - since, s.length_us * 1e-6, s.depth_permille / 1000)
+                for s in state.seen
+                if s.channel == channel
+            )
+            lanes.append(Lane(channel, self._job.channel(channel).name, tuple(spans), dips))
+        rows = tuple(
+            DropoutRow(n, s.channel, s.at_s - since, s.length_us / 1000, s.depth_permille / 10, s.hand)
+            for n, s in enumerate(state.seen)
+        )
+        self._show(
+            FlexView(
+                running=True,
+                held=state.held,
+                watching=state.watching,
+                channels=state.channels,
+                lanes=tuple(lanes),
+                rows=rows,
+                hand=state.hand,
+                now_s=state.now_s - since,
+                fresh=len(fresh),
+            )
+        )
+
+    def poll(self) -> Said | None:
+        """What the operator said, if anything."""
+        return self._said.hear()
+
+    def _show(self, view: FlexView) -> None:
+        self._view = view
+        self._post(messages.FlexTold(view))
+
+    def _end(self, said: str, *, ok: bool) -> None:
+        self._show(replace(self._view, running=False, watching=None, said=said, ok=ok, fresh=0))

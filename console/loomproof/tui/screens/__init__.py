@@ -1,1 +1,0 @@
-"""The pages and the modal questions."""

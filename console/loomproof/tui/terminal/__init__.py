@@ -1,0 +1,1 @@
+"""Terminal drivers: the stop key, the browser."""

@@ -1,0 +1,1 @@
+"""The hands at a simulated loom."""
