@@ -33,7 +33,7 @@ from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
 from loomproof.job.model import Job
 from loomproof.procedure.session import Session
-from loomproof_sim.urls import find, forget
+from loomproof_sim.named_boxes import find, forget
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 WOUND = (LoadKind.INJECTOR, LoadKind.COIL, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER)

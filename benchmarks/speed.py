@@ -22,7 +22,7 @@ from loomproof.box.connect import connect
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure.signature import measure
-from loomproof_sim.urls import forget
+from loomproof_sim.named_boxes import forget
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "bench-relays-lamps-stepper.toml"
 Row = tuple[str, str, str]

@@ -30,10 +30,10 @@ from loomproof.procedure.walk.machine import WalkMachine
 from loomproof.procedure.walk.model import Happening, Kind, Look, Order, Place, Stage, WalkKey, WalkState
 from loomproof.procedure.walk.places import places_of
 from loomproof.procedure.walk.scan import PERIOD_S, make_detector
+from loomproof_sim.named_boxes import find, forget
 from loomproof_sim.readback import DRAIN, SUPPLY
 from loomproof_sim.scenario import Scenario, build_box
 from loomproof_sim.simbox import SimBox
-from loomproof_sim.urls import find, forget
 
 JOB = Path(__file__).parents[1] / "examples" / "inline-five-turbo.toml"
 TOLD = (Kind.MATCHED, Kind.MISMATCH, Kind.AGAIN, Kind.CONFIRMED)

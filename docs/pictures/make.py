@@ -27,7 +27,7 @@ from loomproof.procedure.session import Session
 from loomproof.records.store import RecordStore
 from loomproof.tui.app import Console
 from loomproof.tui.desk.session_desk import SessionDesk
-from loomproof_sim.urls import forget
+from loomproof_sim.named_boxes import forget
 
 HERE = Path(__file__).parent
 SIZES = ((80, 24), (120, 36))

@@ -8,7 +8,7 @@ from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.session import Session
-from loomproof_sim.urls import find, forget
+from loomproof_sim.named_boxes import find, forget
 
 
 @pytest.mark.parametrize("key", CATALOGUE)

@@ -49,7 +49,7 @@ def test_ports_of_the_machine_are_asked_unless_not_wanted(monkeypatch):
 
 
 def test_asking_stops_nothing():
-    from loomproof_sim.urls import find, forget
+    from loomproof_sim.named_boxes import find, forget
 
     list_boxes(["sim://?clock=virtual&name=listed"])
     sim = find("listed")

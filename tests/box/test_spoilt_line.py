@@ -272,7 +272,7 @@ def test_a_box_that_mixes_up_its_channels_is_not_worked_with(bench):
 @pytest.fixture
 def named(bench):
     """A box that is still there after the link was lost."""
-    from loomproof_sim.urls import forget
+    from loomproof_sim.named_boxes import forget
 
     url = "sim://?clock=virtual&name=spoilt"
     box = bench.connect(url)

@@ -9,7 +9,7 @@ from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.facts.verdict import Verdict
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.session import Session
-from loomproof_sim.urls import find, forget
+from loomproof_sim.named_boxes import find, forget
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 

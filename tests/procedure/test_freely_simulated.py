@@ -11,7 +11,7 @@ from loomproof.procedure.events import TraceTaken
 from loomproof.procedure.prompts import Answer, Choice
 from loomproof.procedure.session import Session
 from loomproof.safety.statements import StatementKind, form_for
-from loomproof_sim.urls import forget
+from loomproof_sim.named_boxes import forget
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

@@ -6,8 +6,8 @@ from loomproof.box.connect import connect
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.facts.kinds import LoadKind
 from loomproof.procedure.session import Session
+from loomproof_sim.named_boxes import find, forget
 from loomproof_sim.scenario import builtin_job
-from loomproof_sim.urls import find, forget
 
 
 def test_a_filament_is_seen_cold():

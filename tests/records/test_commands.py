@@ -9,8 +9,8 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from loomproof.cli import records as command
-from loomproof.cli import report
+from loomproof.cli import exit_codes, report
+from loomproof.cli.records import command
 from loomproof.facts.record import EventKind, EventNoted
 
 
@@ -56,7 +56,7 @@ def test_an_empty_store(run, store):
 
 def test_a_store_that_is_not_there(app, tmp_path):
     result = CliRunner().invoke(app, ["records", "list", "--store", str(tmp_path / "none.sqlite3")])
-    assert result.exit_code == command.CANNOT
+    assert result.exit_code == exit_codes.BAD_CALL
     assert "There is no record store at" in result.stderr
     assert not (tmp_path / "none.sqlite3").exists()
 
@@ -90,13 +90,13 @@ def test_an_altered_record_has_its_own_exit_code(run, store_path, written):
     raw.commit()
     raw.close()
     result = run("records", "show", written)
-    assert result.exit_code == command.BROKEN_CHAIN
+    assert result.exit_code == exit_codes.BROKEN_CHAIN
     assert "entry 4 (event) was changed after it was written" in result.stdout
 
 
 def test_an_unknown_record(run, written):
     result = run("records", "show", "1999")
-    assert result.exit_code == command.CANNOT
+    assert result.exit_code == exit_codes.BAD_CALL
     assert "There is no record '1999'" in result.stderr
 
 
@@ -108,7 +108,7 @@ def test_a_report_is_written_once_and_replaced_only_on_demand(run, written, tmp_
     assert first.startswith("<!DOCTYPE html>")
     path.write_text("mine")
     again = run("report", written, "--html", str(path))
-    assert again.exit_code == command.CANNOT
+    assert again.exit_code == exit_codes.BAD_CALL
     assert "is there already" in again.stderr
     assert path.read_text() == "mine"
     assert run("report", written, "--html", str(path), "--replace").exit_code == 0
@@ -117,7 +117,7 @@ def test_a_report_is_written_once_and_replaced_only_on_demand(run, written, tmp_
 
 def test_a_report_to_nowhere(run, written, tmp_path):
     result = run("report", written, "--html", str(tmp_path / "no" / "r.html"))
-    assert result.exit_code == command.CANNOT
+    assert result.exit_code == exit_codes.BAD_CALL
     assert "cannot be written: No such file or directory" in result.stderr
 
 

@@ -13,7 +13,7 @@ from loomproof.procedure.session import Session
 from loomproof.procedure.wiggle.model import Said
 from loomproof.records.report.page import html
 from loomproof.records.store import RecordStore
-from loomproof_sim.urls import find, forget
+from loomproof_sim.named_boxes import find, forget
 
 JOB = """
 schema_version = 1

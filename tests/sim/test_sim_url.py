@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import serial
 
-import loomproof_sim.urls as urls
+import loomproof_sim.named_boxes as named_boxes
 from loomproof_wire import messages as wire
 from loomproof_wire.frames import FrameReader, decode, encode_frame
 
@@ -20,7 +20,7 @@ EXAMPLE = Path(__file__).parents[2] / "examples" / "inline-five-turbo.toml"
 def _handlers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     monkeypatch.setattr(serial, "protocol_handler_packages", ["serial.urlhandler", "loomproof_sim.urls"])
     yield
-    urls.forget("bench")
+    named_boxes.forget("bench")
 
 
 def open_port(query: str = "clock=virtual", path: str = "", timeout: float | None = 0.2) -> Any:
@@ -77,16 +77,16 @@ def test_closing_ends_a_waiting_read() -> None:
 
 
 def test_a_named_box_stays_the_same_while_its_port_is_closed(monkeypatch) -> None:
-    monkeypatch.setattr("loomproof_sim.urls.sim_boxes", {})  # whatever else ran in this process
+    monkeypatch.setattr("loomproof_sim.named_boxes.sim_boxes", {})  # whatever else ran in this process
     with pytest.raises(KeyError, match="opened: none"):
-        urls.find("bench")
+        named_boxes.find("bench")
     port = open_port("clock=virtual&name=bench")
     port.write(encode_frame(1, wire.Hello(1, 0, 1, 0)))
     port.read(100)
     port.sim.hands.pull(1)
     port.close()
     again = open_port("clock=virtual&name=bench")
-    assert again.sim is port.sim is urls.find("bench")
+    assert again.sim is port.sim is named_boxes.find("bench")
     assert again.sim.hands.pulled == (1,)
     assert open_port("clock=virtual&name=bench&seed=2").sim is not port.sim  # another box under that name
 

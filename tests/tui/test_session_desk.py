@@ -25,7 +25,7 @@ from loomproof.tui.desk.translate import (
 )
 from loomproof.tui.views import LinkState
 from loomproof.tui.words import Live
-from loomproof_sim.urls import forget
+from loomproof_sim.named_boxes import forget
 from loomproof_wire import messages
 
 PROMPT = Prompt(3, PromptKind.NOTICED, "drive-1", "Drive", "What?", (Choice.HEARD, Choice.SKIP, Choice.LEAVE))

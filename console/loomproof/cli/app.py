@@ -27,7 +27,7 @@ COMMANDS = {
     "report": Command("report", "Write the customer's report of a record."),
     "boxes": Command("boxes", "List serial ports and the boxes that answer."),
     "box-check": Command("box_check.command", "Does a box keep the protocol's guarantees?"),
-    "records": Command("records", "List, show and export what was proven."),
+    "records": Command("records.command", "List, show and export what was proven."),
 }
 """The only place where the command line imports by name; everything else stands at the top of its file."""
 

@@ -8,9 +8,8 @@ from rich.console import Console
 from rich.table import Table
 
 from loomproof.box.connect import Found, list_boxes
+from loomproof.cli.exit_codes import NOTHING_ANSWERS
 from loomproof_wire.messages import FRAME, STOP_REASON_TEXT, BoxState, Status
-
-EXIT_NOTHING_ANSWERS = 3
 
 
 def register(app: typer.Typer) -> None:
@@ -50,7 +49,7 @@ def boxes(
             "No box answers. Check that it has power and that its USB cable carries data, then ask again; "
             "`loomproof boxes sim://` asks a simulated one."
         )
-        raise typer.Exit(EXIT_NOTHING_ANSWERS)
+        raise typer.Exit(NOTHING_ANSWERS)
 
 
 def _table(found: tuple[Found, ...]) -> Table:

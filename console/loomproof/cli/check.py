@@ -9,12 +9,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.job.file.loading import JobError, Problem, job_digest, load_job
 from loomproof.job.model import Job
 from loomproof.job.schema import job_schema_text
-
-UNSOUND = 2
-"""Exit code of a bad job file or a wrong call."""
 
 
 def register(app: typer.Typer) -> None:
@@ -42,7 +40,7 @@ def check(
         loaded = load_job(job)
     except JobError as error:
         _print_problems(console, job, error.problems)
-        raise typer.Exit(UNSOUND) from None
+        raise typer.Exit(BAD_CALL) from None
     _print_job(console, job, loaded)
 
 

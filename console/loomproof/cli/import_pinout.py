@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import JobError, Problem, parse_job
 from loomproof.job.pinout.columns import Choices, Fact
@@ -19,9 +20,6 @@ from loomproof.job.pinout.sheet import PinoutError
 from loomproof.job.pinout.writing import pinout_job_text
 from loomproof.job.problem import nearest
 from loomproof.job.templates import TEMPLATES, Template
-
-UNSOUND = 2
-"""Exit code of a table or job that is not sound, and of a wrong call; the same as of `check`."""
 
 
 def register(app: typer.Typer) -> None:
@@ -115,12 +113,12 @@ def import_pinout(
         _refuse(f"{out} could not be written: {error.strerror or error}")
     _print_outcome(console, out, draft, problems)
     if problems or draft.to_settle:
-        raise typer.Exit(UNSOUND)
+        raise typer.Exit(BAD_CALL)
 
 
 def _refuse(text: str) -> NoReturn:
     typer.echo(text, err=True)
-    raise typer.Exit(UNSOUND)
+    raise typer.Exit(BAD_CALL)
 
 
 def _template(name: str | None) -> "Template | None":

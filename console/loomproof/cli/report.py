@@ -1,14 +1,11 @@
 """`loomproof report`: the report of a record, for the customer."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from loomproof.cli.records import Replace, Where, Which, _write
-from loomproof.records.report.page import html as render
+from loomproof.cli.records.options import Replace, Where, Which
 
 
 def register(app: typer.Typer) -> None:
@@ -26,4 +23,7 @@ def report(
 
     Exit code 2: it could not be done.
     """
-    _write(record, store, html, render, replace=replace)
+    from loomproof.cli.records.files import write_record
+    from loomproof.records.report.page import html as render
+
+    write_record(record, store, html, render, replace=replace)

@@ -27,7 +27,7 @@ from loomproof.procedure.session import Session
 from loomproof_cosim.elfbox import ElfController
 from loomproof_cosim.library import CosimError
 from loomproof_sim.hands.wire import HandsClient
-from loomproof_sim.urls import find, forget
+from loomproof_sim.named_boxes import find, forget
 
 URLS = "loomproof_cosim.urls"
 ENDING_S = 20.0

@@ -9,9 +9,9 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 from serial import PortNotOpenError, SerialBase, SerialException
 
+from loomproof_sim.named_boxes import box_for
 from loomproof_sim.scenario import ScenarioError, build_box, scenario_from_query
 from loomproof_sim.simbox import CableOutError, SimBox
-from loomproof_sim.urls import box_for
 
 if TYPE_CHECKING:
     from _typeshed import ReadableBuffer

@@ -11,9 +11,9 @@ import typer
 
 from loomproof.cli.console.desk_maker import DeskMaker, JobStarter, need_box, need_job
 from loomproof.cli.console.practice import DEMO_FAULTS, DEMO_SEED, demo_job, hands_of, own_url, sim_url
+from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.tui.settings import SettingsKeeper, usual_path
 
-NO_TERMINAL = 2
 InBrowser = Annotated[bool, typer.Option("--in-browser", hidden=True, help="Used by `loomproof web`.")]
 CarryOn = Annotated[
     Path | None,
@@ -120,7 +120,7 @@ def _need_terminal(job: Path | None) -> None:
         typer.echo(str(refused), err=True)
         raise typer.Exit(refused.code) from None
     typer.echo("The console needs a terminal. Without one use `loomproof prove`.", err=True)
-    raise typer.Exit(NO_TERMINAL)
+    raise typer.Exit(BAD_CALL)
 
 
 def _run(

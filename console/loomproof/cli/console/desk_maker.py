@@ -18,7 +18,7 @@ from loomproof.cli.console.practice import (
     own_url,
     sim_url,
 )
-from loomproof.cli.exit_codes import BAD_JOB
+from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.tui.desk.protocol import Desk, Hands, MakeDesk
 from loomproof.tui.settings import SettingsKeeper
 
@@ -26,7 +26,7 @@ from loomproof.tui.settings import SettingsKeeper
 def need_job(command: str) -> NoReturn:
     """Refuse a call that names a box or a record but no job."""
     typer.echo(f"Name the job: loomproof {command} JOB --box URL", err=True)
-    raise typer.Exit(BAD_JOB)
+    raise typer.Exit(BAD_CALL)
 
 
 def need_box(command: str, job: Path, otherwise: str = "") -> NoReturn:
@@ -36,7 +36,7 @@ def need_box(command: str, job: Path, otherwise: str = "") -> NoReturn:
         f"`--box sim://` is a simulated one{otherwise}.",
         err=True,
     )
-    raise typer.Exit(BAD_JOB)
+    raise typer.Exit(BAD_CALL)
 
 
 class DeskMaker:

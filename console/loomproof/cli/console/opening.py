@@ -10,7 +10,7 @@ from typing import cast
 from loomproof.box.client import Box
 from loomproof.box.connect import connect
 from loomproof.box.look_only import LookingBox
-from loomproof.cli.exit_codes import BAD_JOB
+from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.job.file.loading import JobError, load_job
 from loomproof.job.model import Job
 from loomproof.procedure.box_port import BoxPort
@@ -35,7 +35,7 @@ def read_job(path: Path) -> tuple[Job, str]:
             line = f"line {problem.line}, " if problem.line is not None else ""
             lines.append(f"  {line}{problem.key}: {problem.reason}; {problem.remedy}")
         lines.append("Mend it, or see `loomproof check` for the same as a table.")
-        raise StartRefusedError("\n".join(lines), BAD_JOB) from None
+        raise StartRefusedError("\n".join(lines), BAD_CALL) from None
 
 
 def _store(where: str | None) -> RecordStore:
@@ -43,7 +43,7 @@ def _store(where: str | None) -> RecordStore:
     try:
         return RecordStore(where)
     except RecordError as error:
-        raise StartRefusedError(f"No record can be kept: {error}", BAD_JOB) from None
+        raise StartRefusedError(f"No record can be kept: {error}", BAD_CALL) from None
 
 
 def _resumed(store: RecordStore, record: str | None) -> Resumed | None:
@@ -53,7 +53,7 @@ def _resumed(store: RecordStore, record: str | None) -> Resumed | None:
     try:
         return store.resume(record)
     except RecordError as error:
-        raise StartRefusedError(f"That record cannot be carried on: {error}", BAD_JOB) from None
+        raise StartRefusedError(f"That record cannot be carried on: {error}", BAD_CALL) from None
 
 
 def check_record(where: str | None, record: str) -> None:

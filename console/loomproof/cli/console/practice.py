@@ -10,9 +10,9 @@ from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 import typer
 
 import loomproof
+from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.tui.desk.protocol import Hands
 
-BAD_CALL = 2
 DEMO_BOX = "demo"
 DEMO_JOB = "inline-five-turbo.toml"
 SIMULATED = "sim://"
@@ -60,7 +60,7 @@ class DemoHands:
     """The hands of the demo's box, which exists once the console has connected (`tui.desk.protocol.Hands`)."""
 
     def _hands(self) -> Hands | None:
-        from loomproof_sim.urls import find
+        from loomproof_sim.named_boxes import find
 
         with suppress(KeyError):
             return find(DEMO_BOX).hands

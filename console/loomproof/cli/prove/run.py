@@ -182,7 +182,7 @@ class Run:
             return client
         if not self.url.startswith("sim://"):
             raise _UsageError("--operator simulated needs a simulated box: sim://..., or --hands HOST:PORT")
-        from loomproof_sim.urls import find
+        from loomproof_sim.named_boxes import find
 
         return find(self._simulated_name()).hands
 
@@ -191,7 +191,7 @@ class Run:
 
     def _forget_simulated(self) -> None:
         """A simulated box lives as long as its name is known; this run's is done with."""
-        from loomproof_sim.urls import forget
+        from loomproof_sim.named_boxes import forget
 
         forget(self._simulated_name())
 

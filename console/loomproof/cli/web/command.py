@@ -16,8 +16,8 @@ from typing import Annotated
 import typer
 
 from loomproof.cli.console.command import Resume, Where, Who
+from loomproof.cli.exit_codes import BAD_CALL
 
-BAD_CALL = 2
 LOOPBACK = "127.0.0.1"
 TOKEN_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 """What can be told apart when it is read from one screen and typed on another."""

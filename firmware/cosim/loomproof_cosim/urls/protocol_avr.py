@@ -9,9 +9,9 @@ from serial import SerialException
 from loomproof_cosim.boards import BOARDS
 from loomproof_cosim.elfbox import build_elf_box
 from loomproof_cosim.library import CosimError
+from loomproof_sim.named_boxes import box_for
 from loomproof_sim.scenario import ScenarioError, scenario_from_query
 from loomproof_sim.simbox import SimBox
-from loomproof_sim.urls import box_for
 from loomproof_sim.urls.protocol_sim import Serial as SimSerial
 
 OWN_KEYS = ("name", "elf", "board")

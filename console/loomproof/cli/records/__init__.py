@@ -1,0 +1,1 @@
+"""`loomproof records` and `loomproof report`."""
