@@ -17,6 +17,7 @@ from pathlib import Path
 
 from PIL import Image
 from textual.pilot import Pilot
+from textual.widgets import Checkbox, Input
 
 from loomproof.box.connect import connect
 from loomproof.cli.console.practice import DEMO_BOX, DEMO_FAULTS, DemoHands, demo_job, sim_url
@@ -175,8 +176,6 @@ class Tour:
 
     async def state(self, pilot: Pilot[int]) -> None:
         """Confirm every fact of the statement that is asked for."""
-        from textual.widgets import Checkbox, Input
-
         prompt = self.console.prompt
         assert prompt is not None
         for index in range(len(prompt.facts)):

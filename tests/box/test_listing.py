@@ -1,11 +1,15 @@
 """`list_boxes` and the `boxes` command."""
 
+import socket
+
 import pytest
 from typer.testing import CliRunner
 
 from loomproof.box import connect as connecting
 from loomproof.box.connect import Found, list_boxes
+from loomproof.cli import boxes
 from loomproof.cli.app import build_app
+from loomproof_sim.named_boxes import find, forget
 from loomproof_wire.messages import PROTOCOL_MAJOR, BoxState, Status, StopReason
 
 NOWHERE = "socket://127.0.0.1:1"
@@ -49,7 +53,6 @@ def test_ports_of_the_machine_are_asked_unless_not_wanted(monkeypatch):
 
 
 def test_asking_stops_nothing():
-    from loomproof_sim.named_boxes import find, forget
 
     list_boxes(["sim://?clock=virtual&name=listed"])
     sim = find("listed")
@@ -76,7 +79,6 @@ def test_the_command_says_when_nothing_answers(arguments):
 
 
 def test_a_stopped_box_shows_why(monkeypatch):
-    from loomproof.cli import boxes
 
     (found,) = list_boxes(["sim://?clock=virtual"])
     stopped = Status(1, BoxState.STOPPED, StopReason.HEARTBEAT, 1, 12_000, 200, 0, 0, 0, (0,) * 5, 4, 0, 0, 0)
@@ -90,7 +92,6 @@ def test_a_stopped_box_shows_why(monkeypatch):
 
 def test_a_silent_port_is_said_to_be_silent(monkeypatch):
     monkeypatch.setattr(connecting, "_LISTING_PATIENCE_S", 0.25)
-    import socket
 
     with socket.create_server(("127.0.0.1", 0)) as listener:
         url = f"socket://127.0.0.1:{listener.getsockname()[1]}"

@@ -1,5 +1,6 @@
 """The box client when the line to the box loses, doubles or delays frames, or breaks."""
 
+import dataclasses
 import random
 
 import pytest
@@ -17,6 +18,7 @@ from loomproof.box.errors import (
     Refused,
     Unreadable,
 )
+from loomproof_sim.named_boxes import forget
 from loomproof_wire import messages
 from loomproof_wire.frames import encode_raw_frame
 from loomproof_wire.messages import (
@@ -213,7 +215,6 @@ def spoil_from_the_start(bench, spoil):
 
 
 def change_identity(**fields):
-    import dataclasses
 
     return replacing(Identity, lambda identity: dataclasses.replace(identity, **fields))
 
@@ -272,7 +273,6 @@ def test_a_box_that_mixes_up_its_channels_is_not_worked_with(bench):
 @pytest.fixture
 def named(bench):
     """A box that is still there after the link was lost."""
-    from loomproof_sim.named_boxes import forget
 
     url = "sim://?clock=virtual&name=spoilt"
     box = bench.connect(url)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from loomproof.diagnose.explain.find import find
+from loomproof.diagnose.explain.next_measurement import SEPARATES, separating
 from loomproof.diagnose.faults.features import Conduct, Features, Rest
 from loomproof.diagnose.faults.hypotheses import PRIOR, Hypothesis, swap_cycles
 from loomproof.diagnose.faults.words import ADVICE, NAMES, TWINS, place, sentence
@@ -116,7 +117,6 @@ def test_all_loads_of_a_feed_dead_is_one_finding_and_all_but_one_is_not(bench):
 
 
 def test_every_pair_that_looks_alike_has_a_measurement_that_separates_it():
-    from loomproof.diagnose.explain.next_measurement import SEPARATES, separating
 
     alike = {frozenset({kind, twin}) for kind, twins in TWINS.items() for twin in twins}
     assert alike <= set(SEPARATES)

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from loomproof_cosim.boards import BOARDS
+from loomproof_cosim.elfbox import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from testbed.firmware import RELAY, Console, ready, run, symbol
@@ -51,9 +53,6 @@ def test_no_frame_is_large_or_of_unknown_size(built, part):
 @pytest.mark.parametrize("part", PARTS)
 def test_the_stack_leaves_a_margin(built, part):
     """The deepest reach seen at the requests with the largest frames; a quarter more must still fit."""
-
-    from loomproof_cosim.boards import BOARDS
-    from loomproof_cosim.elfbox import build_elf_box
 
     elf = built / f"loomproof-{part}.elf"
     bottom = symbol(elf, "_end") - DATA_OFFSET

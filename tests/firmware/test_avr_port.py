@@ -10,6 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loomproof_cosim.elfbox import build_elf_box
+from loomproof_sim.plant.spec import Drive
+from loomproof_sim.scenario import make_scenario
 from testbed.firmware import MS, US, gate_edges
 
 
@@ -34,8 +37,6 @@ def port_elf(shim, tmp_path_factory):
 
 @pytest.fixture
 def box(port_elf):
-    from loomproof_cosim.elfbox import build_elf_box
-    from loomproof_sim.scenario import make_scenario
 
     made = build_elf_box(make_scenario({"clock": "virtual"}), port_elf)
     made.run_for(0.01)
@@ -99,7 +100,6 @@ def test_over_current_switches_off_a_conversion_and_20_us_after_its_sample(box):
 
 
 def test_the_stop_contact_cuts_the_gates_at_once_without_the_part(box):
-    from loomproof_sim.plant.spec import Drive
 
     box.write(b"l")
     box.run_for(0.05)

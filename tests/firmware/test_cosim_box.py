@@ -6,7 +6,10 @@ everything off within 100 us of a stop frame's last byte).
 
 import numpy as np
 import pytest
+import serial
 
+from loomproof.box.connect import connect
+from loomproof_cosim.elfbox import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from loomproof_wire.messages import BoxState, Configure, EndReason, Hazard, LoadClass, StopReason
@@ -15,7 +18,6 @@ from testbed.firmware import MS, RELAY, SESSION, US, Console, channel_edges, rea
 
 @pytest.fixture
 def box(built):
-    from loomproof_cosim.elfbox import build_elf_box
 
     made = build_elf_box(make_scenario({"clock": "virtual"}), built / "loomproof-atmega2560.elf")
     made.run_for(0.02)
@@ -40,9 +42,6 @@ def test_it_boots_with_every_gate_low(box):
 
 
 def test_the_console_connects_to_it(built):
-    import serial
-
-    from loomproof.box.connect import connect
 
     if "loomproof_cosim.urls" not in serial.protocol_handler_packages:
         serial.protocol_handler_packages.append("loomproof_cosim.urls")
@@ -138,7 +137,6 @@ def test_the_fastest_watch_leaves_the_main_loop_alive(console, held):
 
 
 def test_a_program_run_away_ends_with_everything_off(built):
-    from loomproof_cosim.elfbox import build_elf_box
 
     box = build_elf_box(make_scenario({"clock": "virtual"}), built / "loomproof-atmega2560.elf")
     box.run_for(0.02)

@@ -11,6 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loomproof_cosim.library import CosimError
+from loomproof_cosim.part import Part
+
 MS = 16_000
 
 
@@ -39,7 +42,6 @@ def asked():
 
 @pytest.fixture
 def part(probe_elf, asked):
-    from loomproof_cosim.part import Part
 
     def volts(number, cycles):
         asked.append((number, tuple(cycles)))
@@ -138,8 +140,6 @@ def test_an_input_pin_is_seen_and_kept_over_a_reset(part):
 
 
 def test_a_missing_program_is_told(shim, tmp_path):
-    from loomproof_cosim.library import CosimError
-    from loomproof_cosim.part import Part
 
     with pytest.raises(CosimError, match="make firmware"):
         Part(tmp_path / "none.elf", "atmega2560", volts=lambda number, cycles: cycles * 0.0)

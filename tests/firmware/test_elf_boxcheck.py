@@ -8,6 +8,8 @@ from loomproof.boxcheck.line import Line
 from loomproof.boxcheck.requests import Tolerance
 from loomproof.boxcheck.run import Outcome, run_suite
 from loomproof.boxcheck.subjects import Subject, Subjects
+from loomproof_cosim.boards import BOARDS
+from loomproof_cosim.elfbox import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
 
@@ -22,8 +24,6 @@ SHARES = 2
 
 @pytest.fixture
 def make_bench(built):
-    from loomproof_cosim.boards import BOARDS
-    from loomproof_cosim.elfbox import build_elf_box
 
     boxes = []
 

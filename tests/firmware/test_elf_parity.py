@@ -11,6 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from loomproof.box.connect import connect
+from loomproof.facts.verdict import Verdict
+from loomproof_cosim.parity import Loom, differences, prove_firmware, prove_simulated
 from testbed.firmware import ROOT
 
 BUILT_IN = ROOT / "firmware_sim" / "loomproof_sim" / "builtin_job.toml"
@@ -23,8 +26,6 @@ BUILT_IN = ROOT / "firmware_sim" / "loomproof_sim" / "builtin_job.toml"
     ids=["sound", "faulty"],
 )
 def test_the_firmware_proves_a_loom_as_the_simulated_box_does(built, faults, passed):
-    from loomproof.facts.verdict import Verdict
-    from loomproof_cosim.parity import Loom, differences, prove_firmware, prove_simulated
 
     loom = Loom(BUILT_IN, faults)
     simulated = prove_simulated(loom)
@@ -37,7 +38,6 @@ def test_the_firmware_proves_a_loom_as_the_simulated_box_does(built, faults, pas
 
 
 def test_a_difference_is_told_with_what_it_rests_on():
-    from loomproof_cosim.parity import Loom, differences, prove_simulated
 
     sound = prove_simulated(Loom(BUILT_IN))
     assert differences(sound, sound) == ()
@@ -54,7 +54,6 @@ def serve(elf: Path) -> subprocess.Popen[str]:
 
 
 def test_a_served_firmware_tells_at_its_end_how_it_fared(built):
-    from loomproof.box.connect import connect
 
     with serve(built / "loomproof-atmega2560.elf") as process:
         assert process.stdout is not None

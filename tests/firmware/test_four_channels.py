@@ -2,6 +2,11 @@
 
 import pytest
 
+from loomproof_cosim.board_config import fitting
+from loomproof_cosim.boards import SIXTEEN, board_of
+from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.library import CosimError
+from loomproof_cosim.parity import Loom, differences, prove_firmware, prove_simulated
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from loomproof_wire.messages import ChannelKind, Configure, Hazard, LoadClass, Refusal
@@ -48,8 +53,6 @@ def job(tmp_path):
 
 
 def test_it_has_four_channels_and_no_half_bridge_whatever_its_eeprom_says(elf):
-    from loomproof_cosim.board_config import fitting
-    from loomproof_cosim.elfbox import build_elf_box
 
     scenario = make_scenario({"clock": "virtual"})
     box = build_elf_box(scenario, elf)
@@ -75,7 +78,6 @@ def test_it_has_four_channels_and_no_half_bridge_whatever_its_eeprom_says(elf):
 
 
 def test_a_loom_is_proven_on_it_as_on_the_simulated_box(elf, job):
-    from loomproof_cosim.parity import Loom, differences, prove_firmware, prove_simulated
 
     loom = Loom(job, ("open:2",))
     simulated, firmware = prove_simulated(loom), prove_firmware(loom, elf)
@@ -88,8 +90,6 @@ def test_a_loom_is_proven_on_it_as_on_the_simulated_box(elf, job):
 
 
 def test_a_file_that_is_no_firmware_of_a_board_is_named(tmp_path):
-    from loomproof_cosim.boards import SIXTEEN, board_of
-    from loomproof_cosim.library import CosimError
 
     file = tmp_path / "one.elf"
     with pytest.raises(CosimError, match="make firmware"):

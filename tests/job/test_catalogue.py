@@ -6,9 +6,11 @@ from importlib.resources import files
 
 import pytest
 
+import loomproof_wire
 from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.catalogue import CATALOGUE, LoadType
 from loomproof.job.checks.load_values import load_flaws
+from loomproof.job.load_type import DriveLimits, PeakHold, Train
 from loomproof.job.quantity import Quantity
 
 entries = pytest.mark.parametrize("load", CATALOGUE.values(), ids=CATALOGUE.keys())
@@ -128,10 +130,8 @@ def test_lamps_agree_with_themselves() -> None:
 
 def test_limits_stay_within_what_the_wire_can_say() -> None:
     """The bounds of a job's limits are the box's ceilings, so that a job can never ask for more."""
-    import loomproof_wire
 
     wire = tomllib.loads(files(loomproof_wire).joinpath("wire.toml").read_text(encoding="utf-8"))["ceilings"]
-    from loomproof.job.load_type import DriveLimits, PeakHold, Train
 
     bounds = DriveLimits.model_json_schema()["properties"]
     assert bounds["max_on_time_ms"]["maximum"] * 1000 == wire["max_on_time_us"]

@@ -10,6 +10,7 @@ import typer
 from typer.testing import CliRunner
 
 from loomproof.cli import exit_codes, report
+from loomproof.cli.app import build_app
 from loomproof.cli.records import command
 from loomproof.facts.record import EventKind, EventNoted
 
@@ -129,7 +130,6 @@ def test_the_export_goes_to_the_terminal_or_a_file(run, written, tmp_path):
 
 
 def test_the_commands_are_on_the_main_application():
-    from loomproof.cli.app import build_app
 
     result = CliRunner().invoke(build_app(), ["records", "--help"])
     assert result.exit_code == 0

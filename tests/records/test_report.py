@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+import sqlite3
 import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 
@@ -16,6 +17,7 @@ from loomproof.facts.finding import Finding
 from loomproof.facts.record import EventKind, EventNoted, StatementMade, StepBegan
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
 from loomproof.records.report.page import html
+from loomproof.records.report.words import mark
 
 VOID = {"meta", "br", "img", "hr", "input", "link", "col"}
 EVIL = "<script>alert('x')</script>\"'&{{ 7 * 7 }}<img src=x onerror=alert(1)>"
@@ -237,7 +239,6 @@ def test_a_verdict_is_a_word_and_a_shape(record):
 
 
 def test_an_unknown_verdict_is_never_shown_as_a_pass(record):
-    from loomproof.records.report.words import mark
 
     assert mark("nearly").shape != "pass"
     assert mark("nearly").word == "nearly"
@@ -301,7 +302,6 @@ def test_every_text_from_outside_is_escaped(store, make):
 
 
 def test_an_altered_record_says_so_on_top(store, store_path, make, record):
-    import sqlite3
 
     raw = sqlite3.connect(store_path)
     raw.execute("DROP TRIGGER entry_no_update")

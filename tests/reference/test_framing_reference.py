@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomproof_wire.frames import MAX_ENCODED_BYTES, MAX_RAW_BYTES, Frame, encode_raw_frame, parse_encoded
+from loomproof_wire.messages import FRAME
 
 CHECK_INPUT = b"123456789"
 CHECK_VALUE = 0xCBF43926
@@ -114,7 +115,6 @@ def test_the_polynomial_catches_two_wrong_bits_at_any_distance_in_a_frame():
 )
 def test_declared_bauds_on_a_16_mhz_avr(baud, prescaled, error_percent):
     """Double-speed mode divides 16 MHz by 8 (UBRR + 1): ATmega2560 datasheet, UBRR examples, from memory."""
-    from loomproof_wire.messages import FRAME
 
     assert baud in (FRAME.default_baud, *FRAME.other_bauds)
     assert (prescaled / baud - 1) * 100 == pytest.approx(error_percent, abs=0.01)

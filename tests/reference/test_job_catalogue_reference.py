@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from scipy.optimize import brentq
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.checks.load_values import dwell_cap_ms, sense_cap_us
@@ -106,7 +107,6 @@ def a_coil(resistance_ohm: float, inductance_mh: float, target_a: float) -> Load
 
 def test_dwell_cap_follows_the_rise_of_current() -> None:
     """t = -(L/R) ln(1 - I R / V): 0.5 ohm, 3.5 mH to 7.5 A takes 2.182 ms at 14 V; scipy's root at 16 V."""
-    from scipy.optimize import brentq
 
     def short_of_target_a(at_ms: float) -> float:
         return 16 / 0.5 * -math.expm1(-at_ms * 0.5 / 3.5) - 7.5

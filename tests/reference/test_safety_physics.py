@@ -1,6 +1,7 @@
 """The budgets' formulas against published values."""
 
 import pytest
+from scipy.integrate import quad, solve_ivp
 
 from loomproof.safety import physics
 
@@ -57,7 +58,6 @@ def test_a_current_the_resistance_never_lets():
 @pytest.mark.parametrize("on_time_s", [1e-7, 1e-5, 1.4e-6, 1.6e-6, 1e-3, 5e-3, 50e-3])
 def test_heat_of_a_pulse(on_time_s):
     """Loss by numerical integration of i^2 R (scipy quad), plus 1/2 L i^2 of an inductor (textbook)."""
-    from scipy.integrate import quad
 
     supply_v, ohm, henry = 14.0, 2.5, 2.5e-3
     loss = quad(lambda t: ohm * physics.current_a(supply_v, ohm, henry, t) ** 2, 0.0, on_time_s, epsabs=0)[0]
@@ -68,7 +68,6 @@ def test_heat_of_a_pulse(on_time_s):
 
 def test_heating_solves_its_equation():
     """C dT/dt = P - T / R_th, lumped heat balance (textbook), against scipy's solve_ivp."""
-    from scipy.integrate import solve_ivp
 
     power_w, r_th, c, time_s = 7.0, 15.0, 10.0, 120.0
     solved = solve_ivp(lambda _t, y: (power_w - y / r_th) / c, (0.0, time_s), [0.0], rtol=1e-10, atol=1e-10)

@@ -1,6 +1,7 @@
 """Heat that adds up over drives, and leaves again."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -48,7 +49,6 @@ def test_a_load_without_a_thermal_model_keeps_no_heat_and_none_is_taken_away():
 
 
 def test_a_warm_load_may_take_less():
-    from dataclasses import replace
 
     cold = VALVE.pulses_to_rise(0.1, 0.2)
     warm = replace(VALVE, warm_k=60.0).pulses_to_rise(0.1, 0.2)

@@ -5,12 +5,17 @@ from dataclasses import replace
 import pytest
 from textual.widgets import Input
 
+from loomproof.tui.app import Console
 from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
 from loomproof.tui.page_table import PAGES
 from loomproof.tui.pages.help import HelpScreen
+from loomproof.tui.pages.run_sheet.words import working_text
+from loomproof.tui.palette import entries
 from loomproof.tui.views import ChoiceView, PromptView
+from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.row_list import RowList
 from loomproof.tui.widgets.status import StatusBar
+from loomproof.tui.words import about
 from tests.tui.looking import SIZES, text_of
 
 
@@ -118,7 +123,6 @@ async def test_hands_pull_seat_flex_and_switch(console, desk, hands):
 
 
 async def test_without_hands_there_is_no_such_page(desk):
-    from loomproof.tui.app import Console
 
     console = Console(desk)
     async with console.run_test() as pilot:
@@ -128,7 +132,6 @@ async def test_without_hands_there_is_no_such_page(desk):
 
 
 async def palette_names(console) -> list[str]:
-    from loomproof.tui.palette import entries
 
     return [name for name, _, _ in entries(console)]
 
@@ -215,7 +218,6 @@ async def test_the_cursor_stays_on_its_step_when_the_sheet_changes(console, desk
     ],
 )
 def test_work_that_takes_over_a_second_says_how_long(busy_s, for_s, words):
-    from loomproof.tui.pages.run_sheet.words import working_text
 
     assert working_text(busy_s, for_s).startswith(words)
     assert "stop key" in working_text(busy_s, for_s)
@@ -225,13 +227,11 @@ def test_work_that_takes_over_a_second_says_how_long(busy_s, for_s, words):
     ("seconds", "words"), [(0.2, "1 s"), (7.4, "7 s"), (52, "50 s"), (430, "7 min"), (4300, "1 h 10 min")]
 )
 def test_a_span_of_time_in_words(seconds, words):
-    from loomproof.tui.words import about
 
     assert about(seconds) == words
 
 
 async def test_large_text_stays_on_says_what_is_asked_and_is_remembered(console, desk):
-    from loomproof.tui.widgets.bigtext import BigText
 
     async with console.run_test() as pilot:
         big = console.screen.query_one("#step-afar", BigText)

@@ -8,6 +8,7 @@ from loomproof.tui.desk.protocol import Reply
 from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
 from loomproof.tui.pages.questions import AskReason
 from loomproof.tui.pages.run_sheet.page import SheetPage
+from loomproof.tui.pages.run_sheet.words import just_ended
 from loomproof.tui.views import ChoiceView, LinkState, PanelView
 from tests.tui.looking import text_of
 
@@ -126,7 +127,6 @@ async def test_what_came_of_the_last_step_is_told_on_the_card_of_the_next(consol
 
 
 def test_a_drive_that_failed_says_what_the_measurement_showed_not_what_was_driven(desk):
-    from loomproof.tui.pages.run_sheet.words import just_ended
 
     channel = replace(desk.progress.channels[0], verdict="fail", reason="above its limit")
     step = replace(

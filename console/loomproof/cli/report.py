@@ -23,7 +23,7 @@ def report(
 
     Exit code 2: it could not be done.
     """
-    from loomproof.cli.records.files import write_record
-    from loomproof.records.report.page import html as render
+    from loomproof.cli.records.files import write_record  # noqa: PLC0415 - not for its help
+    from loomproof.records.report.page import html as render  # noqa: PLC0415 - not for its help
 
     write_record(record, store, html, render, replace=replace)

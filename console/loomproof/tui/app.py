@@ -13,7 +13,6 @@ from typing import Any, ClassVar
 from textual import work
 from textual.binding import Binding
 from textual.command import Provider
-from textual.driver import Driver
 from textual.screen import Screen
 
 from loomproof.tui.app_state import AppState
@@ -22,6 +21,7 @@ from loomproof.tui.garbage import Sweeper
 from loomproof.tui.page_table import PAGES, START, STARTING, offered, page_maker
 from loomproof.tui.pages.start.first_picture import StartingScreen
 from loomproof.tui.settings import SettingsKeeper
+from loomproof.tui.terminal.browser import BrowserDriver
 from loomproof.tui.terminal.stop_key import Guards, StopKeyDriver
 from loomproof.tui.theme import THEMES
 
@@ -32,15 +32,9 @@ STOP_TOLD_S = 4.0
 
 
 def _commands() -> type[Provider]:
-    from loomproof.tui.palette import NowCommands
+    from loomproof.tui.palette import NowCommands  # noqa: PLC0415 - not before the first picture
 
     return NowCommands
-
-
-def _browser_driver() -> type[Driver]:
-    from loomproof.tui.terminal.browser import BrowserDriver
-
-    return BrowserDriver
 
 
 class Console(AppState):
@@ -103,7 +97,7 @@ class Console(AppState):
             settings=settings,
             who=who,
             reading=reading,
-            driver_class=_browser_driver() if reading else StopKeyDriver,
+            driver_class=BrowserDriver if reading else StopKeyDriver,
         )
         self.starter = starter
         self.making_path = None if job_path is None else job_path.resolve()
@@ -181,7 +175,7 @@ class Console(AppState):
         if self.starter is None:
             self.exit(return_code=refused.code, message=str(refused))
             return
-        from loomproof.tui.pages.start.page import StartPage
+        from loomproof.tui.pages.start.page import StartPage  # noqa: PLC0415 - not before the first picture
 
         await self.switch_mode(START)
         if isinstance(self.screen, StartPage):
@@ -195,7 +189,7 @@ class Console(AppState):
     def _begin(self) -> None:
         self.set_interval(CALL_IN_S, self._call_in)
         if self._welcome:
-            from loomproof.tui.pages.help import WELCOME, HelpScreen
+            from loomproof.tui.pages.help import WELCOME, HelpScreen  # noqa: PLC0415 - not before the first picture
 
             self.push_screen(HelpScreen(WELCOME))
         # Connect only once the page stands: drawing it may take longer than the heartbeat allows.
@@ -259,7 +253,7 @@ class Console(AppState):
         """Go back to the start page, with a job to be proven."""
         if self.starter is None:
             return
-        from loomproof.tui.pages.start.page import StartPage
+        from loomproof.tui.pages.start.page import StartPage  # noqa: PLC0415 - not before the first picture
 
         await self.switch_mode(START)
         if job is not None and isinstance(self.screen, StartPage):
@@ -287,7 +281,7 @@ class Console(AppState):
         """Show the help of the page."""
         page_help = getattr(self.screen, "HELP", None)
         if isinstance(page_help, str) and not self.screen.is_modal:
-            from loomproof.tui.pages.help import HelpScreen
+            from loomproof.tui.pages.help import HelpScreen  # noqa: PLC0415 - not before the first picture
 
             self.push_screen(HelpScreen(page_help))
 

@@ -185,7 +185,7 @@ class AppState(App[int]):
 
     @work(exclusive=True, group="statement")
     async def _ask_statement(self, prompt: PromptView) -> None:
-        from loomproof.tui.pages.questions import StatementScreen
+        from loomproof.tui.pages.questions import StatementScreen  # noqa: PLC0415 - not before the first picture
 
         reply = await self.push_screen_wait(StatementScreen(prompt, self.who))
         if reply is not None:
@@ -202,7 +202,7 @@ class AppState(App[int]):
             self._give(prompt, Reply(value, who=self.who))
             return
 
-        from loomproof.tui.pages.questions import AskReason
+        from loomproof.tui.pages.questions import AskReason  # noqa: PLC0415 - not before the first picture
 
         def give(reason: str | None) -> None:
             if reason:

@@ -14,6 +14,8 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
+import platformdirs
+
 RECENT_JOBS = 8
 RECENT_BOXES = 6
 
@@ -76,7 +78,7 @@ class SettingsKeeper:
             self.problem = f"The settings could not be kept in {self.path}: {error.strerror}."
 
     def _write(self, path: Path, settings: Settings) -> None:
-        import tomlkit  # slow to import, and most runs change nothing
+        import tomlkit  # noqa: PLC0415 - most runs change nothing
 
         path.parent.mkdir(parents=True, exist_ok=True)
         fresh = path.with_suffix(".new")
@@ -128,6 +130,4 @@ def usual_path() -> Path:
     """Return where the settings are kept; the variable LOOMPROOF_SETTINGS names another file."""
     if named := os.environ.get("LOOMPROOF_SETTINGS"):
         return Path(named)
-    import platformdirs
-
     return platformdirs.user_config_path("loomproof") / "settings.toml"

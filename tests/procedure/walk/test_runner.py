@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from loomproof.box.errors import LinkLost
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Property, Verdict
@@ -218,7 +219,6 @@ def test_no_wire_is_said_to_answer_nowhere_while_places_are_open(session, box, j
 
 
 def test_a_link_that_goes_ends_the_walk(session, box):
-    from loomproof.box.errors import LinkLost
 
     def gone(_detail):
         raise LinkLost("fake", "unplugged")

@@ -66,7 +66,7 @@ def hands_of_port(port: object) -> Hands | None:
 
 def simulated_subjects(url: str) -> Subjects:
     """Return what may be driven on a simulated box: its job's harmless channels and first bridge."""
-    from loomproof_sim.scenario import builtin_job
+    from loomproof_sim.scenario import builtin_job  # noqa: PLC0415 - the simulator only when it is asked for
 
     parts = urlsplit(url)
     path = unquote(parts.netloc + parts.path)

@@ -109,11 +109,11 @@ def _need_terminal(job: Path | None) -> None:
     """Without a terminal there is no console; say what is wrong with the job, too, if something is."""
     if sys.stdin.isatty() and sys.stdout.isatty():
         return
-    from loomproof.tui.desk.protocol import StartRefusedError
+    from loomproof.tui.desk.protocol import StartRefusedError  # noqa: PLC0415 - not for its help
 
     try:
         if job is not None:
-            from loomproof.cli.console.opening import read_job
+            from loomproof.cli.console.opening import read_job  # noqa: PLC0415 - not for its help
 
             read_job(job)
     except StartRefusedError as refused:
@@ -135,7 +135,7 @@ def _run(
     reading: bool = False,
     carry_on: Path | None = None,
 ) -> int:
-    from loomproof.tui.app import Console, run_console
+    from loomproof.tui.app import Console, run_console  # noqa: PLC0415 - not for its help
 
     settings = SettingsKeeper(usual_path())
     starter = JobStarter(who, records, settings)

@@ -62,7 +62,7 @@ class DeskMaker:
 
     def __call__(self) -> Desk:
         """Read the job, open the records and return the desk. Raises `StartRefusedError`."""
-        from loomproof.cli.console.opening import DeskMaker as Opening
+        from loomproof.cli.console.opening import DeskMaker as Opening  # noqa: PLC0415 - not before the first picture
 
         opening = Opening(
             self._path,
@@ -95,7 +95,7 @@ class JobStarter:
 
     def ports(self) -> Sequence[tuple[str, str]]:
         """List the serial ports without opening one."""
-        from loomproof.box.connect import serial_ports
+        from loomproof.box.connect import serial_ports  # noqa: PLC0415 - not before the first picture
 
         return serial_ports()
 

@@ -60,7 +60,7 @@ class DemoHands:
     """The hands of the demo's box, which exists once the console has connected (`tui.desk.protocol.Hands`)."""
 
     def _hands(self) -> Hands | None:
-        from loomproof_sim.named_boxes import find
+        from loomproof_sim.named_boxes import find  # noqa: PLC0415 - not before the first picture
 
         with suppress(KeyError):
             return find(DEMO_BOX).hands

@@ -55,8 +55,8 @@ def prove(
     Exit code: 0 every channel passed; 1 faults found, unsure or not tested; 2 bad job or usage; 3 no link to
     the box; 4 blocked by an interlock, stopped or left.
     """
-    from loomproof.cli.prove.run import Run  # the measuring libraries load only when there is something to do
-    from loomproof.job.file.loading import JobError, load_job
+    from loomproof.cli.prove.run import Run  # noqa: PLC0415 - not for its help
+    from loomproof.job.file.loading import JobError, load_job  # noqa: PLC0415 - not for its help
 
     console = Console(highlight=False)
     try:

@@ -169,7 +169,7 @@ class Run:
         """The hands at the simulated loom; only this command knows where the simulator lives."""
         hands = self.options.hands
         if hands is not None:
-            from loomproof_sim.hands.wire import HandsClient
+            from loomproof_sim.hands.wire import HandsClient  # noqa: PLC0415 - the simulator only when it is asked for
 
             host, _, port = hands.rpartition(":")
             if not host or not port.isdigit():
@@ -182,7 +182,7 @@ class Run:
             return client
         if not self.url.startswith("sim://"):
             raise _UsageError("--operator simulated needs a simulated box: sim://..., or --hands HOST:PORT")
-        from loomproof_sim.named_boxes import find
+        from loomproof_sim.named_boxes import find  # noqa: PLC0415 - the simulator only when it is asked for
 
         return find(self._simulated_name()).hands
 
@@ -191,7 +191,7 @@ class Run:
 
     def _forget_simulated(self) -> None:
         """A simulated box lives as long as its name is known; this run's is done with."""
-        from loomproof_sim.named_boxes import forget
+        from loomproof_sim.named_boxes import forget  # noqa: PLC0415 - the simulator only when it is asked for
 
         forget(self._simulated_name())
 

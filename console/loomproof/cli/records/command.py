@@ -26,7 +26,7 @@ def _records(context: typer.Context, store: Where = None) -> None:
 
 def list_records(store: Where = None) -> None:
     """List every record, the latest first. Exit code 2: there is no store."""
-    from loomproof.cli.records.overview import print_list
+    from loomproof.cli.records.overview import print_list  # noqa: PLC0415 - not for its help
 
     print_list(store)
 
@@ -36,7 +36,7 @@ def show(record: Which, store: Where = None) -> None:
 
     Exit code: 0 the hash chain holds, 1 it is broken, 2 there is no such record.
     """
-    from loomproof.cli.records.overview import print_record
+    from loomproof.cli.records.overview import print_record  # noqa: PLC0415 - not for its help
 
     print_record(record, store)
 
@@ -48,6 +48,6 @@ def export(
     replace: Replace = False,
 ) -> None:
     """Write one whole record as JSON, raw counts included. Exit code 2: it could not be done."""
-    from loomproof.cli.records.files import write_json
+    from loomproof.cli.records.files import write_json  # noqa: PLC0415 - not for its help
 
     write_json(record, store, out, replace=replace)

@@ -83,7 +83,7 @@ def web(
         typer.echo("Ctrl+C ends it.")
         sys.stdout.flush()
 
-    from loomproof.cli.web.server import WebServer
+    from loomproof.cli.web.server import WebServer  # noqa: PLC0415 - not for its help
 
     async def serve() -> None:
         until = asyncio.Event()
@@ -123,9 +123,9 @@ def _arguments(
     job: Path | None, box: str | None, who: str, records: str | None, resume: str | None
 ) -> list[str]:
     """Return the console's command; a bad job is told now and not in the browser."""
-    from loomproof.cli.console.desk_maker import need_box, need_job
-    from loomproof.cli.console.opening import check_record, read_job
-    from loomproof.tui.desk.protocol import StartRefusedError
+    from loomproof.cli.console.desk_maker import need_box, need_job  # noqa: PLC0415 - not for its help
+    from loomproof.cli.console.opening import check_record, read_job  # noqa: PLC0415 - not for its help
+    from loomproof.tui.desk.protocol import StartRefusedError  # noqa: PLC0415 - not for its help
 
     command = [sys.executable, "-m", "loomproof.cli.app"]
     more = [*(("--who", who) if who else ()), *(("--records", records) if records else ()), "--in-browser"]

@@ -46,7 +46,7 @@ def read_workbook(data: bytes, wanted: str | None) -> Sheet:
 
 
 def _open(data: bytes, *, data_only: bool) -> Any:  # noqa: ANN401 - openpyxl's workbook is loosely typed
-    from openpyxl import load_workbook
+    from openpyxl import load_workbook  # noqa: PLC0415 - only for a workbook
 
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:

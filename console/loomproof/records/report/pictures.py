@@ -96,9 +96,9 @@ def draw(traces: Sequence[Trace], band: ExpectedBand | None, what: str, key: str
         what: names the channel, for the words.
         key: unique in the page; keeps the ids of several pictures apart.
     """
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
+    from matplotlib import rc_context  # noqa: PLC0415 - only when a picture is drawn
+    from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: PLC0415 - only when a picture is drawn
+    from matplotlib.figure import Figure  # noqa: PLC0415 - only when a picture is drawn
 
     with rc_context({**_RC, "svg.hashsalt": key}):
         figure = Figure(figsize=_SIZE_INCH, layout="constrained")

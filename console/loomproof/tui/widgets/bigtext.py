@@ -36,7 +36,7 @@ def font_path() -> Path | None:
 
 @lru_cache(maxsize=64)
 def _font(size_px: int) -> FreeTypeFont | ImageFont:
-    from PIL import ImageFont
+    from PIL import ImageFont  # noqa: PLC0415 - only for large letters
 
     path = font_path()
     return ImageFont.truetype(str(path), size_px) if path is not None else ImageFont.load_default(size_px)
@@ -82,7 +82,7 @@ def big_lines(text: str, width: int, height: int) -> tuple[str, ...]:
 
 
 def _drawn(lines: list[str], size_px: int, width: int) -> tuple[str, ...]:
-    from PIL import Image, ImageDraw
+    from PIL import Image, ImageDraw  # noqa: PLC0415 - only for large letters
 
     line_px = _line_px(size_px)
     rows = -(-len(lines) * line_px // 2)
