@@ -61,7 +61,17 @@ LOADED_BY = {
     ("records", "--help"): ("numpy", "pydantic", "sqlalchemy", "rich.table"),
     ("report", "--help"): ("numpy", "pydantic", "sqlalchemy", "matplotlib"),
     ("prove", "--help"): ("numpy", "sqlalchemy", "scipy", "serial"),
-    ("records",): ("scipy", "serial", "textual", "matplotlib", "loomproof.box", "loomproof.measure"),
+    ("records",): (
+        "scipy",
+        "numpy",
+        "pydantic",
+        "loomproof.job",
+        "serial",
+        "textual",
+        "matplotlib",
+        "loomproof.box",
+        "loomproof.measure",
+    ),
     ("check", "examples/inline-five-turbo.toml"): ("scipy", "serial", "sqlalchemy", "textual", "numpy"),
 }
 

@@ -4,40 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Self
 
 from pydantic import ValidationError
 from sqlalchemy import select
-from sqlalchemy.orm import Session
 
 from loomproof.facts.record import StatementMade, StepBegan
 from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.records.engine import open_engine, reading, store_url
 from loomproof.records.errors import RecordError
+from loomproof.records.index import RecordSummary, find_record, list_records
 from loomproof.records.models import InterruptedFact, StepBeganFact, StepEndedFact
 from loomproof.records.record import Record, build_record
-from loomproof.records.schema import EntryRow, RecordRow, TraceRow
+from loomproof.records.schema import EntryRow, TraceRow
 from loomproof.records.writer import Clock, Place, RecordWriter, utc_now
-
-LAST = "last"
-"""Names the record begun last, wherever a record id is asked for."""
-
-
-@dataclass(frozen=True)
-class RecordSummary:
-    """One line of the list of records. `verdict` is empty while the record is open."""
-
-    record_id: str
-    begun_at: datetime
-    title: str
-    job_number: str
-    customer: str
-    operator: str
-    simulated: bool
-    verdict: str
-    entries: int
 
 
 @dataclass(frozen=True)
@@ -91,9 +72,7 @@ class RecordStore:
 
     def list(self) -> tuple[RecordSummary, ...]:
         """Return every record, the latest first."""
-        query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
-        with reading(self._engine) as session:
-            return tuple(_summary(row) for row in session.scalars(query))
+        return list_records(self._engine)
 
     def read(self, record_id: str) -> Record:
         """Read one record whole.
@@ -105,7 +84,7 @@ class RecordStore:
             RecordError: when there is none such or several.
         """
         with reading(self._engine) as session:
-            row = _find(session, record_id)
+            row = find_record(session, record_id)
             entries = session.scalars(
                 select(EntryRow).where(EntryRow.record_id == row.record_id).order_by(EntryRow.sequence)
             ).all()
@@ -163,37 +142,3 @@ def _outcomes(record: Record) -> tuple[StepOutcome, ...]:
             f"{error.errors()[0]['msg']}.",
             "It can be read and reported, not carried on: finish it with that version or start a new record.",
         ) from error
-
-
-def _summary(row: RecordRow) -> RecordSummary:
-    return RecordSummary(
-        record_id=row.record_id,
-        begun_at=datetime.fromisoformat(row.begun_utc),
-        title=row.title,
-        job_number=row.job_number,
-        customer=row.customer,
-        operator=row.operator,
-        simulated=row.simulated,
-        verdict=row.verdict,
-        entries=row.head_sequence,
-    )
-
-
-def _find(session: Session, wanted: str) -> RecordRow:
-    query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
-    if wanted == LAST:
-        row = session.scalars(query.limit(1)).first()
-        if row is None:
-            raise RecordError("The store holds no record yet.", "Prove a loom first.")
-        return row
-    rows = session.scalars(
-        query.where(RecordRow.record_id.startswith(wanted, autoescape=True)).limit(6)
-    ).all()
-    if len(rows) == 1 or any(row.record_id == wanted for row in rows):
-        return next((row for row in rows if row.record_id == wanted), rows[0])
-    if not rows:
-        raise RecordError(
-            f"There is no record {wanted!r}.", "`loomproof records list` shows those there are."
-        )
-    some = ", ".join(row.record_id for row in rows[:5])
-    raise RecordError(f"Several records begin with {wanted!r}: {some}.", "Give more of the id.")

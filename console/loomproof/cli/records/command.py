@@ -26,7 +26,7 @@ def _records(context: typer.Context, store: Where = None) -> None:
 
 def list_records(store: Where = None) -> None:
     """List every record, the latest first. Exit code 2: there is no store."""
-    from loomproof.cli.records.overview import print_list  # noqa: PLC0415 - not for its help
+    from loomproof.cli.records.listing import print_list  # noqa: PLC0415 - not for its help
 
     print_list(store)
 

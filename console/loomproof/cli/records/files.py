@@ -5,9 +5,10 @@ from pathlib import Path
 
 import typer
 
-from loomproof.cli.records.access import fail, open_store
+from loomproof.cli.records.failures import fail, failures_printed
 from loomproof.records.export import to_json
 from loomproof.records.record import Record
+from loomproof.records.store import RecordStore
 
 
 def write_json(record: str, store: str | None, out: Path, *, replace: bool) -> None:
@@ -30,7 +31,7 @@ def write_record(
     Raises:
         typer.Exit: it could not be done; the reason is printed.
     """
-    with open_store(store) as opened:
+    with failures_printed(), RecordStore(store, create=False) as opened:
         found = opened.read(record)
     text = render(found)
     if str(out) == "-":

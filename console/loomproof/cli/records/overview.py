@@ -1,4 +1,4 @@
-"""Records as tables on a terminal: all of a store, or one."""
+"""One record as tables on a terminal."""
 
 import typer
 from rich.console import Console
@@ -6,34 +6,16 @@ from rich.table import Table
 from rich.text import Text
 
 from loomproof.cli.exit_codes import BROKEN_CHAIN
-from loomproof.cli.records.access import open_store, printable
+from loomproof.cli.records.failures import failures_printed
+from loomproof.cli.records.tables import SIGNS, add_row, new_table, printable
 from loomproof.records.integrity import DOES_NOT_PROVE, PROVES
 from loomproof.records.record import Record, StepRecord
-
-_SIGNS = {"pass": "✓", "fail": "✗", "unsure": "?", "not tested": "·", "not fitted": "-"}
-
-
-def print_list(store: str | None) -> None:
-    """Print every record of a store, the latest first."""
-    with open_store(store) as opened:
-        summaries = opened.list()
-    console = Console(highlight=False)
-    if not summaries:
-        console.print("No record yet.")
-        return
-    table = _table("Record", "Begun (UTC)", "Job", "Title", "By", "Verdict")
-    for column in (0, 1, 5):
-        table.columns[column].no_wrap = True
-    for s in summaries:
-        verdict = f"{_SIGNS.get(s.verdict, '')} {s.verdict}".strip() if s.verdict else "open"
-        title = f"SIMULATED  {s.title}" if s.simulated else s.title
-        _row(table, s.record_id, f"{s.begun_at:%Y-%m-%d %H:%M}", s.job_number, title, s.operator, verdict)
-    console.print(table)
+from loomproof.records.store import RecordStore
 
 
 def print_record(record: str, store: str | None) -> None:
     """Print one record, and end with 1 where its chain is broken."""
-    with open_store(store) as opened:
+    with failures_printed(), RecordStore(store, create=False) as opened:
         found = opened.read(record)
     console = Console(highlight=False)
     for line in _heading(found):
@@ -71,26 +53,26 @@ def _heading(record: Record) -> list[str]:
 
 
 def _channels(record: Record) -> Table:
-    table = _table("Ch", "Name", "Cavity", "Location", "Verdict")
+    table = new_table("Ch", "Name", "Cavity", "Location", "Verdict")
     verdicts = record.findings.channel_verdicts if record.findings else {}
     for fact in record.begun.channels:
         word = verdicts.get(fact.channel, "not tested") if fact.fitted else "not fitted"
-        sign = f"{_SIGNS.get(word, '?')} {word}"
-        _row(table, str(fact.channel), fact.name, fact.cavity, fact.location, sign)
+        sign = f"{SIGNS.get(word, '?')} {word}"
+        add_row(table, str(fact.channel), fact.name, fact.cavity, fact.location, sign)
     return table
 
 
 def _steps(record: Record) -> Table:
-    table = _table("Time", "Step", "Try", "Ended", "Verdict", "Traces", "Remarks")
+    table = new_table("Time", "Step", "Try", "Ended", "Verdict", "Traces", "Remarks")
     table.columns[1].min_width = 26
     for step in record.steps:
-        _row(
+        add_row(
             table,
             f"{step.began_at:%H:%M:%S}",
             step.title,
             str(step.attempt),
             _end(step),
-            f"{_SIGNS.get(step.verdict, '?')} {step.verdict}",
+            f"{SIGNS.get(step.verdict, '?')} {step.verdict}",
             str(len(step.traces)),
             "; ".join(x for x in (step.ended.skipped_reason, step.ended.note) if x) if step.ended else "",
         )
@@ -106,14 +88,3 @@ def _print_chain(console: Console, record: Record) -> None:
     console.print(Text(printable(record.chain.text), style=style), soft_wrap=True)
     console.print(Text(f"Digest {record.chain.head_digest}"), soft_wrap=True)
     console.print(Text(f"{PROVES} {DOES_NOT_PROVE}", style="dim"))
-
-
-def _table(*headings: str) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in headings:
-        table.add_column(heading)
-    return table
-
-
-def _row(table: Table, *cells: str) -> None:
-    table.add_row(*(Text(printable(cell)) for cell in cells))

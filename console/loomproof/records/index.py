@@ -1,0 +1,79 @@
+"""The records of a store, one line each, and how one of them is named. It reads no entry of any record."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Engine, select
+from sqlalchemy.orm import Session
+
+from loomproof.records.engine import reading
+from loomproof.records.errors import RecordError
+from loomproof.records.schema import RecordRow
+
+LAST = "last"
+"""Names the record begun last, wherever a record id is asked for."""
+
+
+@dataclass(frozen=True)
+class RecordSummary:
+    """One line of the list of records. `verdict` is empty while the record is open."""
+
+    record_id: str
+    begun_at: datetime
+    title: str
+    job_number: str
+    customer: str
+    operator: str
+    simulated: bool
+    verdict: str
+    entries: int
+
+
+def list_records(engine: Engine) -> tuple[RecordSummary, ...]:
+    """Return every record of a store, the latest first."""
+    query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
+    with reading(engine) as session:
+        return tuple(_summary(row) for row in session.scalars(query))
+
+
+def find_record(session: Session, wanted: str) -> RecordRow:
+    """Return the row of one record.
+
+    Args:
+        session: an open session on the store.
+        wanted: its id, the beginning of it where that is unique, or `last`.
+
+    Raises:
+        RecordError: when there is none such or several.
+    """
+    query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
+    if wanted == LAST:
+        row = session.scalars(query.limit(1)).first()
+        if row is None:
+            raise RecordError("The store holds no record yet.", "Prove a loom first.")
+        return row
+    rows = session.scalars(
+        query.where(RecordRow.record_id.startswith(wanted, autoescape=True)).limit(6)
+    ).all()
+    if len(rows) == 1 or any(row.record_id == wanted for row in rows):
+        return next((row for row in rows if row.record_id == wanted), rows[0])
+    if not rows:
+        raise RecordError(
+            f"There is no record {wanted!r}.", "`loomproof records list` shows those there are."
+        )
+    some = ", ".join(row.record_id for row in rows[:5])
+    raise RecordError(f"Several records begin with {wanted!r}: {some}.", "Give more of the id.")
+
+
+def _summary(row: RecordRow) -> RecordSummary:
+    return RecordSummary(
+        record_id=row.record_id,
+        begun_at=datetime.fromisoformat(row.begun_utc),
+        title=row.title,
+        job_number=row.job_number,
+        customer=row.customer,
+        operator=row.operator,
+        simulated=row.simulated,
+        verdict=row.verdict,
+        entries=row.head_sequence,
+    )
