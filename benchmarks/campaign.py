@@ -21,7 +21,7 @@ ROOT = Path(__file__).resolve().parents[1]
 HOST = ROOT / "firmware" / "host"
 MISSES = ROOT / "build" / "campaign-misses.txt"
 """A line on each loom of the study that did not go as it should, with its seed."""
-MINUTES = 135.0
+MINUTES = 160.0
 SCRIPTS_AT_A_TIME = 5000
 """Hypothesis slows down over one long run; each of these begins with a seed of its own."""
 LARGEST_SEED = 2**31 - 1
@@ -103,12 +103,19 @@ def _firmware(share: float, seed: int) -> Iterator[Run]:
     yield Run(_python("-m", "benchmarks.elf_parity", "--faulty", "--first", first, "--seeds", seeds, *paced))
 
 
+def _mutants(share: float, seed: int) -> Iterator[Run]:
+    yield Run(
+        _python("-m", "benchmarks.mutants", "--count", str(max(20, round(150 * share))), "--seed", str(seed))
+    )
+
+
 STUDIES = (
     Study("looms", "findings on random looms", 15, _looms),
     Study("matrix", "every single fault of the example jobs, through the whole run sheet", 30, _matrix),
     Study("scripts", "the core and the Python box on the same random scripts", 30, _scripts),
     Study("events", "the core against its safety oracle on random events", 10, _events),
     Study("firmware", "the real binary proves the same looms as the Python box", 15, _firmware),
+    Study("mutants", "errors put into the source, and whether the tests of its room notice", 25, _mutants),
     Study("fuzz", "the core fuzzed with sanitizers and the oracle", 35, _fuzz),
 )
 

@@ -82,3 +82,45 @@ def test_sense_pulse_of_a_coil():
     time_s = physics.sense_time_s(0.3e-3, 2.8e-3, 16.0)
     assert time_s == pytest.approx(81.0e-6, rel=1e-3)
     assert physics.stored_energy_j(2.8e-3, 16.0 * time_s / 2.8e-3) == pytest.approx(0.3e-3, rel=1e-12)
+
+
+def test_an_inductor_without_resistance_is_a_straight_line():
+    """i = V t / L (textbook): 12 V on 6 mH for 2 ms are 4 A; and back."""
+    assert physics.current_a(12.0, 0.0, 6e-3, 2e-3) == pytest.approx(4.0, rel=1e-12)
+    assert physics.time_to_current_s(12.0, 0.0, 6e-3, 4.0) == pytest.approx(2e-3, rel=1e-12)
+
+
+def test_a_resistor_takes_v_squared_over_r():
+    """P = V^2 / R (textbook): 12 V on 4 ohm are 36 W, 18 J in half a second."""
+    assert physics.pulse_heat_j(12.0, 4.0, 0.0, 0.5) == pytest.approx(18.0, rel=1e-12)
+
+
+@pytest.mark.parametrize("x", [1e-4, 9e-4, 0.99e-3])
+def test_the_loss_of_a_very_short_pulse(x):
+    """The integral of (1 - e^-u)^2 from 0 to x is x^3/3 - x^4/4 + 7 x^5/60 - ... (Taylor's series, by hand).
+
+    10 V, 10 ohm, 10 mH: 1 A in the end, tau 1 ms, so a loss of 10 W * 1 ms times that, beside 1/2 L i^2.
+    """
+    stored_j = 0.5 * 10e-3 * (x - x**2 / 2 + x**3 / 6) ** 2
+    loss_j = 10.0 * 1e-3 * (x**3 / 3 - x**4 / 4 + 7 * x**5 / 60)
+    assert physics.pulse_heat_j(10.0, 10.0, 10e-3, x * 1e-3) - stored_j == pytest.approx(loss_j, rel=1e-6)
+
+
+def test_no_power_and_power_that_stays_below_never_heat():
+    """C dT/dt = P - T / R_th ends at P R_th (lumped heat balance, textbook): 10 W at 8 K/W end at 80 K."""
+    never = float("inf")
+    assert physics.time_to_rise_s(0.0, 8.0, 40.0, 80.0) == never
+    assert physics.time_to_rise_s(10.0, 8.0, 40.0, 80.0) == never
+    assert physics.time_to_rise_s(10.0, 8.0, 40.0, 79.0) < never
+    assert physics.time_to_rise_s(10.0, 8.0, 40.0, 80.0, 79.0) == never
+    assert physics.time_to_rise_s(-1.0, 8.0, 40.0, 80.0) == never
+
+
+def test_time_to_a_rise_from_a_warm_start():
+    """tau ln((P R - start) / (P R - rise)) (lumped heat balance): 320 s * ln(120 / 80) = 129.749 s; ln 1.5 = 0.4054651."""
+    assert physics.time_to_rise_s(20.0, 8.0, 40.0, 80.0, 40.0) == pytest.approx(320 * 0.4054651, rel=1e-6)
+
+
+def test_no_cooling_before_it_began():
+    assert physics.cooled_k(50.0, 8.0, 40.0, -1.0) == 50.0
+    assert physics.cooled_k(50.0, 8.0, 40.0, 640.0) == pytest.approx(50.0 * 0.1353353, rel=1e-6)  # e^-2

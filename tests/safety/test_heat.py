@@ -55,3 +55,19 @@ def test_a_warm_load_may_take_less():
     assert 0.0 < warm < cold
     assert replace(VALVE, warm_k=80.0).pulses_to_rise(0.1, 0.2) == 0.0
     assert replace(VALVE, warm_k=90.0).heat_left_j == 0.0
+
+
+def test_no_heat_is_a_drive_too_and_takes_none_away():
+    ledger = HeatLedger().with_drive(3, VALVE, 400.0, begins_s=0.0, duration_s=0.0)
+    again = ledger.with_drive(3, VALVE, 0.0, begins_s=0.0, duration_s=320.0)
+    assert again.rise_k(3, VALVE, 320.0) == pytest.approx(10.0 / math.e)
+
+
+def test_heat_left_is_what_is_missing_to_the_rise():
+    """40 J/K * 80 K; half of it warm."""
+    from dataclasses import replace
+
+    assert VALVE.heat_left_j == pytest.approx(3200.0)
+    assert replace(VALVE, warm_k=40.0).heat_left_j == pytest.approx(1600.0)
+    assert replace(VALVE, warm_k=79.5).heat_left_j == pytest.approx(20.0)
+    assert replace(VALVE, warm_k=80.0).heat_left_j == 0.0

@@ -1,0 +1,1 @@
+"""Mutants: small errors put into the source one at a time, and whether the tests notice."""

@@ -1,0 +1,213 @@
+"""Runs tests against mutants, in copies of the tree: the working tree is never written to.
+
+A parent that has imported pytest, the large libraries and those parts of the project that do not know the room
+forks a child per mutant, so a trial costs its tests and little else.
+"""
+
+import contextlib
+import importlib
+import importlib.util
+import os
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+
+import pytest
+
+from benchmarks.mutants.mutate import Mutant
+from benchmarks.mutants.room import Room
+
+PARTS = ("console", "shared", "firmware_sim", "firmware/cosim", "testbed", "tests", "benchmarks", "examples")
+"""What of the tree the tests need."""
+PROJECT = {
+    "loomproof": "console",
+    "loomproof_wire": "shared",
+    "loomproof_sim": "firmware_sim",
+    "loomproof_cosim": "firmware/cosim",
+    "testbed": "",
+}
+"""Its packages and where they lie."""
+PLUGINS = ("pytest_asyncio.plugin", "pytest_timeout", "_hypothesis_pytestplugin")
+UNUSED = shutil.ignore_patterns("__pycache__", "__snapshots__", ".*")
+LEAST_LIMIT_S = 20.0
+SLOWER = 5.0
+"""A mutant that takes so many times the time of the unchanged source hangs."""
+
+
+class Fate(StrEnum):
+    """What became of a mutant."""
+
+    KILLED = "killed"
+    TIMEOUT = "timeout"
+    SURVIVED = "survived"
+
+
+class TrialError(RuntimeError):
+    """The tests could not be tried."""
+
+
+@dataclass
+class _Trial:
+    """A child at work in one copy of the tree."""
+
+    copy: Path
+    mutant: Mutant
+    source: bytes
+    child: int
+    ends_s: float
+    late: bool = field(default=False)
+
+
+def copy_tree(root: Path, to: Path) -> Path:
+    """Copy what the tests need."""
+    for part in PARTS:
+        if (root / part).is_dir():
+            shutil.copytree(root / part, to / part, ignore=UNUSED)
+    shutil.copy(root / "pyproject.toml", to)
+    return to
+
+
+def _look_into(copy: Path) -> None:
+    """Import the project from a copy, also what lies in packages that are imported already."""
+    sys.path[:0] = [str(copy / part) for part in ("", *PARTS[:4])]
+    for name, module in list(sys.modules.items()):
+        if name.split(".")[0] in PROJECT and hasattr(module, "__path__"):
+            module.__path__ = [str(copy / _part_of(name) / name.replace(".", "/"))]
+
+
+def _part_of(name: str) -> str:
+    return PROJECT[name.split(".", maxsplit=1)[0]]
+
+
+def _import_bystanders(copy: Path, bystanders: Sequence[str], sources: Sequence[str]) -> None:
+    """Import what no mutant changes.
+
+    Raises:
+        TrialError: one of them imports a module of the room.
+    """
+    for name in PLUGINS:
+        importlib.import_module(name)
+    before = list(sys.path)
+    _look_into(copy)
+    for name in bystanders:
+        importlib.import_module(name)
+    sys.path[:] = before
+    files = {str(getattr(module, "__file__", "")) for module in sys.modules.values()}
+    if known := files & {str(copy / source) for source in sources}:
+        raise TrialError(f"imported before the mutants are made: {', '.join(sorted(known))}")
+
+
+def _child(copy: Path, tests: Sequence[str], *, keep_bytecode: bool) -> int:
+    """Fork: run the tests in a copy and leave with pytest's exit code."""
+    if (child := os.fork()) != 0:
+        return child
+    code = 99
+    try:
+        os.setsid()
+        os.chdir(copy)
+        log = os.open(copy / "log.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+        os.dup2(log, 1)
+        os.dup2(log, 2)
+        sys.dont_write_bytecode = not keep_bytecode
+        _look_into(copy)
+        for name in [name for name in sys.modules if name.split(".")[0] == "benchmarks"]:
+            del sys.modules[name]
+        os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
+        words = [word for plugin in PLUGINS for word in ("-p", plugin)]
+        words += ["-p", "no:cacheprovider", "--hypothesis-seed=1", "-x", "-q", "--no-header", "--tb=line"]
+        code = int(pytest.main([*words, *tests]))
+    finally:
+        sys.stdout.flush()
+        os._exit(code)
+
+
+def _wait(child: int) -> int:
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+def _kill(child: int) -> None:
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(child, signal.SIGKILL)
+
+
+def _begin(copy: Path, mutant: Mutant, tests: Sequence[str], limit_s: float) -> _Trial:
+    path = copy / mutant.path
+    source = path.read_bytes()
+    shutil.rmtree(copy / ".hypothesis", ignore_errors=True)  # no trial profits from another's examples
+    for stale in (path.parent / "__pycache__").glob(f"{path.stem}.*"):
+        stale.unlink()
+    path.write_bytes(mutant.apply(source))
+    child = _child(copy, tests, keep_bytecode=False)
+    return _Trial(copy, mutant, source, child, time.monotonic() + limit_s)
+
+
+def _ended(trial: _Trial) -> Fate | None:
+    """What became of it, or None while it runs."""
+    child, status = os.waitpid(trial.child, os.WNOHANG)
+    if child == 0:
+        if time.monotonic() > trial.ends_s and not trial.late:
+            trial.late = True
+            _kill(trial.child)
+        return None
+    (trial.copy / trial.mutant.path).write_bytes(trial.source)
+    if trial.late:
+        return Fate.TIMEOUT
+    code = os.waitstatus_to_exitcode(status)
+    if code in (pytest.ExitCode.USAGE_ERROR, pytest.ExitCode.NO_TESTS_COLLECTED, 99):
+        raise TrialError((trial.copy / "log.txt").read_text()[-2000:])
+    return Fate.SURVIVED if code == 0 else Fate.KILLED
+
+
+def _check_unchanged(copy: Path, tests: Sequence[str]) -> float:
+    """Run the tests on the unchanged source, which fills the byte code too; returns how long they take, in s."""
+    if _wait(_child(copy, tests, keep_bytecode=True)) != 0:
+        raise TrialError("the tests fail without a mutant:\n" + (copy / "log.txt").read_text()[-2000:])
+    began_s = time.monotonic()
+    _wait(_child(copy, tests, keep_bytecode=False))
+    return time.monotonic() - began_s
+
+
+def try_all(
+    root: Path, mutants: Sequence[Mutant], room: Room, *, jobs: int, report: Callable[[str], None]
+) -> Iterator[tuple[Mutant, Fate]]:
+    """Yield what becomes of each mutant, as soon as it is known.
+
+    Args:
+        root: the tree; it is only read.
+        mutants: to be tried.
+        room: whose tests are to notice.
+        jobs: how many at a time, each in a copy of its own.
+        report: takes a line on how long the tests take.
+
+    Raises:
+        TrialError: the tests fail on the unchanged source, or cannot be run.
+    """
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        copies = [copy_tree(root, Path(folder, str(number))) for number in range(jobs)]
+        tests = room.test_files(root)
+        sources = [path.relative_to(root).as_posix() for path in room.files(root)]
+        _import_bystanders(copies[0], room.bystanders, sources)
+        usual_s = max(_check_unchanged(copy, tests) for copy in copies)
+        limit_s = max(LEAST_LIMIT_S, SLOWER * usual_s)
+        report(f"the tests take {usual_s:.1f} s; a mutant that takes {limit_s:.0f} s is a timeout")
+        left, running = list(mutants), list[_Trial]()
+        try:
+            while left or running:
+                while left and copies:
+                    running.append(_begin(copies.pop(), left.pop(0), tests, limit_s))
+                time.sleep(0.01)
+                for trial in list(running):
+                    if (fate := _ended(trial)) is not None:
+                        running.remove(trial)
+                        copies.append(trial.copy)
+                        yield trial.mutant, fate
+        finally:
+            for trial in running:
+                _kill(trial.child)
+                _wait(trial.child)
