@@ -27,7 +27,7 @@ from loomproof.tui import messages
 from loomproof.tui.app import Console, run_console
 from loomproof.tui.desk.protocol import Post
 from loomproof.tui.desk.session_desk import SessionDesk
-from loomproof.tui.views import Band, Curve, TraceView
+from loomproof.tui.views import Curve, TraceBand, TraceView
 from loomproof.tui.words import Live
 
 RATE_HZ = 20.0
@@ -56,7 +56,7 @@ class StreamingDesk(SessionDesk):
         clean = [0.9 * -math.expm1(-at / 1e-3) if at < 6e-3 else 0.0 for at in times]
         noisy = tuple(value + self._rng.gauss(0.0, 4e-3) for value in clean)
         before = tuple(value + self._rng.gauss(0.0, 4e-3) for value in clean)
-        band = Band(times, tuple(0.9 * value for value in clean), tuple(1.1 * value for value in clean))
+        band = TraceBand(times, tuple(0.9 * value for value in clean), tuple(1.1 * value for value in clean))
         curves = (Curve("ch 1", times, noisy, 0), Curve("drive before", times, before, 1))
         return TraceView("streaming", curves, band, channel=1, on_time_s=6e-3)
 

@@ -237,13 +237,13 @@ class WalkTour(Tour):
                 await self.until(pilot, lambda: console.walk.stage in ("pull", "done"))
             self.picture("walk-ended")
             await pilot.press("8")
-            self.desk.start_flex((3, 11), held=False)
+            self.desk.start_wiggle((3, 11), held=False)
             await self.until(pilot, lambda: console.flex.watching == 3)
             await pilot.press("h")
             hands.flex(3)
             await self.until(pilot, lambda: len(console.flex.rows) > 3)
             self.picture("wiggle")
-            self.desk.end_flex()
+            self.desk.end_wiggle()
 
 
 def main() -> None:

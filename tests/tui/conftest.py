@@ -14,7 +14,7 @@ import pytest
 from loomproof.tui import views as v
 from loomproof.tui.app import Console
 from loomproof.tui.messages import (
-    DriveFinished,
+    BenchDriveEnded,
     PanelChanged,
     Progress,
     Progressed,
@@ -111,7 +111,7 @@ def make_trace() -> v.TraceView:
     return v.TraceView(
         "Channel 3",
         (v.Curve("measured", times, rise(14.2, 1.0e-3)), v.Curve("before", times, rise(15.0, 1.2e-3))),
-        v.Band(times, rise(15.5, 1.3e-3), rise(13.2, 0.8e-3)),
+        v.TraceBand(times, rise(15.5, 1.3e-3), rise(13.2, 0.8e-3)),
         channel=3,
         reading="14.2 Ω",
     )  # fmt: skip
@@ -194,7 +194,7 @@ class FakeDesk:
 
     def drive(self, request) -> None:
         self.asked.append(("drive", request))
-        self.post(DriveFinished(request.channel, f"driven: {request.way}", ok=True))
+        self.post(BenchDriveEnded(request.channel, f"driven: {request.way}", ok=True))
 
     def cancel(self) -> None:
         self.asked.append(("cancel",))
@@ -251,14 +251,14 @@ class FakeDesk:
     def walk_key(self, key, place=None) -> None:
         self.asked.append(("walk_key", key, place))
 
-    def start_flex(self, channels, *, held) -> None:
-        self.asked.append(("start_flex", channels, held))
+    def start_wiggle(self, channels, *, held) -> None:
+        self.asked.append(("start_wiggle", channels, held))
 
-    def end_flex(self) -> None:
-        self.asked.append(("end_flex",))
+    def end_wiggle(self) -> None:
+        self.asked.append(("end_wiggle",))
 
-    def flex_hand(self, place, number) -> None:
-        self.asked.append(("flex_hand", place, number))
+    def mark_hand(self, place, number) -> None:
+        self.asked.append(("mark_hand", place, number))
 
     def run_steps(self, step_ids) -> None:
         self.asked.append(("run_steps", step_ids))

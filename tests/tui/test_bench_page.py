@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from textual.widgets import Input
 
-from loomproof.tui.desk.protocol import DriveRequest
+from loomproof.tui.desk.protocol import TypedDrive
 from loomproof.tui.messages import Progressed
 from loomproof.tui.pages.bench.page import BenchPage
 from loomproof.tui.widgets.cursors import CursorWaveform
@@ -23,7 +23,7 @@ async def test_the_bench_drives_what_was_typed(console, desk):
         await pilot.press("enter")
         await pilot.pause()
         values = (("count", 4.0), ("frequency_hz", 20.0), ("width_ms", 2.5))
-        assert desk.asked == [("drive", DriveRequest(1, "train", values))]
+        assert desk.asked == [("drive", TypedDrive(1, "train", values))]
         assert "driven: train" in text_of(console)
 
 
@@ -78,7 +78,7 @@ async def test_each_way_to_drive_has_its_own_settings(console, desk):
         await pilot.press("r", "d")
         await pilot.pause()
         values = (("steps", 32.0), ("rate_hz", 50.0), ("direction", -1.0))
-        assert desk.asked == [("drive", DriveRequest(11, "stepper", values))]
+        assert desk.asked == [("drive", TypedDrive(11, "stepper", values))]
         await pilot.press("w")
         await pilot.pause()
         assert "▸train" in text_of(console)

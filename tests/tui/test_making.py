@@ -7,7 +7,7 @@ from loomproof.job.file.loading import load_job, parse_job
 from loomproof.tui.app import Console
 from loomproof.tui.pages.frame import Deck
 from loomproof.tui.pages.job.asks import AskLeftover, AskUnsaved, ChooseOne
-from loomproof.tui.pages.job.page import MakingPage
+from loomproof.tui.pages.job.page import JobPage
 from loomproof.tui.pages.job.pinout import PinoutScreen
 from loomproof.tui.pages.job.workpiece import Workpiece
 from loomproof.tui.widgets.grid import CellGrid
@@ -288,7 +288,7 @@ async def test_leaving_asks_about_unsaved_changes_and_stays_unless_told_otherwis
         assert isinstance(app.screen, AskUnsaved)
         await pilot.press("enter")
         await settle(pilot)
-        assert isinstance(app.screen, MakingPage)
+        assert isinstance(app.screen, JobPage)
         await pilot.press("ctrl+q")
         await settle(pilot)
         await pilot.press("l")

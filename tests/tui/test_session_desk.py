@@ -14,7 +14,7 @@ from loomproof.procedure.session import Session
 from loomproof.tui.app import Console
 from loomproof.tui.desk.operator import TuiOperator
 from loomproof.tui.desk.panel import SILENT_S, PanelKeeper
-from loomproof.tui.desk.protocol import DriveRequest, Reply
+from loomproof.tui.desk.protocol import Reply, TypedDrive
 from loomproof.tui.desk.session_desk import SessionDesk
 from loomproof.tui.desk.translate import (
     CHOICE_KEYS,
@@ -158,9 +158,9 @@ def test_the_engine_is_drawn_as_the_job_says():
     assert {mark for mark, _ in engine.cylinders[0].marks} == {"I", "S"}
 
 
-def train(channel: int, count: int, frequency_hz: float, width_ms: float) -> DriveRequest:
+def train(channel: int, count: int, frequency_hz: float, width_ms: float) -> TypedDrive:
     values = (("count", count), ("frequency_hz", frequency_hz), ("width_ms", width_ms))
-    return DriveRequest(channel, "train", values)
+    return TypedDrive(channel, "train", values)
 
 
 def demo() -> tuple[Console, SessionDesk]:
@@ -231,7 +231,7 @@ async def look_pull_drive_and_stop(console, desk):
         assert [name for name, _ in read.rows] == ["A", "B", "B-A", "slope", "charge", "energy"]
         console.drive_said = ""
         sweep = desk.bench(11, "frequency sweep", {"trains": "3", "count": "1"})
-        desk.drive(DriveRequest(11, sweep.way, sweep.values))
+        desk.drive(TypedDrive(11, sweep.way, sweep.values))
         await until(pilot, lambda: "3 of 3 trains" in console.drive_said, "the sweep")
         assert console.trace.band is not None
 

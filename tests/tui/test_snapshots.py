@@ -13,7 +13,7 @@ from loomproof.tui.views import (
     CautionView,
     ChoiceView,
     FactView,
-    FindingView,
+    FindingEntry,
     PromptView,
     RecordLine,
     RecordView,
@@ -22,7 +22,7 @@ from loomproof.tui.views import (
 SIZES = [(80, 24), (120, 36)]
 NAMES = {"1": "sheet", "2": "loom", "3": "bench", "4": "findings", "5": "record", "6": "hands"}
 
-FINDING = FindingView(
+FINDING = FindingEntry(
     "swapped", "Injector 1 and injector 2 are swapped at the header.", "97%", "H1-1 H1-2",
     ("pulling cylinder 1's connector opened channel 2",), (), "Exchange the terminals in H1-1 and H1-2.", "Repeat both pull checks.",
 )  # fmt: skip

@@ -13,8 +13,8 @@ from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.walk.map import map_of
 from loomproof.procedure.walk.model import Answer, Happening, How, Kind, Order, Stage, WalkState
 from loomproof.procedure.walk.places import places_of
-from loomproof.tui.messages import WalkTold
-from loomproof.tui.pages.walk.desk import Walking
+from loomproof.tui.messages import WalkAdvanced
+from loomproof.tui.pages.walk.desk import WalkDesk
 from loomproof.tui.pages.walk.page import WalkPage
 from loomproof.tui.sounds import Sound, SoundKind
 from loomproof.tui.widgets.bigtext import BigText
@@ -31,7 +31,7 @@ SWAPPED = {"inj1": Answer(frozenset({2}), How.ASKED), "inj2": Answer(frozenset({
 def told(stage, happened=None, **state):
     """The view that the desk makes of a state."""
     views = []
-    walking = Walking(JOB, lambda message: views.append(message.view))
+    walking = WalkDesk(JOB, lambda message: views.append(message.view))
     usual = {"order": Order.GUIDED, "asked": None, "told": None, "off": frozenset(), "doubt": frozenset()}
     given = WalkState(stage=stage, **(usual | {"answers": RIGHT, "places": PLACES} | state))
     walking.told(given, (happened,) if happened else ())
@@ -43,7 +43,7 @@ def happening(kind, place=None, *channels):
 
 
 def rested(answers, stage="done", pulsed=(), blind=()):
-    walking = Walking(JOB, lambda message: None)
+    walking = WalkDesk(JOB, lambda message: None)
     return walking._at_rest(map_of(PLACES, answers, blind), stage, "", pulsed)
 
 
@@ -77,7 +77,7 @@ def still(monkeypatch):
 def test_picture(snap_compare, console, desk, state, size):
     async def run_before(pilot):
         await pilot.press("7")
-        desk.post(WalkTold(STATES[state]()))
+        desk.post(WalkAdvanced(STATES[state]()))
         await pilot.pause()
         await pilot.pause()
 
@@ -89,7 +89,7 @@ async def test_nothing_of_the_page_sticks_out_in_any_state(console, desk, size):
     async with console.run_test(size=size) as pilot:
         await pilot.press("7")
         for name, state in STATES.items():
-            desk.post(WalkTold(state()))
+            desk.post(WalkAdvanced(state()))
             await pilot.pause()
             await pilot.pause()
             for widget in console.screen.query(
@@ -144,7 +144,7 @@ async def test_sounds_are_heard_from_any_page(console, desk):
         heard = []
         console.sounds.play = lambda sound, **more: heard.append(sound)
         await pilot.press("2")
-        desk.post(WalkTold(STATES["mismatch"]()))
+        desk.post(WalkAdvanced(STATES["mismatch"]()))
         await pilot.pause()
         assert heard == [Sound.WRONG]
 
@@ -157,7 +157,7 @@ async def test_keys_reach_the_walk_and_only_while_somebody_walks(console, desk):
         await pilot.press("g", "f")
         assert desk.asked == [("start_walk", False), ("start_walk", True)]
         desk.asked.clear()
-        desk.post(WalkTold(STATES["asked"]()))
+        desk.post(WalkAdvanced(STATES["asked"]()))
         await pilot.pause()
         await pilot.press("space", "n", "k", "o", "f", "e")
         words = ("nothing", "no", "skip", "leave off", "order", "finish")
@@ -170,7 +170,7 @@ async def test_keys_reach_the_walk_and_only_while_somebody_walks(console, desk):
 async def test_here_names_the_place_under_the_cursor(console, desk):
     async with console.run_test() as pilot:
         await pilot.press("7")
-        desk.post(WalkTold(STATES["free-told"]()))
+        desk.post(WalkAdvanced(STATES["free-told"]()))
         await pilot.pause()
         await pilot.press("down", "h")
         assert desk.asked == [("walk_key", "here", PLACES[1].id)]
@@ -180,7 +180,7 @@ async def test_what_was_not_seen_is_offered_a_pulse(console, desk):
     async with console.run_test() as pilot:
         await pilot.press("7", "d")
         assert desk.asked == []
-        desk.post(WalkTold(STATES["ended-blind"]()))
+        desk.post(WalkAdvanced(STATES["ended-blind"]()))
         await pilot.pause()
         assert "16 tachometer" in text_of(console)
         await pilot.press("d")
@@ -193,10 +193,10 @@ async def test_the_demos_hand_pulls_what_is_asked_for_and_seats_it(console, desk
     async with console.run_test() as pilot:
         await pilot.press("7", "p")
         assert hands.did == []
-        desk.post(WalkTold(STATES["asked"]()))
+        desk.post(WalkAdvanced(STATES["asked"]()))
         await pilot.pause()
         await pilot.press("p")
-        desk.post(WalkTold(STATES["right"]()))
+        desk.post(WalkAdvanced(STATES["right"]()))
         await pilot.pause()
         await pilot.press("p")
         assert hands.did == [("pull", "inj3"), ("seat", "inj3")]
@@ -209,12 +209,12 @@ async def test_the_demos_hand_leaves_off_what_is_to_stay_off_and_seats_it_all_in
         await pilot.press("7")
         for place in ("inj3", "inj5"):
             state = told(Stage.PULL, happening(Kind.HOLD_OFF, place), asked=place, holding=("inj3", "inj5"))
-            desk.post(WalkTold(state))
+            desk.post(WalkAdvanced(state))
             await pilot.pause()
             await pilot.press("p")
         assert hands.did == [("pull", "inj3"), ("pull", "inj5")]
         joined = happening(Kind.CONFIRMED, "inj5", 3, 5)
-        desk.post(WalkTold(told(Stage.SEAT, joined, asked="inj5", holding=("inj3", "inj5"))))
+        desk.post(WalkAdvanced(told(Stage.SEAT, joined, asked="inj5", holding=("inj3", "inj5"))))
         await pilot.pause()
         await pilot.press("p")
         assert hands.did[2:] == [("seat", "inj3"), ("seat", "inj5")]
@@ -228,7 +228,7 @@ async def test_a_page_that_is_away_draws_nothing_and_catches_up_on_its_return(co
         monkeypatch.setattr(WalkPage, "_show_found", lambda page: (drawn.append(1), show(page)))
         await pilot.press("2")
         drawn.clear()
-        desk.post(WalkTold(STATES["asked"]()))
+        desk.post(WalkAdvanced(STATES["asked"]()))
         await pilot.pause()
         assert drawn == []
         await pilot.press("7")
@@ -238,7 +238,7 @@ async def test_a_page_that_is_away_draws_nothing_and_catches_up_on_its_return(co
 
 def test_what_moved_nothing_is_to_be_seated_before_the_next():
     views = []
-    walking = Walking(JOB, lambda message: views.append(message.view))
+    walking = WalkDesk(JOB, lambda message: views.append(message.view))
     usual = {"order": Order.GUIDED, "told": None, "off": frozenset(), "doubt": frozenset(), "places": PLACES}
     next_one = WalkState(stage=Stage.PULL, asked="inj4", answers={}, **usual)
     walking.told(next_one, (happening(Kind.NOTHING, "inj3"), happening(Kind.ASKED, "inj4")))
@@ -256,7 +256,7 @@ def test_joined_wires_are_called_so_and_what_cannot_be_seen_is_not_counted():
     assert "Seat all that is off" in joined.detail
     places = tuple(replace(p, visible=frozenset()) if p.id == "tacho" else p for p in PLACES)
     known = {k: v for k, v in ALL_RIGHT.items() if k != "tacho"}
-    rest = Walking(JOB, lambda message: None)._at_rest(map_of(places, known, (16,)), "done", "", ())
+    rest = WalkDesk(JOB, lambda message: None)._at_rest(map_of(places, known, (16,)), "done", "", ())
     assert (rest.known, rest.total) == (15, 15)
 
 
@@ -276,7 +276,7 @@ async def test_sounds_turn_and_are_remembered(console):
 async def test_every_place_has_a_sign_with_a_word(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("7")
-        desk.post(WalkTold(replace(STATES["ended-wrong"](), blind="")))
+        desk.post(WalkAdvanced(replace(STATES["ended-wrong"](), blind="")))
         await pilot.pause()
         await pilot.pause()
         text = text_of(console)
@@ -295,7 +295,7 @@ async def test_the_first_wrong_place_is_in_view_at_the_end(console, desk):
     }
     async with console.run_test() as pilot:
         await pilot.press("7")
-        desk.post(WalkTold(rested(ALL_RIGHT | crossed)))
+        desk.post(WalkAdvanced(rested(ALL_RIGHT | crossed)))
         await pilot.pause()
         await pilot.pause()
         assert console.screen.query_one("#walk-places", RowList).key == "relay_pump"
@@ -304,7 +304,7 @@ async def test_the_first_wrong_place_is_in_view_at_the_end(console, desk):
 async def test_buttons_do_what_their_keys_do(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("7")
-        desk.post(WalkTold(STATES["asked"]()))
+        desk.post(WalkAdvanced(STATES["asked"]()))
         await pilot.pause()
         await pilot.pause()
         shown = [b for b in console.screen.query("#walk-keys KeyButton").results(KeyButton) if b.display]

@@ -5,7 +5,7 @@ import math
 import pytest
 from textual.app import App, ComposeResult
 
-from loomproof.tui.views import Band, Curve, TraceView
+from loomproof.tui.views import Curve, TraceBand, TraceView
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.scale import choose, choose_time, round_up
 from loomproof.tui.widgets.waveform import BAND_GLYPH, Waveform, band_cells, interpolate
@@ -76,7 +76,7 @@ def test_interpolation():
 
 
 def test_band_covers_the_cells_between_its_edges():
-    band = Band((0.0, 1.0), (0.25, 0.25), (0.75, 0.75))
+    band = TraceBand((0.0, 1.0), (0.25, 0.25), (0.75, 0.75))
     cells = band_cells(band, choose_time(0, 1.0), choose(0, 1.0, "A"), 4, 8)
     assert {row for _, row in cells} == {2, 3, 4, 5}
     assert {column for column, _ in cells} == {0, 1, 2, 3}
@@ -101,7 +101,7 @@ async def test_plot_has_legend_axes_and_distinct_patterns():
     app = Holder()
     async with app.run_test(size=(60, 16)) as pilot:
         first = curve("measured", 1.0)
-        band = Band(first.times_s, [v * 0.8 for v in first.values], [v * 1.15 for v in first.values])
+        band = TraceBand(first.times_s, [v * 0.8 for v in first.values], [v * 1.15 for v in first.values])
         app.query_one(Waveform).view = TraceView(
             curves=(first, curve("before", 0.5)), band=band, reading="13.9 Ω"
         )

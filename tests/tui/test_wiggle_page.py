@@ -8,9 +8,9 @@ import pytest
 from textual.widgets import Input
 
 from loomproof.procedure.wiggle.model import FlexState, Seen
-from loomproof.tui.messages import FlexTold, PanelChanged
-from loomproof.tui.pages.wiggle.desk import FlexDesk
-from loomproof.tui.pages.wiggle.view import FlexView, Lane
+from loomproof.tui.messages import PanelChanged, WiggleAdvanced
+from loomproof.tui.pages.wiggle.desk import WiggleDesk
+from loomproof.tui.pages.wiggle.view import Lane, WiggleView
 from loomproof.tui.sounds import Sound
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.row_list import RowList
@@ -28,7 +28,7 @@ SEEN = (
 
 def told(seen=SEEN, fresh=(), watching=11, **state):
     views = []
-    flexing = FlexDesk(JOB, lambda message: views.append(message.view))
+    flexing = WiggleDesk(JOB, lambda message: views.append(message.view))
     usual = {"held": False, "hand": "by the bulkhead", "spans": ((3, 102.0, 106.0), (11, 106.0, 108.0))}
     flexing.told(
         FlexState(channels=(3, 11), began_s=100.0, now_s=112.0, watching=watching, watching_since_s=108.0,
@@ -53,11 +53,13 @@ def test_picture(snap_compare, console, desk, state, size):
         if state == "idle":
             await pilot.press("space", "down", "down", "space")
         elif state == "running":
-            desk.post(FlexTold(told()))
+            desk.post(WiggleAdvanced(told()))
         else:
             view = told(watching=None)
             desk.post(
-                FlexTold(FlexView(**{**vars(view), "running": False, "said": "3 dropouts.", "ok": False}))
+                WiggleAdvanced(
+                    WiggleView(**{**vars(view), "running": False, "said": "3 dropouts.", "ok": False})
+                )
             )
         await pilot.pause()
         await pilot.pause()
@@ -70,7 +72,7 @@ async def test_channels_are_chosen_and_begun_with(console, desk):
         await pilot.press("8")
         await pilot.pause()
         await pilot.press("space", "down", "space", "t", "g")
-        assert desk.asked == [("start_flex", (1, 2), True)]
+        assert desk.asked == [("start_wiggle", (1, 2), True)]
         assert "HELD ON, under current" in text_of(console)
 
 
@@ -79,18 +81,18 @@ async def test_without_a_choice_the_channel_under_the_cursor_is_watched(console,
         await pilot.press("8")
         await pilot.pause()
         await pilot.press("down", "g")
-        assert desk.asked == [("start_flex", (2,), False)]
+        assert desk.asked == [("start_wiggle", (2,), False)]
 
 
 async def test_a_channel_that_is_held_on_is_never_said_to_be_only_watched(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("8")
         for held, word in ((False, "~ watching ch 11"), (True, "► holding ch 11 ON")):
-            desk.post(FlexTold(told(held=held)))
+            desk.post(WiggleAdvanced(told(held=held)))
             desk.post(PanelChanged(replace(LIVE_PANEL, state="sensing", driving_channel=11)))
             await pilot.pause()
             assert word in text_of(console)
-        desk.post(FlexTold(replace(told(held=True), running=False)))
+        desk.post(WiggleAdvanced(replace(told(held=True), running=False)))
         desk.post(PanelChanged(LIVE_PANEL))
         await pilot.pause()
         await pilot.press("t")
@@ -113,41 +115,41 @@ async def test_nothing_begins_while_the_box_is_stopped(console, desk, page):
 async def test_single_keys_and_places_say_where_the_hand_is(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("8")
-        desk.post(FlexTold(told()))
+        desk.post(WiggleAdvanced(told()))
         await pilot.pause()
         await pilot.press("h", "j", "w", "c")
         places = console.screen.query_one("#wiggle-places", RowList)
         places.focus()
         await pilot.press("down", "enter")
         assert desk.asked == [
-            ("flex_hand", "at the header", None),
-            ("flex_hand", "at a splice or branch", None),
-            ("flex_hand", "where it goes through a wall", None),
-            ("flex_hand", "at the load's connector", None),
-            ("flex_hand", "cylinder 2", None),
+            ("mark_hand", "at the header", None),
+            ("mark_hand", "at a splice or branch", None),
+            ("mark_hand", "where it goes through a wall", None),
+            ("mark_hand", "at the load's connector", None),
+            ("mark_hand", "cylinder 2", None),
         ]
 
 
 async def test_with_the_cursor_on_a_dropout_the_same_keys_correct_it(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("8")
-        desk.post(FlexTold(told()))
+        desk.post(WiggleAdvanced(told()))
         await pilot.pause()
         rows = console.screen.query_one("#wiggle-rows", RowList)
         rows.focus()
         rows.go_to("1")
         await pilot.press("h")
-        assert desk.asked == [("flex_hand", "at the header", 1)]
+        assert desk.asked == [("mark_hand", "at the header", 1)]
 
 
 async def test_own_words_are_asked_for(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("8")
-        desk.post(FlexTold(told()))
+        desk.post(WiggleAdvanced(told()))
         await pilot.pause()
         await pilot.press("l", *"tape", "enter")
         await pilot.pause()
-        assert desk.asked == [("flex_hand", "tape", None)]
+        assert desk.asked == [("mark_hand", "tape", None)]
 
 
 async def test_a_fresh_dropout_ticks_once_from_any_page(console, desk):
@@ -155,8 +157,8 @@ async def test_a_fresh_dropout_ticks_once_from_any_page(console, desk):
         heard = []
         console.sounds.play = lambda sound, **more: heard.append(sound)
         await pilot.press("2")
-        desk.post(FlexTold(told(fresh=SEEN[-1:])))
-        desk.post(FlexTold(told()))
+        desk.post(WiggleAdvanced(told(fresh=SEEN[-1:])))
+        desk.post(WiggleAdvanced(told()))
         await pilot.pause()
         assert heard == [Sound.TICK]
 
@@ -165,16 +167,16 @@ async def test_enough_ends_it_and_only_while_it_runs(console, desk):
     async with console.run_test() as pilot:
         await pilot.press("8", "e")
         assert desk.asked == []
-        desk.post(FlexTold(told()))
+        desk.post(WiggleAdvanced(told()))
         await pilot.pause()
         await pilot.press("g", "e")
-        assert desk.asked == [("end_flex",)]
+        assert desk.asked == [("end_wiggle",)]
 
 
 async def test_the_list_tells_time_length_depth_and_hand(console, desk):
     async with console.run_test(size=(120, 36)) as pilot:
         await pilot.press("8")
-        desk.post(FlexTold(told()))
+        desk.post(WiggleAdvanced(told()))
         await pilot.pause()
         await pilot.pause()
         text = text_of(console)

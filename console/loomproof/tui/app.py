@@ -55,7 +55,7 @@ class Console(AppState):
         "record": page_maker("record", "RecordPage"),
         "hands": page_maker("hands", "HandsPage"),
         "walk": page_maker("walk", "WalkPage"),
-        "making": page_maker("job", "MakingPage"),
+        "making": page_maker("job", "JobPage"),
         "wiggle": page_maker("wiggle", "WigglePage"),
     }
     DEFAULT_MODE = "sheet"

@@ -15,7 +15,7 @@ from loomproof.tui import messages
 from loomproof.tui.desk.protocol import Desk, Hands, Reply, Starter
 from loomproof.tui.messages import Progress
 from loomproof.tui.pages.walk.view import WalkView
-from loomproof.tui.pages.wiggle.view import FlexView
+from loomproof.tui.pages.wiggle.view import WiggleView
 from loomproof.tui.settings import SettingsKeeper
 from loomproof.tui.sounds import BELL_S, Sound, SoundKind, Sounds, kind_of
 from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
@@ -55,7 +55,7 @@ class AppState(App[int]):
     drive_said: var[str] = var("", init=False)
     large_text: var[bool] = var(False, init=False)
     walk: var[WalkView] = var(WalkView(), init=False)
-    flex: var[FlexView] = var(FlexView(), init=False)
+    wiggle: var[WiggleView] = var(WiggleView(), init=False)
     sound_means: var[str] = var("", init=False)
     hands: Hands | None
     starter: Starter | None
@@ -134,19 +134,19 @@ class AppState(App[int]):
     def _trace_captured(self, message: messages.TraceCaptured) -> None:
         self.trace = message.trace
 
-    @on(messages.DriveFinished)
-    def _drive_finished(self, message: messages.DriveFinished) -> None:
+    @on(messages.BenchDriveEnded)
+    def _drive_finished(self, message: messages.BenchDriveEnded) -> None:
         self.drive_said = f"{'✓' if message.ok else '✗'} {message.text}"
 
-    @on(messages.WalkTold)
-    def _walk_told(self, message: messages.WalkTold) -> None:
+    @on(messages.WalkAdvanced)
+    def _walk_advanced(self, message: messages.WalkAdvanced) -> None:
         self.walk = message.view
         for cue in message.view.cues:
             self.sounds.play(Sound(cue.sound), number=cue.number, role=cue.role, words=cue.words)
 
-    @on(messages.FlexTold)
-    def _flex_told(self, message: messages.FlexTold) -> None:
-        self.flex = message.view
+    @on(messages.WiggleAdvanced)
+    def _wiggle_advanced(self, message: messages.WiggleAdvanced) -> None:
+        self.wiggle = message.view
         if message.view.fresh:
             self.sounds.play(Sound.TICK)
 
@@ -160,12 +160,12 @@ class AppState(App[int]):
         self.sound_means = self.sounds.means.value
         self.settings.change(sounds=self.sounds.kind is not SoundKind.OFF, sound_kind=self.sounds.kind.value)
 
-    @on(messages.DriveAdvanced)
-    def _drive_advanced(self, message: messages.DriveAdvanced) -> None:
+    @on(messages.BenchDriveAdvanced)
+    def _drive_advanced(self, message: messages.BenchDriveAdvanced) -> None:
         self.drive_said = f"► {message.text}"
 
-    @on(messages.Said)
-    def _said(self, message: messages.Said) -> None:
+    @on(messages.Announced)
+    def _announced(self, message: messages.Announced) -> None:
         severity = (
             message.severity if message.severity in ("information", "warning", "error") else "information"
         )

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from textual.message import Message
 
 from loomproof.tui.pages.walk.view import WalkView
-from loomproof.tui.pages.wiggle.view import FlexView
+from loomproof.tui.pages.wiggle.view import WiggleView
 from loomproof.tui.views import (
     ChannelView,
     EngineView,
-    FindingView,
+    FindingEntry,
     HeaderView,
     PanelView,
     PromptView,
@@ -50,7 +50,7 @@ class Progress:
     channels: tuple[ChannelView, ...] = ()
     engine: EngineView = field(default_factory=EngineView)
     headers: tuple[HeaderView, ...] = ()
-    findings: tuple[FindingView, ...] = ()
+    findings: tuple[FindingEntry, ...] = ()
     record: RecordView = field(default_factory=RecordView)
     running: bool = False
     finished: bool = False
@@ -70,7 +70,7 @@ class Progressed(Message):
         return isinstance(message, Progressed)
 
 
-class WalkTold(Message):
+class WalkAdvanced(Message):
     """The location walk went on. Never replaced by a newer one: each carries its own sounds."""
 
     def __init__(self, view: WalkView) -> None:
@@ -78,10 +78,10 @@ class WalkTold(Message):
         self.view = view
 
 
-class FlexTold(Message):
+class WiggleAdvanced(Message):
     """The wiggle test went on."""
 
-    def __init__(self, view: FlexView) -> None:
+    def __init__(self, view: WiggleView) -> None:
         super().__init__()
         self.view = view
 
@@ -94,7 +94,7 @@ class TraceCaptured(Message):
         self.trace = trace
 
 
-class Said(Message):
+class Announced(Message):
     """Something the operator should read: an outcome, a refusal with its remedy, an error."""
 
     def __init__(self, text: str, *, severity: str = "information", title: str = "") -> None:
@@ -104,7 +104,7 @@ class Said(Message):
         self.title = title
 
 
-class DriveFinished(Message):
+class BenchDriveEnded(Message):
     """A free drive ended, or was blocked."""
 
     def __init__(self, channel: int, text: str, *, ok: bool) -> None:
@@ -114,7 +114,7 @@ class DriveFinished(Message):
         self.ok = ok
 
 
-class DriveAdvanced(Message):
+class BenchDriveAdvanced(Message):
     """A free drive of several trains begins one of them."""
 
     def __init__(self, channel: int, text: str) -> None:

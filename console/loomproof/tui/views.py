@@ -152,7 +152,7 @@ class Curve:
 
 
 @dataclass(frozen=True)
-class Band:
+class TraceBand:
     """The expected range of a trace. All three sequences have the same length."""
 
     times_s: Sequence[float]
@@ -167,7 +167,7 @@ class TraceView:
 
     title: str = ""
     curves: tuple[Curve, ...] = ()
-    band: Band | None = None
+    band: TraceBand | None = None
     unit: str = "A"
     channel: int | None = None
     reading: str = ""
@@ -241,7 +241,7 @@ class HeaderView:
 
 
 @dataclass(frozen=True)
-class FindingView:
+class FindingEntry:
     """One finding as the page tells it."""
 
     title: str

@@ -27,7 +27,7 @@ class StartRefusedError(Exception):
 
 
 @dataclass(frozen=True)
-class DriveRequest:
+class TypedDrive:
     """A free drive as the operator typed it: a way of driving, and its settings by key."""
 
     channel: int
@@ -74,7 +74,7 @@ class Desk(Protocol):
         """Answer the question that waits."""
         ...
 
-    def drive(self, request: DriveRequest) -> None:
+    def drive(self, request: TypedDrive) -> None:
         """Drive one channel freely, under interlocks and budget."""
         ...
 
@@ -109,15 +109,15 @@ class Desk(Protocol):
         """Tell the walk what the operator says: a `procedure.walk.model.WalkKey` value."""
         ...
 
-    def start_flex(self, channels: Sequence[int], *, held: bool) -> None:
+    def start_wiggle(self, channels: Sequence[int], *, held: bool) -> None:
         """Watch these channels in turn while somebody bends the loom."""
         ...
 
-    def end_flex(self) -> None:
+    def end_wiggle(self) -> None:
         """End the wiggle test."""
         ...
 
-    def flex_hand(self, place: str, number: int | None) -> None:
+    def mark_hand(self, place: str, number: int | None) -> None:
         """Where the hand is; with a dropout's number, where it was then."""
         ...
 

@@ -10,8 +10,8 @@ from typing import Any
 
 from textual.message import Message
 
-from loomproof.tui.desk.protocol import Desk, DriveRequest, Post
-from loomproof.tui.messages import DriveFinished, Progressed, Said
+from loomproof.tui.desk.protocol import Desk, Post, TypedDrive
+from loomproof.tui.messages import Announced, BenchDriveEnded, Progressed
 
 ONLY_READS = (
     "Nothing is driven from a browser. This console reads, senses and walks; drive the load at the console beside "
@@ -53,16 +53,16 @@ class ReadingDesk:
         """Refused: it would come to a step that drives."""
         self._refuse()
 
-    def drive(self, request: DriveRequest) -> None:
+    def drive(self, request: TypedDrive) -> None:
         """Refused."""
-        self._post(DriveFinished(request.channel, ONLY_READS, ok=False))
+        self._post(BenchDriveEnded(request.channel, ONLY_READS, ok=False))
 
-    def start_flex(self, channels: Sequence[int], *, held: bool) -> None:
+    def start_wiggle(self, channels: Sequence[int], *, held: bool) -> None:
         """Watch resting pins; holding a load on is refused."""
         if held:
             self._refuse()
         else:
-            self._desk.start_flex(channels, held=False)
+            self._desk.start_wiggle(channels, held=False)
 
     def run_steps(self, step_ids: Sequence[str]) -> None:
         """Run steps that only look."""
@@ -74,7 +74,7 @@ class ReadingDesk:
         self._refuse()
 
     def _refuse(self) -> None:
-        self._post(Said(ONLY_READS, severity="warning"))
+        self._post(Announced(ONLY_READS, severity="warning"))
 
     def __getattr__(self, name: str) -> Any:  # noqa: ANN401
         """Hand on everything else."""

@@ -27,13 +27,13 @@ from loomproof.safety.interlocks import StatementRefusedError
 from loomproof.tui import messages
 from loomproof.tui.desk.operator import TuiOperator
 from loomproof.tui.desk.panel import PanelKeeper
-from loomproof.tui.desk.protocol import DriveRequest, Post, Reply
-from loomproof.tui.desk.snapshots import Gathered
+from loomproof.tui.desk.protocol import Post, Reply, TypedDrive
+from loomproof.tui.desk.snapshots import ProgressKeeper
 from loomproof.tui.desk.traces import Traces
 from loomproof.tui.desk.translate import job_view, prompt_view
-from loomproof.tui.pages.bench.desk import FreeWork
-from loomproof.tui.pages.walk.desk import Walking
-from loomproof.tui.pages.wiggle.desk import FlexDesk
+from loomproof.tui.pages.bench.desk import BenchDesk
+from loomproof.tui.pages.walk.desk import WalkDesk
+from loomproof.tui.pages.wiggle.desk import WiggleDesk
 from loomproof.tui.views import BenchView, JobView, PromptView, ReadingView, TraceView
 from loomproof_wire.messages import StopReason
 
@@ -93,10 +93,10 @@ class SessionDesk:
         self._operator = TuiOperator(who, self._raise_prompt)
         self._panel = PanelKeeper()
         self._traces = Traces(job)
-        self._gathered = Gathered(job, record_where, wall)
-        self._walking = Walking(job, self._tell)
-        self._flex = FlexDesk(job, self._tell)
-        self._free = FreeWork(job, self._operator, self._panel, self._gathered, self._tell)
+        self._gathered = ProgressKeeper(job, record_where, wall)
+        self._walking = WalkDesk(job, self._tell)
+        self._wiggle = WiggleDesk(job, self._tell)
+        self._free = BenchDesk(job, self._operator, self._panel, self._gathered, self._tell)
 
     # --- the interface's side --------------------------------------------------------------------------
 
@@ -131,7 +131,7 @@ class SessionDesk:
         answer = Answer(Choice(reply.choice), reply.facts, reply.typed, reply.who, reply.note)
         self._operator.give(int(prompt.id), answer)
 
-    def drive(self, request: DriveRequest) -> None:
+    def drive(self, request: TypedDrive) -> None:
         """Drive freely in the worker thread."""
         self._run(lambda session: self._free.drive(session, request))
 
@@ -164,18 +164,18 @@ class SessionDesk:
         """Pass a key on to the walk."""
         self._walking.key(key, place)
 
-    def start_flex(self, channels: Sequence[int], *, held: bool) -> None:
+    def start_wiggle(self, channels: Sequence[int], *, held: bool) -> None:
         """Watch in the worker thread."""
-        self._run(lambda session: self._flex.flex(session, channels, held=held))
+        self._run(lambda session: self._wiggle.watch(session, channels, held=held))
 
-    def end_flex(self) -> None:
+    def end_wiggle(self) -> None:
         """End the wiggle test, and the watch under way."""
-        self._flex.enough()
+        self._wiggle.enough()
         self.cancel()
 
-    def flex_hand(self, place: str, number: int | None) -> None:
+    def mark_hand(self, place: str, number: int | None) -> None:
         """Where the hand is, or was."""
-        self._flex.hand(place, number)
+        self._wiggle.hand(place, number)
 
     def run_steps(self, step_ids: Sequence[str]) -> None:
         """Run these steps one after the other."""
@@ -215,7 +215,7 @@ class SessionDesk:
         self._post = lambda message: None
         self._operator.close()
         self._walking.key("finish")
-        self._flex.enough()
+        self._wiggle.enough()
         self._tasks.put(None)
         if self._worker is not None:
             self._worker.join(3.0)
@@ -308,7 +308,7 @@ class SessionDesk:
         return self._post(message)  # looked up each time: `begin` and `close` replace it
 
     def _say(self, text: str, severity: str) -> None:
-        self._post(messages.Said(text, severity=severity))
+        self._post(messages.Announced(text, severity=severity))
 
     def _publish(self) -> None:
         self._post(messages.Progressed(self._gathered.progress(self._panel.live())))

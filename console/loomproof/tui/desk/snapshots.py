@@ -36,7 +36,7 @@ from loomproof.tui.words import Live
 LONGEST_LOG = 2000
 
 
-class Gathered:
+class ProgressKeeper:
     """Steps, channels, findings and the lines of the record, as they stand."""
 
     def __init__(self, job: Job, record_where: str, wall: Callable[[], datetime]) -> None:

@@ -13,7 +13,7 @@ from loomproof.job.model import Job
 from loomproof.measure.trace.between import Between, between
 from loomproof.measure.trace.expected import expected_current
 from loomproof.procedure.events import DriveStarted, TraceTaken
-from loomproof.tui.views import Band, Curve, ReadingView, TraceView
+from loomproof.tui.views import Curve, ReadingView, TraceBand, TraceView
 
 MOST_KEPT = 6
 """Drives whose newest trace is kept for each channel."""
@@ -82,7 +82,7 @@ class Traces:
         logic = self._job.load_type(channel).kind in LOGIC
         return reading_view(between(kept[-1].trace, first_s, second_s, logic=logic))
 
-    def _band(self, event: TraceTaken) -> Band | None:
+    def _band(self, event: TraceTaken) -> TraceBand | None:
         trace = event.trace
         load = self._job.load_type(trace.channel)
         if load.resistance_ohm is None or load.kind in LOGIC:
@@ -104,7 +104,7 @@ class Traces:
             times, low, high = times[inside], low[inside], high[inside]
         if not len(times):
             return None
-        return Band(_floats(times), _floats(low), _floats(high))
+        return TraceBand(_floats(times), _floats(low), _floats(high))
 
 
 def curve_of(trace: Trace, label: str, kind: int = -1, until_s: float = math.inf) -> Curve:

@@ -276,7 +276,7 @@ def step_view(
     )
 
 
-def finding_view(finding: Finding) -> v.FindingView:
+def finding_view(finding: Finding) -> v.FindingEntry:
     """Return one finding."""
     parts = [" and ".join(finding.cavities) if len(finding.cavities) < 3 else ", ".join(finding.cavities)]
     if finding.location and len(finding.channels) == 1:
@@ -285,7 +285,7 @@ def finding_view(finding: Finding) -> v.FindingView:
         parts.append(f"feed {finding.feed}")
     where = ", ".join(part for part in parts if part)
     alike = tuple(f"looks the same to this box: {FAULT_NAMES[fault]}" for fault in finding.cannot_tell_from)
-    return v.FindingView(
+    return v.FindingEntry(
         title=FAULT_NAMES[finding.fault],
         sentence=finding.sentence,
         likelihood=likelihood_text(finding.likelihood),

@@ -195,12 +195,12 @@ class Page(Screen[None]):
         self._missed: dict[Callable[[], object], None] = {}
         self._bindings_state: object = None
         self.follow("panel", self._show_panel)
-        self.follow("flex", self._show_panel, init=False)
+        self.follow("wiggle", self._show_panel, init=False)
         self._fold(self.app.size.width, self.app.size.height)
 
     def _show_panel(self) -> None:
-        panel, flex = self.console_app.panel, self.console_app.flex
-        held = flex.running and flex.held and panel.driving_channel > 0
+        panel, wiggle = self.console_app.panel, self.console_app.wiggle
+        held = wiggle.running and wiggle.held and panel.driving_channel > 0
         self.query_one(StatusBar).view = replace(panel, held=held)
 
     def must_clear_first(self) -> bool:

@@ -34,7 +34,7 @@ class CursorWaveform(Waveform, can_focus=True):
     """Times of A and B in s after switch-on; None: no cursors."""
     active: reactive[int] = reactive(0)
 
-    class Moved(Message):
+    class CursorsMoved(Message):
         """A cursor moved, came or went."""
 
         def __init__(self, cursors: tuple[float, float] | None) -> None:
@@ -43,12 +43,12 @@ class CursorWaveform(Waveform, can_focus=True):
 
     def watch_cursors(self) -> None:
         """Tell."""
-        self.post_message(self.Moved(self.cursors))
+        self.post_message(self.CursorsMoved(self.cursors))
 
     def watch_view(self) -> None:
         """A new trace has new readings under the same cursors."""
         if self.cursors is not None:
-            self.post_message(self.Moved(self.cursors))
+            self.post_message(self.CursorsMoved(self.cursors))
 
     def change(self) -> None:
         """Show the cursors, or go on to the other one."""

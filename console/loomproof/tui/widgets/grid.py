@@ -90,7 +90,7 @@ class CellGrid(Widget, can_focus=True):
             """The grid."""
             return self.grid
 
-    class Moved(Message):
+    class CursorMoved(Message):
         """The cursor went to another cell."""
 
         def __init__(self, grid: CellGrid) -> None:
@@ -174,7 +174,7 @@ class CellGrid(Widget, can_focus=True):
         self._scroll()
         self.refresh()
         if self.is_mounted:
-            self.post_message(self.Moved(self))
+            self.post_message(self.CursorMoved(self))
 
     def _scroll(self) -> None:
         """Bring the cursor into view; the first column always stays."""

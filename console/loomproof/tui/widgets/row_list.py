@@ -68,7 +68,7 @@ class RowList(ScrollView, can_focus=True):
     cursor: reactive[int] = reactive(0)
     empty_text: reactive[str] = reactive("Nothing here yet.")
 
-    class Moved(Message):
+    class Highlighted(Message):
         """The cursor moved to another row."""
 
         def __init__(self, rows: RowList, key: str) -> None:
@@ -81,7 +81,7 @@ class RowList(ScrollView, can_focus=True):
             """The list."""
             return self.rows
 
-    class Chosen(Moved):
+    class Chosen(Highlighted):
         """A row was chosen with Enter or by a second click."""
 
     @property
@@ -116,7 +116,7 @@ class RowList(ScrollView, can_focus=True):
         self.refresh()
         self.scroll_to_region(Region(0, new, 1, 1), animate=False, force=True)
         if old != new and self.key is not None:
-            self.post_message(self.Moved(self, self.key))
+            self.post_message(self.Highlighted(self, self.key))
 
     def watch_rows(self) -> None:
         """Draw anew."""

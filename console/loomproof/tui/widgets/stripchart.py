@@ -10,7 +10,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.pages.wiggle.view import FlexView, Lane
+from loomproof.tui.pages.wiggle.view import Lane, WiggleView
 from loomproof.tui.widgets.braille import Canvas
 
 WINDOW_S = 30.0
@@ -41,7 +41,7 @@ class StripChart(Widget):
 
     COMPONENT_CLASSES = {"strip--label", "strip--watched", "strip--line", "strip--axis", "strip--empty"}
 
-    view: reactive[FlexView] = reactive(FlexView())
+    view: reactive[WiggleView] = reactive(WiggleView())
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002 - Textual's name
         super().__init__(id=id)

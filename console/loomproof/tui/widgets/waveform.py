@@ -14,7 +14,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.views import Band, Curve, TraceView
+from loomproof.tui.views import Curve, TraceBand, TraceView
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.scale import Scale, choose, choose_time
 
@@ -45,7 +45,9 @@ def interpolate(times: Sequence[float], values: Sequence[float], at: float) -> f
     return float(values[right - 1] + weight * (values[right] - values[right - 1]))
 
 
-def band_cells(band: Band, x_axis: Scale, y_axis: Scale, columns: int, rows: int) -> set[tuple[int, int]]:
+def band_cells(
+    band: TraceBand, x_axis: Scale, y_axis: Scale, columns: int, rows: int
+) -> set[tuple[int, int]]:
     """Return the cells (column, row) whose middle, or nearest cell, lies within the band."""
     cells: set[tuple[int, int]] = set()
     for column in range(columns):

@@ -26,8 +26,8 @@ from loomproof.safety.statements import StatementKind, form_for
 from loomproof.tui import messages
 from loomproof.tui.desk.operator import TuiOperator
 from loomproof.tui.desk.panel import PanelKeeper
-from loomproof.tui.desk.protocol import DriveRequest, Post
-from loomproof.tui.desk.snapshots import Gathered
+from loomproof.tui.desk.protocol import Post, TypedDrive
+from loomproof.tui.desk.snapshots import ProgressKeeper
 from loomproof.tui.desk.translate import measured_text
 from loomproof.tui.pages.bench.view import bench_view
 from loomproof.tui.views import BenchView
@@ -44,7 +44,7 @@ class Cancellable(Protocol):
         ...
 
 
-class FreeWork:
+class BenchDesk:
     """Drives freely, asks for statements outside the run sheet, and knows the limits.
 
     Args:
@@ -56,7 +56,7 @@ class FreeWork:
     """
 
     def __init__(
-        self, job: Job, operator: TuiOperator, panel: PanelKeeper, gathered: Gathered, post: Post
+        self, job: Job, operator: TuiOperator, panel: PanelKeeper, gathered: ProgressKeeper, post: Post
     ) -> None:
         self._job = job
         self._operator = operator
@@ -66,7 +66,7 @@ class FreeWork:
         self._own_prompts = 0
         self._kept: tuple[object, float, BenchView] | None = None
 
-    def drive(self, session: Session, request: DriveRequest) -> None:
+    def drive(self, session: Session, request: TypedDrive) -> None:
         """Drive, and tell what came of it."""
         try:
             plan = session.free.plan(request.channel, Way(request.way), dict(request.values))
@@ -83,7 +83,7 @@ class FreeWork:
         """Tell which train of several begins."""
         if isinstance(event, FreeDriveAdvanced) and event.of > 1:
             text = f"Driving train {event.number} of {event.of}: {event.text}"
-            self._post(messages.DriveAdvanced(event.channel, text))
+            self._post(messages.BenchDriveAdvanced(event.channel, text))
 
     def cancel(self, box: Cancellable, session: Session | None) -> None:
         """End the drive from a thread of its own: the worker waits for its end."""
@@ -111,7 +111,7 @@ class FreeWork:
         if session.free.forget_trip(channel):
             self._gathered.note("trip", f"channel {channel}: cleared by the operator")
             self._post(
-                messages.DriveFinished(channel, "The trip is cleared. Drive short and rare first.", ok=True)
+                messages.BenchDriveEnded(channel, "The trip is cleared. Drive short and rare first.", ok=True)
             )
             return
         if not isinstance(session.permit(channel), Blocked):
@@ -154,9 +154,9 @@ class FreeWork:
             else:
                 return True
 
-    def _drove(self, request: DriveRequest, text: str, *, ok: bool) -> None:
+    def _drove(self, request: TypedDrive, text: str, *, ok: bool) -> None:
         self._gathered.note("free drive", f"channel {request.channel}: {text}")
-        self._post(messages.DriveFinished(request.channel, text, ok=ok))
+        self._post(messages.BenchDriveEnded(request.channel, text, ok=ok))
 
 
 def drive_text(done: FreeDrive) -> str:

@@ -8,7 +8,7 @@ from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Button, Input, Static
 
-from loomproof.tui.desk.protocol import DriveRequest
+from loomproof.tui.desk.protocol import TypedDrive
 from loomproof.tui.pages.bench.parts import (
     ChoiceLine,
     SettingLine,
@@ -248,8 +248,8 @@ Drive one channel freely.
         known = self._typed.setdefault((self._view.channel, self._view.way), {})
         known[key] = text
 
-    @on(RowList.Moved, "#bench-channels")
-    def _moved(self, event: RowList.Moved) -> None:
+    @on(RowList.Highlighted, "#bench-channels")
+    def _moved(self, event: RowList.Highlighted) -> None:
         if event.key != event.rows.key:
             return  # the cursor has gone on since; following it back would set both chasing each other
         self.console_app.drive_said = ""
@@ -280,7 +280,7 @@ Drive one channel freely.
             self.query_one(Deck).bring("pane-drive")
         else:
             app.drive_said = "► Driving ..."
-            app.desk.drive(DriveRequest(view.channel, view.way, view.values))
+            app.desk.drive(TypedDrive(view.channel, view.way, view.values))
 
     @on(Button.Pressed, "#end")
     def action_end(self) -> None:
@@ -333,8 +333,8 @@ Drive one channel freely.
             view = app.desk.expected(app.bench_channel, earlier=EARLIER[self._earlier], sisters=sisters)
             self.query_one(CursorWaveform).view = view
 
-    @on(CursorWaveform.Moved)
-    def _cursor_moved(self, event: CursorWaveform.Moved) -> None:
+    @on(CursorWaveform.CursorsMoved)
+    def _cursor_moved(self, event: CursorWaveform.CursorsMoved) -> None:
         self._show_readings(event.cursors)
 
     def _show_readings(self, cursors: tuple[float, float] | None) -> None:

@@ -8,7 +8,7 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Static
 
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import ChannelView, FindingView
+from loomproof.tui.views import ChannelView, FindingEntry
 from loomproof.tui.widgets.row_list import Row, RowList
 from loomproof.tui.words import verdict_sign
 
@@ -18,7 +18,7 @@ EMPTY = (
 )
 
 
-def finding_text(finding: FindingView) -> str:
+def finding_text(finding: FindingEntry) -> str:
     """Return a finding in words."""
     lines = [finding.sentence, "", f"Where      {finding.where}", f"Likelihood {finding.likelihood}"]
     lines += [f"For        {_capital(text)}" for text in finding.evidence]
@@ -100,7 +100,7 @@ What is wrong with the loom, as far as the measurements tell.
         )
         self._detail()
 
-    @on(RowList.Moved, "#finding-list")
+    @on(RowList.Highlighted, "#finding-list")
     def _detail(self) -> None:
         key = self.query_one("#finding-list", RowList).key
         findings = self.console_app.progress.findings

@@ -34,7 +34,7 @@ NO_CHANNELS = "This job has no channels yet. a adds one."
 NOT_TOML = "The text is not TOML at the moment: mend it in the text (v), see the problems."
 
 
-class MakingPage(Writing, Page):
+class JobPage(Writing, Page):
     """Makes and edits a job file. What it does to the file it does to no running session."""
 
     NAME = "making"
@@ -170,7 +170,7 @@ The session that runs now keeps the job as it was opened: open it again to prove
         rows.show(problem_rows(problems))
         self._show_remedy()
 
-    @on(RowList.Moved, "#making-problems")
+    @on(RowList.Highlighted, "#making-problems")
     def _show_remedy(self) -> None:
         problem = self._problem()
         text = "" if problem is None else f"{problem.reason}\nTo mend it: {problem.remedy}"
@@ -189,15 +189,15 @@ The session that runs now keeps the job as it was opened: open it again to prove
             area.load_text(self.document.text)
             area.move_cursor(where)
 
-    @on(CellGrid.Moved, "#making-grid")
+    @on(CellGrid.CursorMoved, "#making-grid")
     def _moved(self) -> None:
         if self.document is not None:
             grid = self.query_one("#making-grid", CellGrid)
             form = self.query_one("#making-form", CellGrid)
             form.show(form_rows(self.document, grid.row, wrong_cells(self.document)))
 
-    @on(CellGrid.Moved, "#making-form")
-    @on(CellGrid.Moved, "#making-head")
+    @on(CellGrid.CursorMoved, "#making-form")
+    @on(CellGrid.CursorMoved, "#making-head")
     def _show_meanings(self) -> None:
         """Say below a form what its row at hand means: beside it there may be no room."""
         for name in ("making-form", "making-head"):

@@ -163,13 +163,13 @@ diagram before anything is driven.
         self.query_one("#pinout-columns", CellGrid).show(column_rows(matching))
         self._why()
 
-    @on(CellGrid.Moved, "#pinout-columns")
+    @on(CellGrid.CursorMoved, "#pinout-columns")
     def _why(self) -> None:
         grid = self.query_one("#pinout-columns", CellGrid)
         row = grid.rows[grid.row] if grid.rows else None
         self.query_one("#pinout-why", Static).update("" if row is None else f"{row.cells[0]}: {row.cells[2]}")
 
-    @on(RowList.Moved, "#pinout-told")
+    @on(RowList.Highlighted, "#pinout-told")
     def _remedy(self) -> None:
         key = self.query_one("#pinout-told", RowList).key or ""
         text = ""

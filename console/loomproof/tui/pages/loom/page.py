@@ -127,7 +127,7 @@ driven.
         self.query_one(HeaderPicture).views = progress.headers
         self._detail()
 
-    @on(RowList.Moved, "#strips")
+    @on(RowList.Highlighted, "#strips")
     def _detail(self) -> None:
         channel = self.chosen()
         self.query_one("#channel-text", Static).update(describe(channel) if channel else "No channel.")

@@ -65,7 +65,7 @@ The report for the customer is made from the record with the command shown on to
         self.follow("progress", self._show)
         lines.focus()
 
-    @on(RowList.Moved, "#record-lines")
+    @on(RowList.Highlighted, "#record-lines")
     def _detail(self) -> None:
         key = self.query_one("#record-lines", RowList).key
         record = self.console_app.progress.record

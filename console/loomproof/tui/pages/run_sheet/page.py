@@ -169,7 +169,7 @@ load.
                 self.shown_step(), app.prompt, running=app.progress.running, stopped=app.panel.stopped
             )
 
-    @on(RowList.Moved, "#steps")
+    @on(RowList.Highlighted, "#steps")
     async def _moved(self) -> None:
         await self._show_card()
 

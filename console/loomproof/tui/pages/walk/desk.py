@@ -54,7 +54,7 @@ _JUDGING = (
 )
 
 
-class Walking:
+class WalkDesk:
     """Implements the procedure's `Walker` for the walk page.
 
     Args:
@@ -80,7 +80,7 @@ class Walking:
 
     def opened(self, session: Session) -> None:
         """Show what is known already."""
-        self._post(messages.WalkTold(self._at_rest(session.walk_map(), "idle", "", ())))
+        self._post(messages.WalkAdvanced(self._at_rest(session.walk_map(), "idle", "", ())))
 
     def walk(self, session: Session, *, free: bool) -> None:
         """Walk; returns when the walk has ended."""
@@ -93,11 +93,11 @@ class Walking:
             tone="quiet",
             detail="Every connector must be seated. The box looks at every load for a moment.",
         )
-        self._post(messages.WalkTold(view))
+        self._post(messages.WalkAdvanced(view))
         walked = session.walk(self, Order.FREE if free else Order.GUIDED, again=True)
         stage = "done" if walked.end is StepEnd.DONE else "idle"
         self._post(
-            messages.WalkTold(
+            messages.WalkAdvanced(
                 self._at_rest(walked.map, stage, _ended_by(walked.end, walked.reason), walked.pulsed)
             )
         )
@@ -116,7 +116,7 @@ class Walking:
         rows = self._rows(found, state.asked)
         known = sum(row.state not in (PlaceState.OPEN, PlaceState.BLIND) for row in found.rows)
         self._post(
-            messages.WalkTold(
+            messages.WalkAdvanced(
                 WalkView(
                     stage=state.stage.value,
                     order=state.order.value,

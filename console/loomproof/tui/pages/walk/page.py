@@ -160,7 +160,7 @@ Several wires of one connector cannot be told apart by pulling it.
             parts.append("Demo: p is your hand, it pulls what is asked for and seats it.")
         self.query_one("#walk-note", Static).update(" ".join(part for part in parts if part))
 
-    @on(RowList.Moved, "#walk-places")
+    @on(RowList.Highlighted, "#walk-places")
     def _show_found(self) -> None:
         key = self.query_one("#walk-places", RowList).key
         row = next((row for row in self.view.rows if row.id == key), None)

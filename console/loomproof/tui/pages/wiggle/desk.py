@@ -15,10 +15,10 @@ from loomproof.procedure.step_result import NotPermittedError, StepInterruptedEr
 from loomproof.procedure.wiggle.model import FlexState, Said, Seen
 from loomproof.tui import messages
 from loomproof.tui.desk.said import Spoken
-from loomproof.tui.pages.wiggle.view import DropoutRow, FlexView, Lane
+from loomproof.tui.pages.wiggle.view import DropoutRow, Lane, WiggleView
 
 
-class FlexDesk:
+class WiggleDesk:
     """Implements the procedure's `Flexer` for the wiggle page.
 
     Args:
@@ -30,7 +30,7 @@ class FlexDesk:
         self._job = job
         self._post = post
         self._said: Spoken[Said] = Spoken()
-        self._view = FlexView()
+        self._view = WiggleView()
 
     def hand(self, place: str, number: int | None = None) -> None:
         """Where the hand is, or was at one dropout; from the interface's thread."""
@@ -40,11 +40,11 @@ class FlexDesk:
         """End the test; from the interface's thread."""
         self._said.say(Said(enough=True))
 
-    def flex(self, session: Session, channels: Sequence[int], *, held: bool) -> None:
+    def watch(self, session: Session, channels: Sequence[int], *, held: bool) -> None:
         """Watch until the operator has enough."""
         self._said.forget()
         self._show(
-            FlexView(running=True, held=held, channels=tuple(channels), said="The box learns the pins.")
+            WiggleView(running=True, held=held, channels=tuple(channels), said="The box learns the pins.")
         )
         try:
             flexed = session.flex(self, channels, held=held)
@@ -77,7 +77,7 @@ class FlexDesk:
             for n, s in enumerate(state.seen)
         )
         self._show(
-            FlexView(
+            WiggleView(
                 running=True,
                 held=state.held,
                 watching=state.watching,
@@ -94,9 +94,9 @@ class FlexDesk:
         """What the operator said, if anything."""
         return self._said.hear()
 
-    def _show(self, view: FlexView) -> None:
+    def _show(self, view: WiggleView) -> None:
         self._view = view
-        self._post(messages.FlexTold(view))
+        self._post(messages.WiggleAdvanced(view))
 
     def _end(self, said: str, *, ok: bool) -> None:
         self._show(replace(self._view, running=False, watching=None, said=said, ok=ok, fresh=0))

@@ -11,7 +11,7 @@ from textual.widgets import Button, Static
 
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.pages.questions import AskReason
-from loomproof.tui.pages.wiggle.view import DropoutRow, FlexView
+from loomproof.tui.pages.wiggle.view import DropoutRow, WiggleView
 from loomproof.tui.views import ChannelView
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import Row, RowList
@@ -119,13 +119,13 @@ and a line with its time, length and depth.
         for button in self.query(".wiggle-keys KeyButton"):
             button.can_focus = False  # each has its key, and those that go away would hand the focus on
         self.follow("progress", self._show_channels)
-        self.follow("flex", self._show)
+        self.follow("wiggle", self._show)
         self.query_one("#wiggle-channels", RowList).focus()
 
     @property
-    def view(self) -> FlexView:
+    def view(self) -> WiggleView:
         """The test as it stands."""
-        return self.console_app.flex
+        return self.console_app.wiggle
 
     def watch_chosen(self) -> None:
         """Show what is chosen."""
@@ -186,7 +186,7 @@ and a line with its time, length and depth.
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Each key only where it means something."""
-        running = self.console_app.flex.running
+        running = self.console_app.wiggle.running
         if action == "enough":
             return running
         if action == "held" and self.console_app.reading:  # it would be driven
@@ -218,11 +218,11 @@ and a line with its time, length and depth.
         channels = sorted(self.chosen) or ([channel] if channel is not None else [])
         if channels and not self.console_app.progress.running and not self.must_clear_first():
             self.query_one(Deck).bring("pane-wiggle-chart")
-            self.console_app.desk.start_flex(tuple(channels), held=self.held)
+            self.console_app.desk.start_wiggle(tuple(channels), held=self.held)
 
     def action_enough(self) -> None:
         """End the test."""
-        self.console_app.desk.end_flex()
+        self.console_app.desk.end_wiggle()
 
     def action_hand(self, key: str) -> None:
         """Say where the hand is; with the cursor on a dropout, where it was."""
@@ -231,11 +231,11 @@ and a line with its time, length and depth.
     def _mark(self, text: str) -> None:
         rows = self.query_one("#wiggle-rows", RowList)
         number = int(rows.key) if rows.has_focus and rows.key is not None else None
-        self.console_app.desk.flex_hand(text, number)
+        self.console_app.desk.mark_hand(text, number)
 
     @on(RowList.Chosen, "#wiggle-places")
     def _place_chosen(self, event: RowList.Chosen) -> None:
-        self.console_app.desk.flex_hand(event.key, None)
+        self.console_app.desk.mark_hand(event.key, None)
 
     def action_label(self) -> None:
         """Say it in own words."""

@@ -33,7 +33,7 @@ class DropoutRow:
 
 
 @dataclass(frozen=True)
-class FlexView:
+class WiggleView:
     """The wiggle test as the page shows it. `now_s` counts from its beginning, when the view was made."""
 
     running: bool = False
