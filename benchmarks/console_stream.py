@@ -27,7 +27,7 @@ from loomproof.tui import messages
 from loomproof.tui.app import Console, run_console
 from loomproof.tui.desk.protocol import Post
 from loomproof.tui.desk.session_desk import SessionDesk
-from loomproof.tui.views import Curve, TraceBand, TraceView
+from loomproof.tui.views.trace import Curve, TraceBand, TraceView
 from loomproof.tui.words import Live
 
 RATE_HZ = 20.0

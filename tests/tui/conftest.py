@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.tui import views as v
 from loomproof.tui.app import Console
 from loomproof.tui.messages import (
     BenchDriveEnded,
@@ -20,18 +19,27 @@ from loomproof.tui.messages import (
     Progressed,
     TraceCaptured,
 )
-from loomproof.tui.pages.bench.view import number_of
+from loomproof.tui.pages.bench.plan_view import number_of
+from loomproof.tui.pages.bench.view import BenchView, GaugeView, SettingView, WayView
+from loomproof.tui.pages.loom.view import JobView
+from loomproof.tui.pages.run_sheet.view import StepView
+from loomproof.tui.views.channel import ChannelView
+from loomproof.tui.views.engine import CylinderView, EngineView
+from loomproof.tui.views.header import CavityView, HeaderView
+from loomproof.tui.views.panel import Armed, LinkState, PanelView
+from loomproof.tui.views.prompt import CautionView, ChoiceView, FactView, PromptView
+from loomproof.tui.views.trace import Curve, ReadingView, TraceBand, TraceView
 from loomproof.tui.words import Live
 
 sys.path.insert(0, str(Path(__file__).parent))  # tmux.py, shared by the tests that run the real program
 
 
-def make_channels() -> tuple[v.ChannelView, ...]:
+def make_channels() -> tuple[ChannelView, ...]:
     channels = []
     for n in range(1, 6):
         verdict, measured, reason = ("pass", "14.1 Ω", "") if n != 2 else ("fail", "", "no current")
         channels.append(
-            v.ChannelView(
+            ChannelView(
                 n, f"Injector {n}", "injector, high resistance", f"H1-{n}", "GN/WH", f"cylinder {n}", "fuse 7",
                 "fuel", Live.DRIVEN if n == 3 else Live.OFF, verdict if n < 4 else "not tested", measured, reason,
                 cylinder=n, role="fuel",
@@ -39,17 +47,15 @@ def make_channels() -> tuple[v.ChannelView, ...]:
         )  # fmt: skip
     for n in range(1, 6):
         channels.append(
-            v.ChannelView(
+            ChannelView(
                 5 + n, f"Coil {n}", "ignition coil", f"H1-{10 + n}", "BU/RD", f"cylinder {n}", "fuse 9",
                 "spark", Live.TRIPPED if n == 5 else Live.OFF, "unsure" if n == 1 else "not tested",
                 cylinder=n, role="spark",
             )
         )  # fmt: skip
+    channels.append(ChannelView(11, "Boost valve", "solenoid valve", "H1-20", "YE", "turbo", verdict="pass"))
     channels.append(
-        v.ChannelView(11, "Boost valve", "solenoid valve", "H1-20", "YE", "turbo", verdict="pass")
-    )
-    channels.append(
-        v.ChannelView(
+        ChannelView(
             12,
             "Purge valve",
             "solenoid valve",
@@ -63,10 +69,10 @@ def make_channels() -> tuple[v.ChannelView, ...]:
     return tuple(channels)
 
 
-def make_engine(live: int = 3) -> v.EngineView:
-    return v.EngineView(
+def make_engine(live: int = 3) -> EngineView:
+    return EngineView(
         cylinders=tuple(
-            v.CylinderView(n, 1, n - 1, (("I", "pass" if n != 2 else "fail"), ("S", "unsure" if n == 1 else "not tested")), n == live)
+            CylinderView(n, 1, n - 1, (("I", "pass" if n != 2 else "fail"), ("S", "unsure" if n == 1 else "not tested")), n == live)
             for n in range(1, 6)
         ),
         layout="inline", orientation="crosswise", firing_order=(1, 2, 4, 5, 3),
@@ -74,68 +80,68 @@ def make_engine(live: int = 3) -> v.EngineView:
     )  # fmt: skip
 
 
-def make_headers() -> tuple[v.HeaderView, ...]:
+def make_headers() -> tuple[HeaderView, ...]:
     cavities = tuple(
-        v.CavityView(int(c.cavity[3:]), c.wire, c.channel, c.name, verdict=c.verdict, live=c.live)
+        CavityView(int(c.cavity[3:]), c.wire, c.channel, c.name, verdict=c.verdict, live=c.live)
         for c in make_channels()
     )
-    rail = v.CavityView(24, "RD", name="rail", feed="87", colours="red")
+    rail = CavityView(24, "RD", name="rail", feed="87", colours="red")
     return (
-        v.HeaderView(
+        HeaderView(
             "H1", "Engine header", (tuple(range(1, 13)), tuple(range(13, 25))), "wire", (*cavities, rail)
         ),
-        v.HeaderView("H2", "Body header", ((1, 2, 3),), "mating"),
+        HeaderView("H2", "Body header", ((1, 2, 3),), "mating"),
     )
 
 
-def make_steps() -> tuple[v.StepView, ...]:
+def make_steps() -> tuple[StepView, ...]:
     fuel = (
-        v.CautionView("DANGER", "An injector on a fuelled rail floods the cylinder. Isolate the fuel first."),
+        CautionView("DANGER", "An injector on a fuelled rail floods the cylinder. Isolate the fuel first."),
     )
-    spark = (v.CautionView("WARNING", "Tens of kilovolts. Touch no coil, lead or plug while it is driven."),)
+    spark = (CautionView("WARNING", "Tens of kilovolts. Touch no coil, lead or plug while it is driven."),)
     return (
-        v.StepView("look", 1, "passive look", "First look at the whole loom", "Nothing is driven. The box reads each resting pin.", "pass", outcome="12 pins read"),
-        v.StepView("boost", 2, "drive", "Boost valve", "The valve clicks five times.", "pass", 11, drive="5 pulses of 20 ms at 5 Hz", outcome="24.8 Ω ± 0.2 Ω"),
-        v.StepView("spark-ok", 3, "statement", "Sparks can hurt nobody", "You state three facts.", "waiting", hazard="spark", cautions=spark),
-        v.StepView("coil-1", 4, "drive", "Coil, cylinder 1", "Ten sparks at the plug of cylinder 1.", "waiting", 6, "spark", "10 pulses of 2 ms at 10 Hz", spark),
-        v.StepView("inj-3", 5, "drive", "Injector, cylinder 3", "The injector of cylinder 3 clicks ten times.", "running", 3, "fuel", "10 pulses of 3 ms at 10 Hz", fuel),
+        StepView("look", 1, "passive look", "First look at the whole loom", "Nothing is driven. The box reads each resting pin.", "pass", outcome="12 pins read"),
+        StepView("boost", 2, "drive", "Boost valve", "The valve clicks five times.", "pass", 11, drive="5 pulses of 20 ms at 5 Hz", outcome="24.8 Ω ± 0.2 Ω"),
+        StepView("spark-ok", 3, "statement", "Sparks can hurt nobody", "You state three facts.", "waiting", hazard="spark", cautions=spark),
+        StepView("coil-1", 4, "drive", "Coil, cylinder 1", "Ten sparks at the plug of cylinder 1.", "waiting", 6, "spark", "10 pulses of 2 ms at 10 Hz", spark),
+        StepView("inj-3", 5, "drive", "Injector, cylinder 3", "The injector of cylinder 3 clicks ten times.", "running", 3, "fuel", "10 pulses of 3 ms at 10 Hz", fuel),
     )  # fmt: skip
 
 
-def make_trace() -> v.TraceView:
+def make_trace() -> TraceView:
     times = tuple(i * 26e-6 for i in range(230))
 
     def rise(r: float, tau: float) -> tuple[float, ...]:
         return tuple(13.5 / r * (1 - math.exp(-t / tau)) if t < 5e-3 else 0.0 for t in times)
 
-    return v.TraceView(
+    return TraceView(
         "Channel 3",
-        (v.Curve("measured", times, rise(14.2, 1.0e-3)), v.Curve("before", times, rise(15.0, 1.2e-3))),
-        v.TraceBand(times, rise(15.5, 1.3e-3), rise(13.2, 0.8e-3)),
+        (Curve("measured", times, rise(14.2, 1.0e-3)), Curve("before", times, rise(15.0, 1.2e-3))),
+        TraceBand(times, rise(15.5, 1.3e-3), rise(13.2, 0.8e-3)),
         channel=3,
         reading="14.2 Ω",
     )  # fmt: skip
 
 
-NOTICED = v.PromptView(
+NOTICED = PromptView(
     "7", "Injector, cylinder 3", "Did you hear it click?",
-    (v.ChoiceView("h", "heard it", "heard"), v.ChoiceView("s", "saw it", "seen"), v.ChoiceView("n", "noticed nothing", "nothing")),
+    (ChoiceView("h", "heard it", "heard"), ChoiceView("s", "saw it", "seen"), ChoiceView("n", "noticed nothing", "nothing")),
     channel=3,
 )  # fmt: skip
-ISOLATION = v.PromptView(
+ISOLATION = PromptView(
     "8", "The fuel supply is isolated", "Injectors are blocked until this is stated.",
-    (v.ChoiceView("i", "I state this", "state"), v.ChoiceView("l", "leave", "leave")),
-    (v.CautionView("DANGER", "An injector on a fuelled rail floods the cylinder; vapour explodes."),),
+    (ChoiceView("i", "I state this", "state"), ChoiceView("l", "leave", "leave")),
+    (CautionView("DANGER", "An injector on a fuelled rail floods the cylinder; vapour explodes."),),
     (
-        v.FactView("pump", "the fuel pump cannot run: its fuse, relay or connector is out"),
-        v.FactView("rail", "the rail pressure is relieved"),
-        v.FactView("air", "there is no liquid fuel and no smell of fuel about"),
+        FactView("pump", "the fuel pump cannot run: its fuse, relay or connector is out"),
+        FactView("rail", "the rail pressure is relieved"),
+        FactView("air", "there is no liquid fuel and no smell of fuel about"),
     ),
     "isolated",
 )  # fmt: skip
-LIVE_PANEL = v.PanelView(
-    v.LinkState.LIVE, "bench box", True, 13.52, "idle",
-    armed=(v.Armed("fuel", 0), v.Armed("spark", 42.0)), isolation_left_s=512,
+LIVE_PANEL = PanelView(
+    LinkState.LIVE, "bench box", True, 13.52, "idle",
+    armed=(Armed("fuel", 0), Armed("spark", 42.0)), isolation_left_s=512,
 )  # fmt: skip
 
 
@@ -159,7 +165,7 @@ class FakeDesk:
     """A desk that does nothing but remember what it was asked."""
 
     def __init__(self) -> None:
-        self.job = v.JobView(
+        self.job = JobView(
             "Loom of a five-cylinder turbo", "L-0042", "a customer", "coupé", "a builder", "vehicle"
         )
         self.asked: list[tuple[object, ...]] = []
@@ -199,7 +205,7 @@ class FakeDesk:
     def cancel(self) -> None:
         self.asked.append(("cancel",))
 
-    def bench(self, channel, way, texts) -> v.BenchView:
+    def bench(self, channel, way, texts) -> BenchView:
         way = way or "train"
         blocks = (('Nobody has stated "The fuel supply is isolated".', "Check it, then state it. Press u."),)
         fields = {key: texts.get(key, text) for key, text in FIELDS[way].items()}
@@ -207,23 +213,23 @@ class FakeDesk:
         wrong = "at most 5 ms: the load type's own limit." if values.get("width_ms", 0) > 5 else ""
         turn = (("1", "forwards"), ("-1", "backwards"))
         settings = tuple(
-            v.SettingView(
+            SettingView(
                 key, LABELS[key][0], LABELS[key][1], text, LABELS[key][2], "the load type's own limit.",
                 wrong if key == "width_ms" else "", turn if key == "direction" else (),
             )
             for key, text in fields.items()
         )  # fmt: skip
-        ways = [v.WayView("train", "train"), v.WayView("hold", "hold", "this load is never held on")]
+        ways = [WayView("train", "train"), WayView("hold", "hold", "this load is never held on")]
         if channel >= 11:
-            ways = [v.WayView("train", "train"), v.WayView("stepper", "stepper")]
-        return v.BenchView(
+            ways = [WayView("train", "train"), WayView("stepper", "stepper")]
+        return BenchView(
             channel, way, tuple(ways), settings,
             blocks=self.box_blocks or (blocks if channel < 6 and self.blocked else ()),
             gauges=(
-                v.GaugeView("Energy", text="up to 84 mJ heat a pulse, 7.2 mJ stored, 0.84 J in all"),
-                v.GaugeView("Heat", 0.3, 0.6, "over half", "18 K now, 36 after, 60 allowed"),
+                GaugeView("Energy", text="up to 84 mJ heat a pulse, 7.2 mJ stored, 0.84 J in all"),
+                GaugeView("Heat", 0.3, 0.6, "over half", "18 K now, 36 after, 60 allowed"),
             ),
-            cautions=(v.CautionView("WARNING", "Tens of kilovolts. Touch no coil while it is driven."),)
+            cautions=(CautionView("WARNING", "Tens of kilovolts. Touch no coil while it is driven."),)
             if 6 <= channel <= 10 else (),
             summary="" if wrong else "10 pulses of 3 ms at 10 Hz, 1.0 s",
             values=tuple(values.items()), ready=not wrong and all(fields.values()),
@@ -232,12 +238,12 @@ class FakeDesk:
     def unblock(self, channel) -> None:
         self.asked.append(("unblock", channel))
 
-    def expected(self, channel, *, earlier=1, sisters=1) -> v.TraceView:
+    def expected(self, channel, *, earlier=1, sisters=1) -> TraceView:
         self.drawn = (channel, earlier, sisters)
         return replace(make_trace(), channel=channel, on_time_s=5e-3)
 
-    def readings(self, channel, first_s, second_s) -> v.ReadingView:
-        return v.ReadingView(
+    def readings(self, channel, first_s, second_s) -> ReadingView:
+        return ReadingView(
             (
                 ("A", f"{first_s * 1e3:.3f} ms  0.41 ± 0.01 A"), ("B", f"{second_s * 1e3:.3f} ms  0.92 ± 0.01 A"),
                 ("B-A", f"{(second_s - first_s) * 1e3:.3f} ms  0.51 ± 0.01 A"), ("slope", "127 ± 4 A/s"),
@@ -322,15 +328,15 @@ def console(desk, hands) -> Console:
 
 
 @pytest.fixture
-def noticed() -> v.PromptView:
-    choices = (v.ChoiceView("h", "heard it", "heard"), v.ChoiceView("n", "noticed nothing", "nothing"))
-    return v.PromptView("7", "Injector, cylinder 3", "Did you hear it click?", choices, channel=3)
+def noticed() -> PromptView:
+    choices = (ChoiceView("h", "heard it", "heard"), ChoiceView("n", "noticed nothing", "nothing"))
+    return PromptView("7", "Injector, cylinder 3", "Did you hear it click?", choices, channel=3)
 
 
 @pytest.fixture
-def isolation() -> v.PromptView:
-    facts = tuple(v.FactView(key, f"fact {key} holds") for key in ("pump", "rail", "air"))
-    choices = (v.ChoiceView("i", "I state this", "state"), v.ChoiceView("l", "leave", "leave"))
-    return v.PromptView(
+def isolation() -> PromptView:
+    facts = tuple(FactView(key, f"fact {key} holds") for key in ("pump", "rail", "air"))
+    choices = (ChoiceView("i", "I state this", "state"), ChoiceView("l", "leave", "leave"))
+    return PromptView(
         "8", "The fuel supply is isolated", "Look first.", choices, facts=facts, typed_word="isolated"
     )

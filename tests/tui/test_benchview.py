@@ -9,9 +9,9 @@ from loomproof.job.file.loading import load_job
 from loomproof.procedure.bench.planning import Cost, plan_free
 from loomproof.procedure.bench.ways import Way, ways_of
 from loomproof.safety.budget import pulse_budget
+from loomproof.tui.pages.bench.fields import BAR, gauge_bar, gauge_text
 from loomproof.tui.pages.bench.parts import why_text
-from loomproof.tui.pages.bench.view import bench_view, fill_word, gauges, joules, number_of
-from loomproof.tui.widgets.fields import BAR, gauge_bar, gauge_text
+from loomproof.tui.pages.bench.plan_view import bench_view, fill_word, gauges, joules, number_of
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 FIVE = load_job(next(path for path in EXAMPLES if path.stem == "inline-five-turbo"))

@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 
-from loomproof.tui.views import ChannelView, CylinderView, EngineView
+from loomproof.tui.views.channel import ChannelView
+from loomproof.tui.views.engine import CylinderView, EngineView
 from loomproof.tui.widgets.engine import draw_engine
 
 

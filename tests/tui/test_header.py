@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from loomproof.job.file.loading import load_job
-from loomproof.tui.desk.header_views import header_views
-from loomproof.tui.desk.translate import channel_views
-from loomproof.tui.views import CavityView, HeaderView
+from loomproof.tui.desk.channels import channel_views
+from loomproof.tui.desk.headers import header_views
+from loomproof.tui.views.header import CavityView, HeaderView
 from loomproof.tui.widgets.header import draw_header, window
 from loomproof.tui.words import Live
 

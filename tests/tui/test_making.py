@@ -6,10 +6,10 @@ from textual.widgets import Input, TextArea
 from loomproof.job.file.loading import load_job, parse_job
 from loomproof.tui.app import Console
 from loomproof.tui.pages.frame import Deck
-from loomproof.tui.pages.job.asks import AskLeftover, AskUnsaved, ChooseOne
+from loomproof.tui.pages.job.dialogs import AskLeftover, AskUnsaved, ChooseOne
+from loomproof.tui.pages.job.job_file import JobFile
 from loomproof.tui.pages.job.page import JobPage
 from loomproof.tui.pages.job.pinout import PinoutScreen
-from loomproof.tui.pages.job.workpiece import Workpiece
 from loomproof.tui.widgets.grid import CellGrid
 from loomproof.tui.widgets.row_list import RowList
 
@@ -407,7 +407,7 @@ async def test_a_column_is_matched_otherwise_and_a_wrong_choice_is_told(folder):
 
 
 def test_a_draft_is_whole_at_any_moment_and_kept_with_the_files_mode(folder):
-    piece = Workpiece.open(folder / "rig.toml")
+    piece = JobFile.open(folder / "rig.toml")
     (folder / "rig.toml").chmod(0o640)
     piece.document.change(JOB + "# more\n", "typed")
     piece.keep_draft()

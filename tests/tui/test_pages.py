@@ -11,7 +11,7 @@ from loomproof.tui.page_table import PAGES
 from loomproof.tui.pages.help import HelpScreen
 from loomproof.tui.pages.run_sheet.words import working_text
 from loomproof.tui.palette import entries
-from loomproof.tui.views import ChoiceView, PromptView
+from loomproof.tui.views.prompt import ChoiceView, PromptView
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.row_list import RowList
 from loomproof.tui.widgets.status import StatusBar

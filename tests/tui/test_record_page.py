@@ -4,7 +4,7 @@ import pytest
 
 from loomproof.records.engine import ENVIRONMENT_VARIABLE, store_url
 from loomproof.tui.pages.record.page import head_text
-from loomproof.tui.views import RecordView
+from loomproof.tui.pages.record.view import RecordView
 
 
 @pytest.fixture(autouse=True)

@@ -12,18 +12,14 @@ from loomproof.job.file.loading import load_job
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
 from loomproof.procedure.session import Session
 from loomproof.tui.app import Console
+from loomproof.tui.desk.channels import channel_views, with_uncertainty
+from loomproof.tui.desk.engine import engine_view
 from loomproof.tui.desk.operator import TuiOperator
 from loomproof.tui.desk.panel import SILENT_S, PanelKeeper
+from loomproof.tui.desk.prompts import CHOICE_KEYS, prompt_view
 from loomproof.tui.desk.protocol import Reply, TypedDrive
 from loomproof.tui.desk.session_desk import SessionDesk
-from loomproof.tui.desk.translate import (
-    CHOICE_KEYS,
-    channel_views,
-    engine_view,
-    prompt_view,
-    with_uncertainty,
-)
-from loomproof.tui.views import LinkState
+from loomproof.tui.views.panel import LinkState
 from loomproof.tui.words import Live
 from loomproof_sim.named_boxes import forget
 from loomproof_wire import messages

@@ -9,7 +9,8 @@ from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
 from loomproof.tui.pages.questions import AskReason
 from loomproof.tui.pages.run_sheet.page import SheetPage
 from loomproof.tui.pages.run_sheet.words import just_ended
-from loomproof.tui.views import ChoiceView, LinkState, PanelView
+from loomproof.tui.views.panel import LinkState, PanelView
+from loomproof.tui.views.prompt import ChoiceView
 from tests.tui.looking import text_of
 
 

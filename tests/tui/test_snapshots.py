@@ -9,15 +9,9 @@ import pytest
 from textual.widgets import Input
 
 from loomproof.tui.messages import PanelChanged, Progressed, PromptRaised
-from loomproof.tui.views import (
-    CautionView,
-    ChoiceView,
-    FactView,
-    FindingEntry,
-    PromptView,
-    RecordLine,
-    RecordView,
-)
+from loomproof.tui.pages.findings.view import FindingEntry
+from loomproof.tui.pages.record.view import RecordLine, RecordView
+from loomproof.tui.views.prompt import CautionView, ChoiceView, FactView, PromptView
 
 SIZES = [(80, 24), (120, 36)]
 NAMES = {"1": "sheet", "2": "loom", "3": "bench", "4": "findings", "5": "record", "6": "hands"}

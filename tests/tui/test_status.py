@@ -3,7 +3,7 @@
 import pytest
 
 from loomproof.tui.desk.panel import STOP_TEXT
-from loomproof.tui.views import Armed, LinkState, PanelView
+from loomproof.tui.views.panel import Armed, LinkState, PanelView
 from loomproof.tui.widgets.status import fitted_line, state_parts, stop_parts
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from loomproof.tui.app import Console
 from loomproof.tui.messages import PanelChanged, Progressed, TraceCaptured
-from loomproof.tui.views import Curve, TraceView
+from loomproof.tui.views.trace import Curve, TraceView
 
 
 @pytest.mark.parametrize("key", ["1", "2", "3", "4", "5"])

@@ -5,7 +5,7 @@ import math
 import pytest
 from textual.app import App, ComposeResult
 
-from loomproof.tui.views import Curve, TraceBand, TraceView
+from loomproof.tui.views.trace import Curve, TraceBand, TraceView
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.scale import choose, choose_time, round_up
 from loomproof.tui.widgets.waveform import BAND_GLYPH, Waveform, band_cells, interpolate

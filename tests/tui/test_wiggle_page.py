@@ -10,11 +10,11 @@ from textual.widgets import Input
 from loomproof.procedure.wiggle.model import FlexState, Seen
 from loomproof.tui.messages import PanelChanged, WiggleAdvanced
 from loomproof.tui.pages.wiggle.desk import WiggleDesk
+from loomproof.tui.pages.wiggle.stripchart import StripChart, draw_lane
 from loomproof.tui.pages.wiggle.view import Lane, WiggleView
 from loomproof.tui.sounds import Sound
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.row_list import RowList
-from loomproof.tui.widgets.stripchart import StripChart, draw_lane
 from tests.tui.conftest import LIVE_PANEL
 from tests.tui.looking import text_of
 from tests.tui.test_walk_page import JOB

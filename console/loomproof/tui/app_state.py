@@ -18,7 +18,9 @@ from loomproof.tui.pages.walk.view import WalkView
 from loomproof.tui.pages.wiggle.view import WiggleView
 from loomproof.tui.settings import SettingsKeeper
 from loomproof.tui.sounds import BELL_S, Sound, SoundKind, Sounds, kind_of
-from loomproof.tui.views import LinkState, PanelView, PromptView, TraceView
+from loomproof.tui.views.panel import LinkState, PanelView
+from loomproof.tui.views.prompt import PromptView
+from loomproof.tui.views.trace import TraceView
 
 
 class UnsavedWork(Protocol):

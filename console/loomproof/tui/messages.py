@@ -6,19 +6,17 @@ from dataclasses import dataclass, field
 
 from textual.message import Message
 
+from loomproof.tui.pages.findings.view import FindingEntry
+from loomproof.tui.pages.record.view import RecordView
+from loomproof.tui.pages.run_sheet.view import StepView
 from loomproof.tui.pages.walk.view import WalkView
 from loomproof.tui.pages.wiggle.view import WiggleView
-from loomproof.tui.views import (
-    ChannelView,
-    EngineView,
-    FindingEntry,
-    HeaderView,
-    PanelView,
-    PromptView,
-    RecordView,
-    StepView,
-    TraceView,
-)
+from loomproof.tui.views.channel import ChannelView
+from loomproof.tui.views.engine import EngineView
+from loomproof.tui.views.header import HeaderView
+from loomproof.tui.views.panel import PanelView
+from loomproof.tui.views.prompt import PromptView
+from loomproof.tui.views.trace import TraceView
 
 
 class PanelChanged(Message):

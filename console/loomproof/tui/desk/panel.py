@@ -11,7 +11,7 @@ from loomproof.box.errors import LinkDown
 from loomproof.procedure.events import InterlocksChanged, LinkFailed
 from loomproof.safety.interlocks import Interlocks
 from loomproof.safety.statements import StatementKind
-from loomproof.tui.views import Armed, LinkState, PanelView
+from loomproof.tui.views.panel import Armed, LinkState, PanelView
 from loomproof.tui.words import Live
 from loomproof_wire import messages
 

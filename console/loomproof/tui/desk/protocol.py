@@ -8,7 +8,10 @@ from typing import Protocol
 
 from textual.message import Message
 
-from loomproof.tui.views import BenchView, JobView, PromptView, ReadingView, TraceView
+from loomproof.tui.pages.bench.view import BenchView
+from loomproof.tui.pages.loom.view import JobView
+from loomproof.tui.views.prompt import PromptView
+from loomproof.tui.views.trace import ReadingView, TraceView
 
 Post = Callable[[Message], object]
 

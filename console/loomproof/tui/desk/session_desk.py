@@ -27,14 +27,18 @@ from loomproof.safety.interlocks import StatementRefusedError
 from loomproof.tui import messages
 from loomproof.tui.desk.operator import TuiOperator
 from loomproof.tui.desk.panel import PanelKeeper
+from loomproof.tui.desk.progress import ProgressKeeper
+from loomproof.tui.desk.prompts import prompt_view
 from loomproof.tui.desk.protocol import Post, Reply, TypedDrive
-from loomproof.tui.desk.snapshots import ProgressKeeper
 from loomproof.tui.desk.traces import Traces
-from loomproof.tui.desk.translate import job_view, prompt_view
 from loomproof.tui.pages.bench.desk import BenchDesk
+from loomproof.tui.pages.bench.view import BenchView
+from loomproof.tui.pages.loom.desk import job_view
+from loomproof.tui.pages.loom.view import JobView
 from loomproof.tui.pages.walk.desk import WalkDesk
 from loomproof.tui.pages.wiggle.desk import WiggleDesk
-from loomproof.tui.views import BenchView, JobView, PromptView, ReadingView, TraceView
+from loomproof.tui.views.prompt import PromptView
+from loomproof.tui.views.trace import ReadingView, TraceView
 from loomproof_wire.messages import StopReason
 
 SWITCH_S = 0.001

@@ -13,7 +13,7 @@ from loomproof.job.model import Job
 from loomproof.measure.trace.between import Between, between
 from loomproof.measure.trace.expected import expected_current
 from loomproof.procedure.events import DriveStarted, TraceTaken
-from loomproof.tui.views import Curve, ReadingView, TraceBand, TraceView
+from loomproof.tui.views.trace import Curve, ReadingView, TraceBand, TraceView
 
 MOST_KEPT = 6
 """Drives whose newest trace is kept for each channel."""

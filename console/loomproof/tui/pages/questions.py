@@ -11,7 +11,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Checkbox, Input, Static
 
 from loomproof.tui.desk.protocol import Reply
-from loomproof.tui.views import PromptView
+from loomproof.tui.views.prompt import PromptView
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.keys import KeyButton, StopLine
 

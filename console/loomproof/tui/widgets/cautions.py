@@ -8,7 +8,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
-from loomproof.tui.views import CautionView
+from loomproof.tui.views.prompt import CautionView
 from loomproof.tui.words import SIGNAL_WORDS
 
 

@@ -11,7 +11,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.views import ReadingView
+from loomproof.tui.views.trace import ReadingView
 from loomproof.tui.widgets.waveform import MARGIN, Waveform
 
 SHARES = (0.1, 0.9)

@@ -9,7 +9,8 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.views import ChannelView, CylinderView, EngineView
+from loomproof.tui.views.channel import ChannelView
+from loomproof.tui.views.engine import CylinderView, EngineView
 from loomproof.tui.words import LIVE_SIGNS, Live, Sign, verdict_sign
 
 Part = tuple[str, str]

@@ -9,7 +9,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.views import CavityView, HeaderView
+from loomproof.tui.views.header import CavityView, HeaderView
 from loomproof.tui.words import LIVE_SIGNS, Live, Sign, verdict_sign
 
 Part = tuple[str, str]

@@ -9,7 +9,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.views import LinkState, PanelView
+from loomproof.tui.views.panel import LinkState, PanelView
 from loomproof.tui.words import STOP_FACE, STOP_FACE_BROWSER, STOP_IS_NOT_LONG, STOP_IS_NOT_SHORT
 
 Part = tuple[str, str]

@@ -14,7 +14,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.views import Curve, TraceBand, TraceView
+from loomproof.tui.views.trace import Curve, TraceBand, TraceView
 from loomproof.tui.widgets.braille import Canvas
 from loomproof.tui.widgets.scale import Scale, choose, choose_time
 

@@ -24,13 +24,13 @@ from loomproof.safety.cautions import cautions_for
 from loomproof.safety.interlocks import Blocked, StatementRefusedError
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof.tui import messages
+from loomproof.tui.desk.channels import measured_text
 from loomproof.tui.desk.operator import TuiOperator
 from loomproof.tui.desk.panel import PanelKeeper
+from loomproof.tui.desk.progress import ProgressKeeper
 from loomproof.tui.desk.protocol import Post, TypedDrive
-from loomproof.tui.desk.snapshots import ProgressKeeper
-from loomproof.tui.desk.translate import measured_text
-from loomproof.tui.pages.bench.view import bench_view
-from loomproof.tui.views import BenchView
+from loomproof.tui.pages.bench.plan_view import bench_view
+from loomproof.tui.pages.bench.view import BenchView
 
 VIEW_AGE_S = 0.5
 """How long computed limits are shown before they are computed anew: loads cool, the supply changes."""

@@ -9,6 +9,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Button, Input, Static
 
 from loomproof.tui.desk.protocol import TypedDrive
+from loomproof.tui.pages.bench.fields import NumberInput, gauge_text
 from loomproof.tui.pages.bench.parts import (
     ChoiceLine,
     SettingLine,
@@ -19,11 +20,11 @@ from loomproof.tui.pages.bench.parts import (
     why_text,
     write,
 )
+from loomproof.tui.pages.bench.view import BenchView
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import BenchView, ReadingView
+from loomproof.tui.views.trace import ReadingView
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.cursors import CursorWaveform, Readings
-from loomproof.tui.widgets.fields import NumberInput, gauge_text
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import RowList
 

@@ -9,8 +9,9 @@ from textual.containers import Horizontal
 from textual.widget import Widget
 from textual.widgets import Static
 
-from loomproof.tui.views import BenchView, ChannelView, SettingView
-from loomproof.tui.widgets.fields import NumberInput
+from loomproof.tui.pages.bench.fields import NumberInput
+from loomproof.tui.pages.bench.view import BenchView, SettingView
+from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import Row
 from loomproof.tui.words import LIVE_SIGNS, verdict_sign

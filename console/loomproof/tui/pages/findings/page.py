@@ -7,8 +7,9 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Static
 
+from loomproof.tui.pages.findings.view import FindingEntry
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import ChannelView, FindingEntry
+from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.widgets.row_list import Row, RowList
 from loomproof.tui.words import verdict_sign
 

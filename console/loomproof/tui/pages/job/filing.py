@@ -15,10 +15,10 @@ from loomproof.job.file.editing import EditError
 from loomproof.job.pinout.values import fresh_id, slug
 from loomproof.job.templates import TEMPLATES, template_text
 from loomproof.tui.app_state import AppState
-from loomproof.tui.pages.job.asks import NEW, AskLeftover, AskLine, AskUnsaved, ChooseOne
+from loomproof.tui.pages.job.dialogs import NEW, AskLeftover, AskLine, AskUnsaved, ChooseOne
 from loomproof.tui.pages.job.fields import MADE, choices
+from loomproof.tui.pages.job.job_file import ChangedOnDiskError, JobFile, JobFileError
 from loomproof.tui.pages.job.pinout import PinoutScreen
-from loomproof.tui.pages.job.workpiece import ChangedOnDiskError, Workpiece, WorkpieceError
 from loomproof.tui.pages.questions import AskYesNo
 
 TABLE_ENDINGS = (".csv", ".xlsx", ".xlsm", ".tsv", ".txt")
@@ -58,7 +58,7 @@ class PageInWork(Protocol):
 class Filing(Screen[None]):
     """What the making page does with files. `piece` is the file in work."""
 
-    piece: Workpiece | None = None
+    piece: JobFile | None = None
 
     @property
     def document(self) -> JobDocument | None:
@@ -91,14 +91,14 @@ class Filing(Screen[None]):
 
     async def _open(self, path: Path) -> None:
         try:
-            piece = Workpiece.open(path)
-        except WorkpieceError as error:
+            piece = JobFile.open(path)
+        except JobFileError as error:
             self._say(error, "It cannot be opened")
             self._page.show_all()
             return
         await self._take(piece)
 
-    async def _take(self, piece: Workpiece) -> None:
+    async def _take(self, piece: JobFile) -> None:
         """Go on with another file; offer the draft that an earlier session left."""
         leftover = piece.leftover()
         if leftover is not None:
@@ -175,7 +175,7 @@ class Filing(Screen[None]):
             self._page.show_all()
             return
         text = template_text(TEMPLATES[name], where.stem, "to be given")
-        await self._take(Workpiece(where, text, None))
+        await self._take(JobFile(where, text, None))
         self.keep_draft()
 
     async def _ask_path(self, title: str, name: str) -> Path | None:
@@ -217,7 +217,7 @@ class Filing(Screen[None]):
             return
         where = await self._ask_path("Where is the job to be kept?", f"{table.stem}.toml")
         if where is not None:
-            await self._take(Workpiece(where, text, None))
+            await self._take(JobFile(where, text, None))
             self.keep_draft()
 
     # --- saving ----------------------------------------------------------------------------------------
@@ -228,7 +228,7 @@ class Filing(Screen[None]):
             return
         try:
             self.piece.keep_draft()
-        except WorkpieceError as error:
+        except JobFileError as error:
             self._say(f"No draft can be kept: {error} Save the job elsewhere with w.", "Draft")
 
     @work(exclusive=True, group="making")
@@ -253,10 +253,10 @@ class Filing(Screen[None]):
                 return False
             try:
                 self.piece.save(over=True)
-            except WorkpieceError as worse:
+            except JobFileError as worse:
                 self._say(worse, "Not saved")
                 return False
-        except WorkpieceError as error:
+        except JobFileError as error:
             self._say(f"{error} Save it elsewhere with w.", "Not saved")
             return False
         count = len(self.piece.document.problems)
@@ -280,7 +280,7 @@ class Filing(Screen[None]):
             return
         try:
             self.piece.save_as(where)
-        except WorkpieceError as error:
+        except JobFileError as error:
             self._say(error, "Not saved")
             return
         self._shell.making_path = where

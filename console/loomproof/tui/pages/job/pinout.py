@@ -20,7 +20,7 @@ from loomproof.job.pinout.sheet import PinoutError, Sheet
 from loomproof.job.pinout.writing import pinout_job_text
 from loomproof.job.templates import TEMPLATES
 from loomproof.tui.pages.frame import STYLE_SHEETS, STYLES, Deck, Page, Pane, pane_tabs
-from loomproof.tui.pages.job.asks import ChooseOne
+from loomproof.tui.pages.job.dialogs import ChooseOne
 from loomproof.tui.pages.job.pinout_rows import column_rows, line_row, open_words, told_remarks, told_rows
 from loomproof.tui.widgets.grid import CellGrid, GridColumn
 from loomproof.tui.widgets.row_list import RowList

@@ -9,7 +9,8 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Static
 
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.views import ChannelView, JobView
+from loomproof.tui.pages.loom.view import JobView
+from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.widgets.engine import EnginePicture
 from loomproof.tui.widgets.header import HeaderPicture
 from loomproof.tui.widgets.row_list import Row, RowList

@@ -11,7 +11,7 @@ from textual.widgets import Static
 from loomproof.records.engine import store_url
 from loomproof.tui.pages.frame import Page, Pane
 from loomproof.tui.pages.loom.page import job_lines
-from loomproof.tui.views import RecordLine, RecordView
+from loomproof.tui.pages.record.view import RecordLine, RecordView
 from loomproof.tui.widgets.row_list import Row, RowList
 from loomproof.tui.words import verdict_sign
 

@@ -14,8 +14,9 @@ from loomproof.tui.messages import Progress
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.pages.questions import AskReason
 from loomproof.tui.pages.run_sheet.step_card import NO_CHANNEL, RUN_CHOICES, StepCard
+from loomproof.tui.pages.run_sheet.view import StepView
 from loomproof.tui.pages.run_sheet.words import afar, just_ended, step_row, steps_title
-from loomproof.tui.views import LinkState, StepView
+from loomproof.tui.views.panel import LinkState
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.engine import EnginePicture
 from loomproof.tui.widgets.row_list import RowList

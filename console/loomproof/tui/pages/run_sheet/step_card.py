@@ -8,8 +8,9 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Static
 
+from loomproof.tui.pages.run_sheet.view import StepView
 from loomproof.tui.pages.run_sheet.words import outcome_line, question, working_text
-from loomproof.tui.views import ChoiceView, PromptView, StepView
+from loomproof.tui.views.prompt import ChoiceView, PromptView
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.keys import KeyButton

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from loomproof.tui.messages import Progress
-from loomproof.tui.views import ChannelView, PromptView, StepView
+from loomproof.tui.pages.run_sheet.view import StepView
+from loomproof.tui.views.channel import ChannelView
+from loomproof.tui.views.prompt import PromptView
 from loomproof.tui.widgets.row_list import Row
 from loomproof.tui.words import about, step_sign
 

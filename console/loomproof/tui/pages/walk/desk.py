@@ -22,12 +22,13 @@ from loomproof.procedure.walk.map import (
 )
 from loomproof.procedure.walk.model import Happening, Kind, Order, WalkKey, WalkState
 from loomproof.tui import messages
-from loomproof.tui.desk.said import Spoken
-from loomproof.tui.desk.translate import channel_views, engine_view
+from loomproof.tui.desk.channels import channel_views
+from loomproof.tui.desk.engine import engine_view
+from loomproof.tui.desk.inbox import Inbox
 from loomproof.tui.pages.walk.view import Cue, WalkRow, WalkView
 from loomproof.tui.pages.walk.words import WalkWords
 from loomproof.tui.sounds import Sound
-from loomproof.tui.views import EngineView
+from loomproof.tui.views.engine import EngineView
 from loomproof.tui.words import Sign
 
 SIGNS: dict[PlaceState, Sign] = {
@@ -66,7 +67,7 @@ class WalkDesk:
         self._job = job
         self._words = WalkWords(job)
         self._post = post
-        self._keys: Spoken[tuple[WalkKey, str | None]] = Spoken()
+        self._keys: Inbox[tuple[WalkKey, str | None]] = Inbox()
         self._judged: Happening | None = None
         self._unanswered: Happening | None = None
 
@@ -74,7 +75,7 @@ class WalkDesk:
 
     def key(self, key: str, place: str | None = None) -> None:
         """Pass a key on to the walk."""
-        self._keys.say((WalkKey(key), place))
+        self._keys.put((WalkKey(key), place))
 
     # --- the session's side -------------------------------------------------------------------------------
 
@@ -84,7 +85,7 @@ class WalkDesk:
 
     def walk(self, session: Session, *, free: bool) -> None:
         """Walk; returns when the walk has ended."""
-        self._keys.forget()
+        self._keys.clear()
         self._judged = self._unanswered = None
         view = WalkView(
             stage="learning",
@@ -141,7 +142,7 @@ class WalkDesk:
 
     def poll(self) -> tuple[WalkKey, str | None] | None:
         """A key, if one was pressed."""
-        return self._keys.hear()
+        return self._keys.next()
 
     def _at_rest(self, found: WalkMap, stage: str, before: str, pulsed: tuple[str, ...]) -> WalkView:
         """Before a walk, and after."""

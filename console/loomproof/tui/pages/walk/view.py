@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from loomproof.tui.views import EngineView
+from loomproof.tui.views.engine import EngineView
 
 
 @dataclass(frozen=True)

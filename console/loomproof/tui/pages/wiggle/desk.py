@@ -14,7 +14,7 @@ from loomproof.procedure.session import Session
 from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
 from loomproof.procedure.wiggle.model import FlexState, Said, Seen
 from loomproof.tui import messages
-from loomproof.tui.desk.said import Spoken
+from loomproof.tui.desk.inbox import Inbox
 from loomproof.tui.pages.wiggle.view import DropoutRow, Lane, WiggleView
 
 
@@ -29,20 +29,20 @@ class WiggleDesk:
     def __init__(self, job: Job, post: Callable[[Message], object]) -> None:
         self._job = job
         self._post = post
-        self._said: Spoken[Said] = Spoken()
+        self._entered: Inbox[Said] = Inbox()
         self._view = WiggleView()
 
     def hand(self, place: str, number: int | None = None) -> None:
         """Where the hand is, or was at one dropout; from the interface's thread."""
-        self._said.say(Said(hand=place, number=number))
+        self._entered.put(Said(hand=place, number=number))
 
     def enough(self) -> None:
         """End the test; from the interface's thread."""
-        self._said.say(Said(enough=True))
+        self._entered.put(Said(enough=True))
 
     def watch(self, session: Session, channels: Sequence[int], *, held: bool) -> None:
         """Watch until the operator has enough."""
-        self._said.forget()
+        self._entered.clear()
         self._show(
             WiggleView(running=True, held=held, channels=tuple(channels), said="The box learns the pins.")
         )
@@ -92,7 +92,7 @@ class WiggleDesk:
 
     def poll(self) -> Said | None:
         """What the operator said, if anything."""
-        return self._said.hear()
+        return self._entered.next()
 
     def _show(self, view: WiggleView) -> None:
         self._view = view

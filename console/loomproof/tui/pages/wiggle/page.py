@@ -11,11 +11,11 @@ from textual.widgets import Button, Static
 
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.pages.questions import AskReason
+from loomproof.tui.pages.wiggle.stripchart import StripChart
 from loomproof.tui.pages.wiggle.view import DropoutRow, WiggleView
-from loomproof.tui.views import ChannelView
+from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import Row, RowList
-from loomproof.tui.widgets.stripchart import StripChart
 
 HAND_KEYS = (
     ("h", "header", "at the header"),

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from loomproof.job.face import face_of
 from loomproof.job.model import Job
 from loomproof.job.wire import colour_words
-from loomproof.tui.views import CavityView, ChannelView, HeaderView
+from loomproof.tui.views.channel import ChannelView
+from loomproof.tui.views.header import CavityView, HeaderView
 
 
 def header_views(job: Job, channels: Sequence[ChannelView]) -> tuple[HeaderView, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual import events
 from textual.widgets import Input
 
-from loomproof.tui.views import GaugeView
+from loomproof.tui.pages.bench.view import GaugeView
 
 NUMBER_KEYS = frozenset("0123456789.,-")
 BAR = 12

@@ -27,10 +27,13 @@ from loomproof.procedure.session import Session
 from loomproof.procedure.timing import left_s
 from loomproof.safety.interlocks import VOIDER_TEXT
 from loomproof.safety.statements import form_for
-from loomproof.tui.desk.header_views import header_views
-from loomproof.tui.desk.translate import channel_views, engine_view, finding_view, outcome_text, step_view
+from loomproof.tui.desk.channels import channel_views
+from loomproof.tui.desk.engine import engine_view
+from loomproof.tui.desk.headers import header_views
 from loomproof.tui.messages import Progress
-from loomproof.tui.views import RecordLine, RecordView
+from loomproof.tui.pages.findings.desk import finding_view
+from loomproof.tui.pages.record.view import RecordLine, RecordView
+from loomproof.tui.pages.run_sheet.desk import outcome_text, step_view
 from loomproof.tui.words import Live
 
 LONGEST_LOG = 2000

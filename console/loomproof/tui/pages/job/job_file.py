@@ -15,11 +15,11 @@ DRAFT_ENDING = ".unsaved"
 """Added to the job file's name: the draft that is kept while there are unsaved changes."""
 
 
-class WorkpieceError(Exception):
+class JobFileError(Exception):
     """A job file cannot be read or written. Says why and what to do."""
 
 
-class ChangedOnDiskError(WorkpieceError):
+class ChangedOnDiskError(JobFileError):
     """Someone else wrote the file since it was read."""
 
 
@@ -36,21 +36,21 @@ def read_text(path: Path) -> str:
     """Return a job file's text.
 
     Raises:
-        WorkpieceError: It cannot be read.
+        JobFileError: It cannot be read.
     """
     try:
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise WorkpieceError(f"{path} is not UTF-8 text (byte {error.start}). Save it as UTF-8.") from error
+        raise JobFileError(f"{path} is not UTF-8 text (byte {error.start}). Save it as UTF-8.") from error
     except OSError as error:
-        raise WorkpieceError(f"{path}: {error.strerror or error}.") from error
+        raise JobFileError(f"{path}: {error.strerror or error}.") from error
 
 
 def write_whole(path: Path, text: str) -> None:
     """Write a file so that at any moment the old or the new one is whole.
 
     Raises:
-        WorkpieceError: It cannot be written.
+        JobFileError: It cannot be written.
     """
     name = None
     try:
@@ -68,7 +68,7 @@ def write_whole(path: Path, text: str) -> None:
         if name is not None:
             with suppress(OSError):
                 os.unlink(name)
-        raise WorkpieceError(f"{path} could not be written: {error.strerror or error}.") from error
+        raise JobFileError(f"{path} could not be written: {error.strerror or error}.") from error
 
 
 def _umask() -> int:
@@ -77,7 +77,7 @@ def _umask() -> int:
     return mask
 
 
-class Workpiece:
+class JobFile:
     """One job file in work.
 
     Args:
@@ -92,11 +92,11 @@ class Workpiece:
         self.saved = saved
 
     @classmethod
-    def open(cls, path: Path) -> Workpiece:
+    def open(cls, path: Path) -> JobFile:
         """Read a job file.
 
         Raises:
-            WorkpieceError: It cannot be read.
+            JobFileError: It cannot be read.
         """
         text = read_text(path)
         return cls(path, text, text)
@@ -115,7 +115,7 @@ class Workpiece:
         """Write the draft, or take it away when everything is saved.
 
         Raises:
-            WorkpieceError: It cannot be written.
+            JobFileError: It cannot be written.
         """
         if self.unsaved:
             write_whole(self.draft_path, self.document.text)
@@ -132,7 +132,7 @@ class Workpiece:
         try:
             text = read_text(self.draft_path)
             written = datetime.fromtimestamp(self.draft_path.stat().st_mtime)
-        except (WorkpieceError, OSError):
+        except (JobFileError, OSError):
             return None
         return Leftover(self.draft_path, text, written) if text != self.document.text else None
 
@@ -144,7 +144,7 @@ class Workpiece:
 
         Raises:
             ChangedOnDiskError: The file is not as it was read, or there is one where there was none.
-            WorkpieceError: It cannot be written.
+            JobFileError: It cannot be written.
         """
         if not over and self._on_disk() != self.saved:
             raise ChangedOnDiskError(f"{self.path} was written by someone else since it was read here.")
@@ -157,10 +157,10 @@ class Workpiece:
         """Write the text to another file and go on with that one.
 
         Raises:
-            WorkpieceError: There is such a file already, or it cannot be written.
+            JobFileError: There is such a file already, or it cannot be written.
         """
         if path.exists() and path.resolve() != self.path.resolve():
-            raise WorkpieceError(f"{path} is there already. Give another name.")
+            raise JobFileError(f"{path} is there already. Give another name.")
         old = self.draft_path
         write_whole(path, self.document.text)
         self.path, self.saved = path, self.document.text
@@ -171,5 +171,5 @@ class Workpiece:
     def _on_disk(self) -> str | None:
         try:
             return read_text(self.path) if self.path.exists() else None
-        except WorkpieceError:
+        except JobFileError:
             return ""
