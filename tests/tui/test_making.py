@@ -6,7 +6,7 @@ from textual.widgets import Input, TextArea
 from loomproof.job.file.loading import load_job, parse_job
 from loomproof.tui.app import Console
 from loomproof.tui.pages.frame import Deck
-from loomproof.tui.pages.job.dialogs import AskLeftover, AskUnsaved, ChooseOne
+from loomproof.tui.pages.job.dialogs import AskDraft, AskUnsaved, ChooseOne
 from loomproof.tui.pages.job.job_file import JobFile
 from loomproof.tui.pages.job.page import JobPage
 from loomproof.tui.pages.job.pinout import PinoutScreen
@@ -299,7 +299,7 @@ async def test_leaving_asks_about_unsaved_changes_and_stays_unless_told_otherwis
     again = editor(folder / "rig.toml")
     async with again.run_test() as pilot:
         await settle(pilot)
-        assert isinstance(again.screen, AskLeftover)
+        assert isinstance(again.screen, AskDraft)
         await pilot.press("t")
         await settle(pilot)
         assert text_of(again) == draft

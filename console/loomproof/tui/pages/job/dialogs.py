@@ -1,8 +1,10 @@
-"""The questions that making a job asks: which of these, which file, what of the unsaved changes."""
+"""The questions of the job page: which of these, which file, what happens to unsaved changes."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
 from pathlib import Path
 
 from textual import events, on
@@ -15,17 +17,47 @@ from textual.widgets import Button, Input, Static
 from loomproof.tui.widgets.keys import KeyButton, StopLine
 from loomproof.tui.widgets.row_list import Row, RowList
 
-NEW = "+"
-"""Before a choice that is not in the list: what was typed, to be added."""
+NEW_ROW = "+"
+"""The key of the row that adds what was typed; no option has it."""
 
 
-class ChooseOne(ModalScreen[str | None]):
-    """A list to choose from; typing narrows it, and may name something new."""
+@dataclass(frozen=True)
+class Option:
+    """One entry of a list to choose from: its key, what it means, and its label if that is not the key."""
 
-    BINDINGS = [Binding("escape", "leave", "Leave as it is")]
+    key: str
+    note: str = ""
+    label: str = ""
+
+    @property
+    def face(self) -> str:
+        """What stands in the list."""
+        return self.label or self.key
+
+
+@dataclass(frozen=True)
+class Picked:
+    """What was chosen: an option's key or, if `new`, what was typed and is not in the list."""
+
+    key: str
+    new: bool = False
+
+
+class ChooseOne(ModalScreen[Picked | None]):
+    """A list to choose from; typing narrows it, and may name something new.
+
+    Args:
+        title: what is chosen.
+        options: the list.
+        new: what stands before a new entry that was typed; empty: only what is in the list can be chosen.
+        text: a line under the title.
+        now: the key on which the cursor stands at first.
+    """
+
+    BINDINGS = [Binding("escape", "leave", "Cancel")]
 
     def __init__(
-        self, title: str, options: Sequence[tuple[str, str]], *, new: str = "", text: str = "", now: str = ""
+        self, title: str, options: Sequence[Option], *, new: str = "", text: str = "", now: str = ""
     ) -> None:
         super().__init__()
         self._title = title
@@ -44,7 +76,7 @@ class ChooseOne(ModalScreen[str | None]):
             yield RowList()
             with Horizontal(classes="asking-answers"):
                 yield KeyButton("Enter", "Choose", id="ok")
-                yield KeyButton("Esc", "Leave as it is", id="leave")
+                yield KeyButton("Esc", "Cancel", id="leave")
             yield StopLine()
 
     def on_mount(self) -> None:
@@ -60,12 +92,12 @@ class ChooseOne(ModalScreen[str | None]):
     def _show(self, typed: str) -> None:
         typed = typed.strip()
         words = typed.casefold().split()
-        found = [o for o in self._options if all(word in f"{o[0]} {o[1]}".casefold() for word in words)]
-        rows = [Row(key, ((f"{key:<24}", "plain"), (note, "quiet"))) for key, note in found]
-        if self._new and typed and typed not in (key for key, _ in self._options):
-            rows.append(Row(NEW + typed, (("+ ", "live"), (f"{self._new} {typed}", "plain"))))
+        found = [o for o in self._options if all(word in f"{o.face} {o.note}".casefold() for word in words)]
+        rows = [Row(o.key, ((f"{o.face:<24}", "plain"), (o.note, "quiet"))) for o in found]
+        if self._new and typed and typed not in (option.key for option in self._options):
+            rows.append(Row(NEW_ROW, (("+ ", "live"), (f"{self._new} {typed}", "plain"))))
         listed = self.query_one(RowList)
-        listed.empty_text = "Nothing in the list fits. Type less of it."
+        listed.empty_text = "Nothing in the list matches. Type fewer letters."
         listed.show(rows)
         if listed.key is None:
             listed.cursor = 0
@@ -83,8 +115,10 @@ class ChooseOne(ModalScreen[str | None]):
     @on(Button.Pressed, "#ok")
     def _done(self) -> None:
         key = self.query_one(RowList).key
-        if key is not None:
-            self.dismiss(key)
+        if key == NEW_ROW:
+            self.dismiss(Picked(self.query_one(Input).value.strip(), new=True))
+        elif key is not None:
+            self.dismiss(Picked(key))
 
     @on(Button.Pressed, "#leave")
     def action_leave(self) -> None:
@@ -93,9 +127,9 @@ class ChooseOne(ModalScreen[str | None]):
 
 
 class AskLine(ModalScreen[str | None]):
-    """Asks for one line of text; what is wrong with it is told before it is taken."""
+    """Asks for one line of text, and says what is wrong with it before accepting it."""
 
-    BINDINGS = [Binding("escape", "leave", "Leave as it is")]
+    BINDINGS = [Binding("escape", "leave", "Cancel")]
 
     def __init__(self, title: str, ask: str, value: str, check: Callable[[str], str]) -> None:
         super().__init__()
@@ -111,8 +145,8 @@ class AskLine(ModalScreen[str | None]):
             yield Input(self._value)
             yield Static("", id="asking-problem", markup=False)
             with Horizontal(classes="asking-answers"):
-                yield KeyButton("Enter", "Take it", id="ok")
-                yield KeyButton("Esc", "Leave as it is", id="leave")
+                yield KeyButton("Enter", "OK", id="ok")
+                yield KeyButton("Esc", "Cancel", id="leave")
             yield StopLine()
 
     def on_mount(self) -> None:
@@ -136,15 +170,31 @@ class AskLine(ModalScreen[str | None]):
         self.dismiss(None)
 
 
-class AskUnsaved(ModalScreen[str | None]):
+class UnsavedAnswer(Enum):
+    """What happens to unsaved changes that are about to be left."""
+
+    SAVE = auto()
+    LEAVE = auto()
+    STAY = auto()
+
+
+class DraftAnswer(Enum):
+    """What happens to a draft that an earlier session left."""
+
+    TAKE = auto()
+    DROP = auto()
+    LATER = auto()
+
+
+class AskUnsaved(ModalScreen[UnsavedAnswer]):
     """Unsaved changes are about to be left: save them, leave them (the draft stays), or stay."""
 
     AUTO_FOCUS = "#stay"
 
     BINDINGS = [
-        Binding("s", "answer('save')", "Save"),
-        Binding("l", "answer('leave')", "Leave"),
-        Binding("escape,enter", "answer('')", "Stay"),
+        Binding("s", "answer('SAVE')", "Save"),
+        Binding("l", "answer('LEAVE')", "Leave"),
+        Binding("escape,enter", "answer('STAY')", "Stay"),
     ]
 
     def __init__(self, path: Path, draft: Path) -> None:
@@ -162,36 +212,30 @@ class AskUnsaved(ModalScreen[str | None]):
             yield Static("There are unsaved changes", classes="asking-title", markup=False)
             yield Static(text, classes="asking-text", markup=False)
             with Horizontal(classes="asking-answers"):
-                yield KeyButton("s", "Save", id="save")
-                yield KeyButton("l", "Leave unsaved", id="go")
-                yield KeyButton("Esc", "Stay", id="stay")
+                yield KeyButton("s", "Save", action="screen.answer('SAVE')")
+                yield KeyButton("l", "Leave unsaved", action="screen.answer('LEAVE')")
+                yield KeyButton("Esc", "Stay", id="stay", action="screen.answer('STAY')")
             yield StopLine()
-
-    @on(Button.Pressed)
-    def _pressed(self, event: Button.Pressed) -> None:
-        answers = {"save": "save", "go": "leave", "stay": ""}
-        if event.button.id in answers:
-            self.action_answer(answers[event.button.id])
 
     def action_answer(self, answer: str) -> None:
         """Answer."""
-        self.dismiss(answer or None)
+        self.dismiss(UnsavedAnswer[answer])
 
 
-class AskLeftover(ModalScreen[str | None]):
-    """An earlier session left a draft: take it up, throw it away, or decide later."""
+class AskDraft(ModalScreen[DraftAnswer]):
+    """An earlier session left a draft: open it, throw it away, or decide later."""
 
     BINDINGS = [
-        Binding("t,enter", "answer('take')", "Take it up"),
-        Binding("x", "answer('drop')", "Throw it away"),
-        Binding("escape", "answer('')", "Later"),
+        Binding("t,enter", "answer('TAKE')", "Open the draft"),
+        Binding("x", "answer('DROP')", "Throw it away"),
+        Binding("escape", "answer('LATER')", "Later"),
     ]
 
     def __init__(self, path: Path, written: str, changed: int) -> None:
         super().__init__()
         self._text = (
             f"{path.name} has changes that were never saved, last written {written}: {changed} lines differ from "
-            "the file. Take them up to go on with them; nothing is saved by that."
+            "the file. Open the draft to go on with them; that saves nothing yet."
         )
 
     def compose(self) -> ComposeResult:
@@ -200,17 +244,11 @@ class AskLeftover(ModalScreen[str | None]):
             yield Static("An unsaved draft was left behind", classes="asking-title", markup=False)
             yield Static(self._text, classes="asking-text", markup=False)
             with Horizontal(classes="asking-answers"):
-                yield KeyButton("t", "Take it up", id="take")
-                yield KeyButton("x", "Throw it away", id="drop")
-                yield KeyButton("Esc", "Later", id="later")
+                yield KeyButton("t", "Open the draft", action="screen.answer('TAKE')")
+                yield KeyButton("x", "Throw it away", action="screen.answer('DROP')")
+                yield KeyButton("Esc", "Later", action="screen.answer('LATER')")
             yield StopLine()
-
-    @on(Button.Pressed)
-    def _pressed(self, event: Button.Pressed) -> None:
-        answers = {"take": "take", "drop": "drop", "later": ""}
-        if event.button.id in answers:
-            self.action_answer(answers[event.button.id])
 
     def action_answer(self, answer: str) -> None:
         """Answer."""
-        self.dismiss(answer or None)
+        self.dismiss(DraftAnswer[answer])

@@ -74,8 +74,8 @@ FORM_COLUMNS = (
     GridColumn("value", "Value", 20),
     GridColumn("meaning", "What it means", 40, editable=False),
 )
-MADE = {"location": "locations", "feed": "feeds"}
-"""Keys whose list can be added to, and the table it is."""
+EXTENDED_BY = {"location": "locations", "feed": "feeds"}
+"""Keys whose list can be extended, and the table that holds it."""
 
 
 def choices(key: str, document: JobDocument) -> list[tuple[str, str]]:
@@ -94,6 +94,9 @@ def choices(key: str, document: JobDocument) -> list[tuple[str, str]]:
     if key == "load":
         own = [(str(row.get("key", "")), str(row.get("name", ""))) for row in document.rows("loads") or ()]
         return own + [(name, load.name) for name, load in CATALOGUE.items()]
-    if key in MADE:
-        return [(str(row.get("id", "")), str(row.get("name", ""))) for row in document.rows(MADE[key]) or ()]
+    if key in EXTENDED_BY:
+        return [
+            (str(row.get("id", "")), str(row.get("name", "")))
+            for row in document.rows(EXTENDED_BY[key]) or ()
+        ]
     return list(fixed.get(key, ()))

@@ -20,8 +20,8 @@ from loomproof.job.pinout.sheet import PinoutError, Sheet
 from loomproof.job.pinout.writing import pinout_job_text
 from loomproof.job.templates import TEMPLATES
 from loomproof.tui.pages.frame import STYLE_SHEETS, STYLES, Deck, Page, Pane, pane_tabs
-from loomproof.tui.pages.job.dialogs import ChooseOne
-from loomproof.tui.pages.job.pinout_rows import column_rows, line_row, open_words, told_remarks, told_rows
+from loomproof.tui.pages.job.dialogs import ChooseOne, Option
+from loomproof.tui.pages.job.pinout_rows import Entry, column_rows, line_row, open_words, remark_entries
 from loomproof.tui.widgets.grid import CellGrid, GridColumn
 from loomproof.tui.widgets.row_list import RowList
 from loomproof.tui.widgets.status import StatusBar
@@ -31,8 +31,8 @@ COLUMNS = (
     GridColumn("column", "Column", 20),
     GridColumn("why", "Why", 60, editable=False),
 )
-NO_COLUMN = "(no column)"
-READ_ANEW = "(as it is read)"
+NO_COLUMN, FROM_HEADINGS = "none", "headings"
+"""Keys of the two choices that name no column; a column's own key begins with a colon."""
 OUTPUT_HINT = "Enter settles the load of the row under the cursor, s that of every row with the same words."
 
 
@@ -75,6 +75,7 @@ diagram before anything is driven.
         self._choices = Choices()
         self._template = "vehicle"
         self._problem = ""
+        self._entries: dict[str, Entry] = {}
 
     def compose(self) -> ComposeResult:
         """Lay out the panes."""
@@ -150,7 +151,8 @@ diagram before anything is driven.
             lines = self.query_one("#pinout-lines", RowList)
             lines.empty_text = "No row of the table is an output. See what was left out, and the columns."
             lines.show([line_row(line) for line in draft.lines])
-            self.query_one("#pinout-told", RowList).show(told_rows(draft))
+            self._entries = {entry.row.key: entry for entry in remark_entries(draft)}
+            self.query_one("#pinout-told", RowList).show([entry.row for entry in self._entries.values()])
         self._remedy()
 
     def _show_columns(self) -> None:
@@ -171,11 +173,9 @@ diagram before anything is driven.
 
     @on(RowList.Highlighted, "#pinout-told")
     def _remedy(self) -> None:
-        key = self.query_one("#pinout-told", RowList).key or ""
-        text = ""
-        if key.startswith("remark:") and self._draft is not None:
-            remark = told_remarks(self._draft)[int(key.partition(":")[2])]
-            text = f"{remark.reason}\nTo mend it: {remark.remedy}"
+        entry = self._entries.get(self.query_one("#pinout-told", RowList).key or "")
+        remark = entry.remark if entry is not None else None
+        text = f"{remark.reason}\nTo mend it: {remark.remedy}" if remark is not None else ""
         self.query_one("#pinout-remedy", Static).update(text)
 
     # --- columns ---------------------------------------------------------------------------------------
@@ -212,17 +212,20 @@ diagram before anything is driven.
                 "That column says nothing the job has a place for. Choose it at a fact above.", timeout=4
             )
             return
+        labels = self._labels()
         options = [
-            *self._labels(),
-            (NO_COLUMN, "the table does not say it"),
-            (READ_ANEW, "let the headings decide"),
+            *(Option(f":{label}", note, label) for label, note in labels),
+            Option(NO_COLUMN, "the table does not say it", "(no column)"),
+            Option(FROM_HEADINGS, "let the headings decide", "(as it is read)"),
         ]
-        chosen = await self.app.push_screen_wait(ChooseOne(f"Which column says {key}?", options))
-        if chosen == READ_ANEW:
+        picked = await self.app.push_screen_wait(ChooseOne(f"Which column says {key}?", options))
+        if picked is None:
+            return
+        if picked.key == FROM_HEADINGS:
             columns = {fact: text for fact, text in self._choices.columns.items() if fact != key}
             self._try(replace(self._choices, columns=columns))
-        elif chosen is not None:
-            self._use_column(Fact(key), NONE if chosen == NO_COLUMN else chosen)
+        else:
+            self._use_column(Fact(key), NONE if picked.key == NO_COLUMN else picked.key[1:])
 
     def _use_column(self, fact: Fact, said: str) -> None:
         """Take a column for a fact; one that another fact was given before is taken away from it."""
@@ -239,15 +242,15 @@ diagram before anything is driven.
         if self._sheet is None:
             return
         options = [
-            (str(row.number), " | ".join(cell for cell in row.cells if cell)[:60])
+            Option(str(row.number), " | ".join(cell for cell in row.cells if cell)[:60])
             for row in self._sheet.rows[:40]
             if not row.blank
         ]
-        chosen = await self.app.push_screen_wait(
-            ChooseOne("In which row are the headings?", [*options, ("0", "there are none")])
+        picked = await self.app.push_screen_wait(
+            ChooseOne("In which row are the headings?", [*options, Option("0", "there are none")])
         )
-        if chosen is not None:
-            self._try(replace(self._choices, header_row=int(chosen), columns={}))
+        if picked is not None:
+            self._try(replace(self._choices, header_row=int(picked.key), columns={}))
 
     # --- loads -----------------------------------------------------------------------------------------
 
@@ -264,11 +267,11 @@ diagram before anything is driven.
         line = self._line()
         if line is None:
             return
-        first = [(key, CATALOGUE[key].name) for key in line.load.candidates]
-        rest = [(key, load.name) for key, load in CATALOGUE.items() if key not in line.load.candidates]
+        first = [Option(key, CATALOGUE[key].name) for key in line.load.candidates]
+        rest = [Option(key, load.name) for key, load in CATALOGUE.items() if key not in line.load.candidates]
         title = f"Row {line.row}, {line.name}: what is the load?"
-        chosen = await self.app.push_screen_wait(ChooseOne(title, first + rest, text=line.load.why))
-        if chosen is None or self._draft is None:
+        picked = await self.app.push_screen_wait(ChooseOne(title, first + rest, text=line.load.why))
+        if picked is None or self._draft is None:
             return
         words = open_words(line)
         rows = [other.row for other in self._draft.lines if alike and open_words(other) == words] or [
@@ -277,7 +280,7 @@ diagram before anything is driven.
         self._try(
             replace(
                 self._choices,
-                row_loads={**self._choices.row_loads, **dict.fromkeys([*rows, line.row], chosen)},
+                row_loads={**self._choices.row_loads, **dict.fromkeys([*rows, line.row], picked.key)},
             )
         )
 
@@ -291,12 +294,12 @@ diagram before anything is driven.
     @work(exclusive=True, group="pinout")
     async def action_template(self) -> None:
         """Give the job its setting and engine."""
-        options = [(template.name, template.words) for template in TEMPLATES.values()]
-        chosen = await self.app.push_screen_wait(
+        options = [Option(template.name, template.words) for template in TEMPLATES.values()]
+        picked = await self.app.push_screen_wait(
             ChooseOne("Setting and engine of the job", options, now=self._template)
         )
-        if chosen is not None:
-            self._template = chosen
+        if picked is not None:
+            self._template = picked.key
             self._show()
 
     @work(exclusive=True, group="pinout")
@@ -306,10 +309,10 @@ diagram before anything is driven.
         if len(names) < 2:
             self.notify("There is no other sheet.", timeout=2)
             return
-        chosen = await self.app.push_screen_wait(ChooseOne("Which sheet?", [(name, "") for name in names]))
-        if chosen is not None:
+        picked = await self.app.push_screen_wait(ChooseOne("Which sheet?", [Option(name) for name in names]))
+        if picked is not None:
             self._draft = None
-            self.read(chosen)
+            self.read(picked.key)
 
     def action_take(self) -> None:
         """Make the job's text and go back with it."""

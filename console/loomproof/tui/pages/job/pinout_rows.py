@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.pinout.columns import Matching
 from loomproof.job.pinout.lines import Line, PinoutDraft
@@ -48,26 +50,26 @@ def line_row(line: Line) -> Row:
     )
 
 
-def told_remarks(draft: PinoutDraft) -> list[Remark]:
-    """Return what is to be settled, then what to look at."""
-    return sorted(draft.remarks, key=lambda remark: remark.weight is not Weight.SETTLE)
+class Entry(NamedTuple):
+    """A line of the list of what is to be settled; with the remark that it shows, if it shows one."""
+
+    row: Row
+    remark: Remark | None = None
 
 
-def told_rows(draft: PinoutDraft) -> list[Row]:
+def remark_entries(draft: PinoutDraft) -> list[Entry]:
     """Return what is to be settled, then what to look at, then the rows left out."""
-    rows = []
-    for index, remark in enumerate(told_remarks(draft)):
+    entries = []
+    remarks = sorted(draft.remarks, key=lambda remark: remark.weight is not Weight.SETTLE)
+    for index, remark in enumerate(remarks):
         sign = ("✗ settle  ", "bad") if remark.weight is Weight.SETTLE else ("? look at ", "doubt")
         where = f"row {remark.row}, {remark.column}: " if remark.row is not None else "table: "
-        rows.append(Row(f"remark:{index}", (sign, (where, "plain"), (remark.reason, "plain"))))
+        row = Row(f"remark:{index}", (sign, (where, "plain"), (remark.reason, "plain")))
+        entries.append(Entry(row, remark))
     for left in draft.left_out:
-        rows.append(
-            Row(
-                f"left:{left.row}",
-                (("- left out ", "quiet"), (f"row {left.row}: {left.reason}: {left.text}", "quiet")),
-            )
-        )
-    return rows
+        text = f"row {left.row}: {left.reason}: {left.text}"
+        entries.append(Entry(Row(f"left:{left.row}", (("- left out ", "quiet"), (text, "quiet")))))
+    return entries
 
 
 def open_words(line: Line) -> str:
