@@ -22,7 +22,7 @@ from tests.tui.looking import SIZES, text_of
 @pytest.mark.parametrize("size", SIZES)
 async def test_every_page_opens_by_key_and_shows_the_stop(console, size):
     async with console.run_test(size=size) as pilot:
-        for key, name, _ in PAGES:
+        for key, name in ((row.key, row.name) for row in PAGES):
             await pilot.press(key)
             await pilot.pause()
             assert console.current_mode == name
@@ -34,7 +34,7 @@ async def test_every_page_opens_by_key_and_shows_the_stop(console, size):
 @pytest.mark.parametrize("size", SIZES)
 async def test_every_page_opens_by_mouse(console, size):
     async with console.run_test(size=size) as pilot:
-        for index, (_, name, _) in enumerate(PAGES):
+        for index, name in enumerate(row.name for row in PAGES):
             await pilot.click(list(console.screen.query("PageLine Button"))[index])
             await pilot.pause()
             assert console.current_mode == name
@@ -43,7 +43,7 @@ async def test_every_page_opens_by_mouse(console, size):
 @pytest.mark.parametrize("size", SIZES)
 async def test_nothing_sticks_out_of_the_screen(console, size):
     async with console.run_test(size=size) as pilot:
-        for key, _, _ in PAGES:
+        for key in (row.key for row in PAGES):
             await pilot.press(key)
             await pilot.pause()
             for widget in console.screen.query("PageLine Button, KeyButton, .pane-tab, StatusBar, Pane"):
@@ -161,7 +161,7 @@ async def test_the_palette_does_what_it_offers(console, desk):
         assert ("run_on",) in desk.asked
 
 
-@pytest.mark.parametrize(("key", "name"), [(key, name) for key, name, _ in PAGES])
+@pytest.mark.parametrize(("key", "name"), [(row.key, row.name) for row in PAGES])
 async def test_every_page_has_its_own_help(console, key, name):
     async with console.run_test() as pilot:
         await pilot.press(key)

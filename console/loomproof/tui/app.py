@@ -12,14 +12,14 @@ from typing import Any, ClassVar
 
 from textual import work
 from textual.binding import Binding
-from textual.command import Provider
 from textual.screen import Screen
 
-from loomproof.tui.app_state import AppState
+from loomproof.tui.app_state import AppState, JobChooser
 from loomproof.tui.desk.protocol import Desk, Hands, MakeDesk, Starter, StartRefusedError
 from loomproof.tui.garbage import Sweeper
-from loomproof.tui.page_table import PAGES, START, STARTING, offered, page_maker
-from loomproof.tui.pages.start.first_picture import StartingScreen
+from loomproof.tui.page_table import JOB, PAGES, SHEET, START, STARTING, help_screen, modes, offered
+from loomproof.tui.pages.welcome import WELCOME, WELCOME_BROWSER
+from loomproof.tui.palette import NowCommands
 from loomproof.tui.settings import SettingsKeeper
 from loomproof.tui.terminal.browser import BrowserDriver
 from loomproof.tui.terminal.stop_key import Guards, StopKeyDriver
@@ -31,12 +31,6 @@ STOP_TOLD_S = 4.0
 """How long a stop stays written over the page; pressing on in that time does not write it again."""
 
 
-def _commands() -> type[Provider]:
-    from loomproof.tui.palette import NowCommands  # noqa: PLC0415 - not before the first picture
-
-    return NowCommands
-
-
 class Console(AppState):
     """The Loomproof console.
 
@@ -44,21 +38,9 @@ class Console(AppState):
     """
 
     TITLE = "Loomproof"
-    COMMANDS = {_commands}
-    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
-        START: page_maker("start", "StartPage"),
-        STARTING: StartingScreen,
-        "sheet": page_maker("run_sheet", "SheetPage"),
-        "loom": page_maker("loom", "LoomPage"),
-        "bench": page_maker("bench", "BenchPage"),
-        "findings": page_maker("findings", "FindingsPage"),
-        "record": page_maker("record", "RecordPage"),
-        "hands": page_maker("hands", "HandsPage"),
-        "walk": page_maker("walk", "WalkPage"),
-        "making": page_maker("job", "JobPage"),
-        "wiggle": page_maker("wiggle", "WigglePage"),
-    }
-    DEFAULT_MODE = "sheet"
+    COMMANDS = {NowCommands}
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {**modes()}
+    DEFAULT_MODE = SHEET
     BINDINGS = [
         Binding("ctrl+x,f12,ctrl+c", "stop", "Stop", priority=True, show=False, id="stop"),
         Binding("ctrl+r", "clear_stop", "Clear stop", priority=True),
@@ -66,10 +48,10 @@ class Console(AppState):
         Binding("ctrl+p", "command_palette", "Commands", priority=True),
         Binding("ctrl+q", "quit", "Leave", priority=True),
         Binding("ctrl+l", "large_text", "Large text", priority=True, show=False),
-        *(Binding(key, f"page('{name}')", label, show=False) for key, name, label in PAGES),
+        *(Binding(row.key, f"page('{row.name}')", row.label, show=False) for row in PAGES),
         *(
-            Binding(f"f{index + 2}", f"page('{name}')", label, show=False, priority=True)
-            for index, (_, name, label) in enumerate(PAGES)
+            Binding(f"f{index + 2}", f"page('{row.name}')", row.label, show=False, priority=True)
+            for index, row in enumerate(PAGES)
         ),
     ]
 
@@ -90,7 +72,7 @@ class Console(AppState):
             raise ValueError("a console needs a desk, or a starter that makes one")
         self._make_desk: MakeDesk | None = desk if callable(desk) else None
         if desk is None or callable(desk):
-            start = "making" if making else START
+            start = JOB if making else START
             self.DEFAULT_MODE = STARTING if desk else start  # type: ignore[misc] # of this one console
         super().__init__(
             None if callable(desk) else desk,
@@ -175,23 +157,19 @@ class Console(AppState):
         if self.starter is None:
             self.exit(return_code=refused.code, message=str(refused))
             return
-        from loomproof.tui.pages.start.page import StartPage  # noqa: PLC0415 - not before the first picture
-
         await self.switch_mode(START)
-        if isinstance(self.screen, StartPage):
-            self.screen.tell(str(refused))
+        if isinstance(self.screen, JobChooser):
+            self.screen.show_problem(str(refused))
 
     async def _started(self, desk: Desk) -> None:
         self._desk = desk
-        await self.switch_mode("sheet")
+        await self.switch_mode(SHEET)
         self._begin()
 
     def _begin(self) -> None:
         self.set_interval(CALL_IN_S, self._call_in)
         if self._welcome:
-            from loomproof.tui.pages.help import WELCOME, HelpScreen  # noqa: PLC0415 - not before the first picture
-
-            self.push_screen(HelpScreen(WELCOME))
+            self.push_screen(help_screen(WELCOME_BROWSER if self.reading else WELCOME))
         # Connect only once the page stands: drawing it may take longer than the heartbeat allows.
         self._once_drawn(partial(self.desk.begin, self.post_message))
 
@@ -247,16 +225,14 @@ class Console(AppState):
 
     async def make_job(self) -> None:
         """Go to the page on which a job is made, from the start page."""
-        await self.switch_mode("making")
+        await self.switch_mode(JOB)
 
     async def leave_making(self, job: Path | None = None) -> None:
         """Go back to the start page, with a job to be proven."""
         if self.starter is None:
             return
-        from loomproof.tui.pages.start.page import StartPage  # noqa: PLC0415 - not before the first picture
-
         await self.switch_mode(START)
-        if job is not None and isinstance(self.screen, StartPage):
+        if job is not None and isinstance(self.screen, JobChooser):
             self.screen.offer(str(job))
 
     async def action_quit(self) -> None:
@@ -266,24 +242,22 @@ class Console(AppState):
         if page is None or not page.unsaved:
             self.exit()
             return
-        if self.current_mode != "making":
-            await self.switch_mode("making")
+        if self.current_mode != JOB:
+            await self.switch_mode(JOB)
         page.ask_leave(self.exit)
 
     async def action_page(self, name: str) -> None:
         """Go to a page, unless a question stands before it."""
-        there = (page for _, page, _ in offered(hands=self.hands is not None, reading=self.reading))
+        there = [row.name for row in offered(hands=self.hands is not None, reading=self.reading)]
         if self._desk is None or self.screen.is_modal or name not in there:
             return
         await self.switch_mode(name)
 
     def action_page_help(self) -> None:
         """Show the help of the page."""
-        page_help = getattr(self.screen, "HELP", None)
-        if isinstance(page_help, str) and not self.screen.is_modal:
-            from loomproof.tui.pages.help import HelpScreen  # noqa: PLC0415 - not before the first picture
-
-            self.push_screen(HelpScreen(page_help))
+        text = self.screen.HELP
+        if text is not None and not self.screen.is_modal:
+            self.push_screen(help_screen(text))
 
     def action_large_text(self) -> None:
         """Show the run sheet in letters to be read from afar, or in the usual ones; kept for next time."""

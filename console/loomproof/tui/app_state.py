@@ -1,11 +1,11 @@
-"""What the desk tells the application: its state, which the pages follow, its sounds, and the questions it asks."""
+"""The application's state, which the pages follow, and what it does with the messages of the desk."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from textual import on, work
 from textual.app import App
@@ -14,6 +14,8 @@ from textual.reactive import var
 from loomproof.tui import messages
 from loomproof.tui.desk.protocol import Desk, Hands, Reply, Starter
 from loomproof.tui.messages import Progress
+from loomproof.tui.page_table import SHEET
+from loomproof.tui.pages.questions import AskReason, StatementScreen
 from loomproof.tui.pages.walk.view import WalkView
 from loomproof.tui.pages.wiggle.view import WiggleView
 from loomproof.tui.settings import SettingsKeeper
@@ -33,6 +35,19 @@ class UnsavedWork(Protocol):
 
     def ask_leave(self, then: Callable[[], object]) -> None:
         """Ask what is to become of it, then do something, unless the answer is to stay."""
+        ...
+
+
+@runtime_checkable
+class JobChooser(Protocol):
+    """A page on which a job and a box are chosen."""
+
+    def show_problem(self, problem: str) -> None:
+        """Show why the job that was chosen cannot be opened."""
+        ...
+
+    def offer(self, path: str) -> None:
+        """Go on with a job that was just made; the box is still to be chosen."""
         ...
 
 
@@ -120,7 +135,7 @@ class AppState(App[int]):
     @on(messages.PanelChanged)
     def _panel_changed(self, message: messages.PanelChanged) -> None:
 
-        waiting = self.prompt.title if self.prompt is not None and self.current_mode != "sheet" else ""
+        waiting = self.prompt.title if self.prompt is not None and self.current_mode != SHEET else ""
         stopped_before = self.panel.stopped
         channels = self.progress.channels
         fuel = not channels or any(channel.hazard == "fuel" for channel in channels)
@@ -178,8 +193,10 @@ class AppState(App[int]):
         self.prompt = message.prompt
         if not self.screen_stack:  # a question that crossed with leaving
             return
-        asked = getattr(self.screen, "statement_of", None)
-        if asked is not None and (message.prompt is None or message.prompt.id != asked):
+        screen = self.screen
+        if isinstance(screen, StatementScreen) and (
+            message.prompt is None or message.prompt.id != screen.prompt.id
+        ):
             self.pop_screen()
         if message.prompt is not None and message.prompt.facts:
             self._ask_statement(message.prompt)
@@ -187,8 +204,6 @@ class AppState(App[int]):
 
     @work(exclusive=True, group="statement")
     async def _ask_statement(self, prompt: PromptView) -> None:
-        from loomproof.tui.pages.questions import StatementScreen  # noqa: PLC0415 - not before the first picture
-
         reply = await self.push_screen_wait(StatementScreen(prompt, self.who))
         if reply is not None:
             self.who = reply.who
@@ -204,8 +219,6 @@ class AppState(App[int]):
             self._give(prompt, Reply(value, who=self.who))
             return
 
-        from loomproof.tui.pages.questions import AskReason  # noqa: PLC0415 - not before the first picture
-
         def give(reason: str | None) -> None:
             if reason:
                 self._give(prompt, Reply(value, who=self.who, note=reason))
@@ -216,3 +229,14 @@ class AppState(App[int]):
         if self.prompt is prompt:
             self.prompt = None
         self.desk.answer(prompt, reply)
+
+
+def state_of(app: App[Any]) -> AppState:
+    """Return the application of a screen as the console's own.
+
+    Raises:
+        TypeError: It is another application.
+    """
+    if not isinstance(app, AppState):
+        raise TypeError(f"a page of the console stands in another application: {type(app).__name__}")
+    return app

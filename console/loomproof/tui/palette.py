@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from typing import cast
 
 from textual.binding import Binding
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 from textual.screen import Screen
 
-from loomproof.tui.app_state import AppState
+from loomproof.tui.app_state import AppState, state_of
 from loomproof.tui.page_table import offered
 
 LIBRARYS_OWN = {binding.action for binding in Screen.BINDINGS if isinstance(binding, Binding)}
@@ -29,9 +28,9 @@ def entries(app: AppState) -> Iterator[Entry]:
         yield "Clear the stop", "Nothing is armed again by this.", act("clear_stop")
     if app.link_lost:
         yield "Connect to the box again", "Its state is read anew and nothing is armed.", act("reconnect")
-    for _key, name, label in offered(hands=app.hands is not None, reading=app.reading):
-        if name != app.current_mode:
-            yield f"Go to: {label}", "", act(f"page('{name}')")
+    for row in offered(hands=app.hands is not None, reading=app.reading):
+        if row.name != app.current_mode:
+            yield f"Go to: {row.label}", "", act(f"page('{row.name}')")
     yield from _page_entries(app)
     yield (
         "Usual letters" if app.large_text else "Large text",
@@ -65,7 +64,7 @@ class NowCommands(Provider):
     """Offers `entries`."""
 
     def _entries(self) -> Iterator[Entry]:
-        return entries(cast("AppState", self.app))
+        return entries(state_of(self.app))
 
     async def discover(self) -> Hits:
         """Offer everything while nothing is typed."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from inspect import isawaitable
 from pathlib import Path, PurePath
-from typing import ClassVar, cast
+from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult, ScreenError
@@ -17,23 +17,13 @@ from textual.reactive import reactive
 from textual.screen import Screen
 from textual.widgets import Button, Footer, Static, TextArea
 
-from loomproof.tui.app_state import AppState
-from loomproof.tui.page_table import SHORT_LABELS, offered
+from loomproof.tui.app_state import AppState, state_of
+from loomproof.tui.page_table import JOB, PAGES, PageRow, offered
 from loomproof.tui.widgets.status import StatusBar
 
 STYLES = Path(__file__).parent
-STYLE_SHEETS = (
-    "frame",
-    "run_sheet/page",
-    "loom/page",
-    "bench/page",
-    "findings/page",
-    "record/page",
-    "hands/page",
-    "questions",
-    "walk/page",
-    "wiggle/page",
-)
+STYLE_SHEETS = ("frame", "questions", *(f"{row.folder}/page" for row in PAGES if row.name != JOB))
+"""Of every page; the job page adds its own."""
 FOLD_WIDTH = 110
 FOLD_HEIGHT = 32
 LEAST = Size(80, 24)
@@ -69,9 +59,9 @@ class PageLine(Horizontal):
 
     def compose(self) -> ComposeResult:
         """Lay out one button a page."""
-        for _key, name, _label in self._pages():
-            button = PageButton(f"app.page('{name}')")
-            button.set_class(name == self._current, "-here")
+        for row in self._pages():
+            button = PageButton(f"app.page('{row.name}')")
+            button.set_class(row.name == self._current, "-here")
             yield button
         yield PageButton("app.page_help")
         yield Static(self._title, classes="job-title", markup=False)
@@ -80,19 +70,19 @@ class PageLine(Horizontal):
         """Write the labels."""
         self._face(short=True)
 
-    def _pages(self) -> list[tuple[str, str, str]]:
+    def _pages(self) -> list[PageRow]:
         return offered(hands=self._with_hands, reading=self._reading)
 
     def on_resize(self, event: events.Resize) -> None:
         """Write short labels where the full ones would run over the edge."""
-        full = sum(len(f"{key} {label} ") for key, _, label in self._pages())
+        full = sum(len(f"{row.key} {row.label} ") for row in self._pages())
         self._face(short=full + len("▸? Help") > event.size.width)
 
     def _face(self, *, short: bool) -> None:
         buttons = list(self.query(Button))
-        for button, (key, name, label) in zip(buttons, self._pages(), strict=False):
-            mark = "▸" if name == self._current else ""
-            button.label = f"{mark}{key} {SHORT_LABELS.get(name, label) if short else label}"
+        for button, row in zip(buttons, self._pages(), strict=False):
+            mark = "▸" if row.name == self._current else ""
+            button.label = f"{mark}{row.key} {(short and row.short_label) or row.label}"
             button.refresh(layout=True)  # a label alone keeps the width of the one before
         if buttons:
             buttons[-1].label = "?" if short else "? Help"
@@ -175,7 +165,7 @@ class Page(Screen[None]):
     @property
     def console_app(self) -> AppState:
         """The application, typed."""
-        return cast("AppState", self.app)
+        return state_of(self.app)
 
     def compose(self) -> ComposeResult:
         """Lay out the frame around the page's body."""

@@ -8,7 +8,7 @@ from textual.containers import Vertical, VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Markdown
 
-from loomproof.tui.widgets.keys import KeyButton, StopLine
+from loomproof.tui.widgets.keys import KeyButton, MayBeReading, StopLine
 from loomproof.tui.words import STOP_IS, STOP_IS_NOT
 
 EVERYWHERE = f"""
@@ -39,32 +39,6 @@ IN_BROWSER = """
   stop and carry on.
 """
 
-WELCOME = """\
-# A first run
-
-You have a simulated box, a simulated loom and one or two faults sealed into it. Nothing here can hurt anyone.
-
-1. Press **g** to run the step at hand, or **o** to run on until a question comes.
-2. When a pull check asks for a connector, go to the hands with **6**, pull it with **p**, seat it with **s**,
-   come back with **1**.
-3. Look at **4** for what was found, and at **5** for what was written down.
-
-The two lines at the bottom never go away: what the box is doing, and how to stop it.
-"""
-
-WELCOME_BROWSER = """\
-# A first walk
-
-You have a simulated box, a simulated loom and one or two faults sealed into it. Nothing here can hurt anyone.
-
-1. Touch **7 Walk** in the top line, then **Walk, guided**.
-2. The large letters name a connector. **p Hand**, in the line above the last two, is your hand: it pulls it, and
-   seats it the next time.
-3. At the end look at **Places** and **Mend**, at **4** for what was found, and at **5** for what was written down.
-
-The two lines at the bottom never go away: what the box is doing, and how to stop it.
-"""
-
 
 class HelpScreen(ModalScreen[None]):
     """A page's help over the page."""
@@ -84,10 +58,8 @@ class HelpScreen(ModalScreen[None]):
             yield StopLine()
 
     def _whole_text(self) -> str:
-        if not getattr(self.app, "reading", False):
-            return self._text + EVERYWHERE
-        text = WELCOME_BROWSER if self._text == WELCOME else self._text
-        return text + IN_BROWSER + EVERYWHERE
+        reading = isinstance(self.app, MayBeReading) and self.app.reading
+        return self._text + (IN_BROWSER if reading else "") + EVERYWHERE
 
     def action_close(self) -> None:
         """Go back."""

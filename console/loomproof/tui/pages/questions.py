@@ -91,7 +91,6 @@ class StatementScreen(ModalScreen[Reply | None]):
     def __init__(self, prompt: PromptView, who: str = "") -> None:
         super().__init__()
         self.prompt = prompt
-        self.statement_of = prompt.id
         self._who = who
 
     def compose(self) -> ComposeResult:

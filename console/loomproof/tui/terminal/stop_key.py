@@ -13,7 +13,7 @@ import threading
 from codecs import getincrementaldecoder
 from contextlib import suppress
 from types import FrameType
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from textual._xterm_parser import XTermParser
 from textual.driver import Driver
@@ -33,6 +33,7 @@ def is_stop_key(key: str) -> bool:
     return base == "f12" or (base in ("x", "c") and "ctrl" in modifiers)
 
 
+@runtime_checkable
 class Stoppable(Protocol):
     """What the driver and the guards need of the application."""
 
@@ -55,15 +56,13 @@ class StopsFirst(Driver):
         super().process_message(message)
 
     def _stop(self) -> None:
-        stop = getattr(self._app, "stop_now", None)
-        if stop is not None:
-            stop()
+        if isinstance(self._app, Stoppable):
+            self._app.stop_now()
 
     def _leave(self, why: str) -> None:
         self._stop()
-        leave = getattr(self._app, "leave_soon", None)
-        if leave is not None:
-            leave(why)
+        if isinstance(self._app, Stoppable):
+            self._app.leave_soon(why)
 
 
 class StopKeyDriver(StopsFirst, LinuxDriver):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Protocol, runtime_checkable
+
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Horizontal
@@ -33,8 +35,15 @@ class KeyButton(Button):
         self.label = self._face(label)
 
 
+@runtime_checkable
+class MayBeReading(Protocol):
+    """An application that says whether it stands in a browser."""
+
+    reading: bool
+
+
 class StopButton(Button):
-    """The stop, for the mouse. The key itself is seen before this widget ever hears of it."""
+    """The stop, for the mouse. The key itself acts before any widget sees it."""
 
     def __init__(self) -> None:
         super().__init__(STOP_FACE, action="app.stop", compact=True)
@@ -42,7 +51,7 @@ class StopButton(Button):
 
     def on_mount(self) -> None:
         """Say how it is pressed in a browser."""
-        if getattr(self.app, "reading", False):
+        if isinstance(self.app, MayBeReading) and self.app.reading:
             self.label = STOP_FACE_BROWSER
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path, PurePath
-from typing import ClassVar, cast
+from typing import ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
@@ -13,7 +13,7 @@ from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
-from loomproof.tui.app_state import AppState
+from loomproof.tui.app_state import AppState, state_of
 from loomproof.tui.pages.frame import STYLES
 from loomproof.tui.settings import Settings
 from loomproof.tui.widgets.keys import StopLine
@@ -95,7 +95,7 @@ class StartPage(Screen[None]):
     @property
     def console_app(self) -> AppState:
         """The application, typed."""
-        return cast("AppState", self.app)
+        return state_of(self.app)
 
     def compose(self) -> ComposeResult:
         """Lay out the list, the line to type in, and what is wrong."""
@@ -112,9 +112,9 @@ class StartPage(Screen[None]):
         """Show the jobs."""
         self.query_one(Input).display = False
         self._show_jobs()
-        self.tell(self._problem or self.console_app.settings.problem)
+        self.show_problem(self._problem or self.console_app.settings.problem)
 
-    def tell(self, problem: str) -> None:
+    def show_problem(self, problem: str) -> None:
         """Show what is wrong, or a hint; empty: nothing."""
         widget = self.query_one("#start-problem", Static)
         widget.update(problem)
@@ -129,7 +129,7 @@ class StartPage(Screen[None]):
         rows.focus()
 
     def _show_boxes(self) -> None:
-        self.tell("")
+        self.show_problem("")
         self.query_one("#start-text", Static).update(f"The box for {self._job}\n{BOX_NOTICE}")
         self._list_boxes(())
         self.query_one(RowList).cursor = 0
@@ -174,7 +174,7 @@ class StartPage(Screen[None]):
         line.placeholder = BOX_HINT if box else JOB_HINT
         line.display = True
         line.focus()
-        self.tell(BOX_HINT if box else JOB_HINT)
+        self.show_problem(BOX_HINT if box else JOB_HINT)
 
     @on(Input.Submitted)
     def _typed(self, event: Input.Submitted) -> None:
@@ -192,7 +192,9 @@ class StartPage(Screen[None]):
 
     def _take_job(self, path: str) -> None:
         if not Path(path).is_file():
-            self.tell(f"There is no file {path}. Check the path; a relative one starts at {Path.cwd()}.")
+            self.show_problem(
+                f"There is no file {path}. Check the path; a relative one starts at {Path.cwd()}."
+            )
             return
         self._job = str(Path(path).resolve())
         self.query_one(Input).display = False
@@ -201,7 +203,7 @@ class StartPage(Screen[None]):
     def action_back(self) -> None:
         """Leave the typing line, then the boxes."""
         line = self.query_one(Input)
-        self.tell("")
+        self.show_problem("")
         if line.display:
             line.display = False
             self.query_one(RowList).focus()
