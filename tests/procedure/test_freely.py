@@ -65,6 +65,7 @@ def test_a_hold_is_held_and_an_injector_never(session, box):
     assert box.calls("hold") == [("hold", (VALVE,))]
     plan = session.free.plan(INJECTOR, Way.HOLD, {"duration_ms": 1.0})
     assert "nothing fits" in plan.problems[0].text
+    assert not plan.problems[0].fuel_spent
     assert "never held" in session.free.ways(INJECTOR)[Way.HOLD]
 
 

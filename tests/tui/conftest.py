@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.app import Console
 from loomproof.tui.messages import (
     BenchDriveEnded,
@@ -72,7 +73,7 @@ def make_channels() -> tuple[ChannelView, ...]:
 def make_engine(live: int = 3) -> EngineView:
     return EngineView(
         cylinders=tuple(
-            CylinderView(n, 1, n - 1, (("I", "pass" if n != 2 else "fail"), ("S", "unsure" if n == 1 else "not tested")), n == live)
+            CylinderView(n, 1, n - 1, (("I", Verdict.PASS if n != 2 else Verdict.FAIL), ("S", Verdict.UNSURE if n == 1 else Verdict.NOT_TESTED)), n == live)
             for n in range(1, 6)
         ),
         layout="inline", orientation="crosswise", firing_order=(1, 2, 4, 5, 3),

@@ -58,6 +58,7 @@ def test_a_fuel_budget_that_is_used_up_is_said_once(left_ul, wrong, told):
         return [pulse_budget(FIVE, channel, 13.5, released_ul=all_ul - left_ul) for channel in channels]
 
     plan = plan_free(FIVE, 1, Way.TRAIN, {"count": 10.0, "frequency_hz": 5.0, "width_ms": 6.0}, budgets)
+    assert any(problem.fuel_spent for problem in plan.problems)
     text_of = {problem.key: problem.text for problem in plan.problems}
     shown = view(FIVE, 1, "train")
     shown = replace(shown, settings=tuple(replace(s, problem=text_of.get(s.key, "")) for s in shown.settings))

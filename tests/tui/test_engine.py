@@ -2,9 +2,11 @@
 
 from dataclasses import replace
 
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.views.engine import CylinderView, EngineView
 from loomproof.tui.widgets.engine import draw_engine
+from loomproof.tui.words import Live
 
 
 def text_of(view: EngineView, width: int = 80, height: int = 40) -> list[str]:
@@ -13,7 +15,9 @@ def text_of(view: EngineView, width: int = 80, height: int = 40) -> list[str]:
 
 def vee(orientation: str, live: int = 0, banks: int = 2, rows: int = 3) -> EngineView:
     cylinders = tuple(
-        CylinderView(b * rows + r + 1, b, r, (("I", "pass"), ("S", "fail")), b * rows + r + 1 == live)
+        CylinderView(
+            b * rows + r + 1, b, r, (("I", Verdict.PASS), ("S", Verdict.FAIL)), b * rows + r + 1 == live
+        )
         for b in range(banks)
         for r in range(rows)
     )
@@ -76,10 +80,12 @@ def test_the_front_of_the_vehicle_and_both_ends_of_the_crank_are_marked():
 
 
 def test_a_driven_load_is_told_by_its_own_shape_and_two_of_a_kind_by_the_worse():
-    cylinder = CylinderView(1, 0, 0, (("I", "driven"), ("S", "pass")), live=True)
+    cylinder = CylinderView(1, 0, 0, (("I", Live.DRIVEN), ("S", Verdict.PASS)), live=True)
     one = replace(vee("crosswise"), cylinders=(cylinder,))
     assert any("I► S✓" in line for line in text_of(one))
-    twin = CylinderView(1, 0, 0, (("I", "pass"), ("I", "fail"), ("S", "pass"), ("S", "unsure")))
+    twin = CylinderView(
+        1, 0, 0, (("I", Verdict.PASS), ("I", Verdict.FAIL), ("S", Verdict.PASS), ("S", Verdict.UNSURE))
+    )
     assert any("I✗ S?" in line for line in text_of(replace(one, cylinders=(twin,))))
 
 

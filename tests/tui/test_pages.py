@@ -239,7 +239,13 @@ async def test_large_text_stays_on_says_what_is_asked_and_is_remembered(console,
         await pilot.press("ctrl+l")
         desk.post(
             PromptRaised(
-                PromptView("9", "Pull the connector: cylinder 3", "Now.", (ChoiceView("p", "off", "pulled"),))
+                PromptView(
+                    "9",
+                    "Pull the connector: cylinder 3",
+                    "Now.",
+                    (ChoiceView("p", "off", "pulled"),),
+                    short="Pull cylinder 3",
+                )
             )
         )
         await pilot.pause()

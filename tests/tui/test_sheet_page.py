@@ -135,7 +135,9 @@ def test_a_drive_that_failed_says_what_the_measurement_showed_not_what_was_drive
     )
     assert just_ended(step, (channel,)) == "Step 7 just now: ✗ FAIL: above its limit"
     assert just_ended(step, ()) == "Step 7 just now: ✗ FAIL: 4 x 60 ms"
-    left = replace(step, state="skipped", outcome="skipped: no clip at hand")
+    left = replace(
+        step, state="skipped", outcome="skipped: no clip at hand", skipped_because="no clip at hand"
+    )
     assert just_ended(left) == "Step 7 just now: » skipped: no clip at hand"
 
 

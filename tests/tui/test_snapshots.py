@@ -33,7 +33,7 @@ RECORD = RecordView(
 PULL_PROMPT = PromptView(
     "9", "Pull the connector: cylinder 3", "Pull that connector now. The box sees by itself when it is off.",
     (ChoiceView("p", "it is pulled", "pulled"), ChoiceView("k", "skip this step", "skip", needs_reason=True)),
-    channel=3,
+    channel=3, short="Pull cylinder 3",
 )  # fmt: skip
 
 

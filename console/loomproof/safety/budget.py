@@ -32,11 +32,15 @@ LEAST_TOLD_UL = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One limit and its reason. For `period_us` the value is a lower limit, for all others an upper one."""
+    """One limit and its reason. For `period_us` the value is a lower limit, for all others an upper one.
+
+    `of_fuel`: it keeps a cylinder from becoming flammable, and stating the isolation anew lifts it.
+    """
 
     of: LimitOf
     value: int
     reason: str
+    of_fuel: bool = False
 
     def __str__(self) -> str:
         """As printed in one line."""
@@ -99,7 +103,7 @@ class Budget:
             found.append(Limit("count", int(hot), reason))
         if model.flow_ul_per_ms is not None and model.liquid_ul is not None:
             pulses = int(model.liquid_ul / model.liquid_released_ul(1, on_time_us) + 1e-9)
-            found.append(Limit("count", pulses, _liquid_reason(model)))
+            found.append(Limit("count", pulses, _liquid_reason(model), of_fuel=True))
         return found
 
 
@@ -228,7 +232,7 @@ def _on_time_limits(model: LoadModel, box: BoxCeilings, own_us: int) -> list[Lim
             found.append(Limit("on_time_us", _longest_us(model, adiabatic_j, box.max_on_time_us), reason))
     if model.flow_ul_per_ms is not None and model.liquid_ul is not None:
         longest = int(model.liquid_ul / model.flow_ul_per_ms * 1e3)
-        found.append(Limit("on_time_us", longest, _liquid_reason(model)))
+        found.append(Limit("on_time_us", longest, _liquid_reason(model), of_fuel=True))
     return found
 
 

@@ -11,6 +11,7 @@ from textual import on, work
 from textual.app import App
 from textual.reactive import var
 
+from loomproof.facts.kinds import HazardClass
 from loomproof.tui import messages
 from loomproof.tui.desk.protocol import Desk, Hands, Reply, Starter
 from loomproof.tui.messages import Progress
@@ -138,7 +139,7 @@ class AppState(App[int]):
         waiting = self.prompt.title if self.prompt is not None and self.current_mode != SHEET else ""
         stopped_before = self.panel.stopped
         channels = self.progress.channels
-        fuel = not channels or any(channel.hazard == "fuel" for channel in channels)
+        fuel = not channels or any(channel.hazard == HazardClass.FUEL for channel in channels)
         self.panel = replace(message.view, waiting=waiting, reading=self.reading, fuel=fuel)
         if self.panel.stopped != stopped_before:
             self.refresh_bindings()

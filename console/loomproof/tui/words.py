@@ -1,9 +1,11 @@
-"""Shapes and words for states: no state is ever told by colour alone."""
+"""Shapes and words for states: no state is ever shown by colour alone."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+
+from loomproof.facts.verdict import Verdict
 
 
 @dataclass(frozen=True)
@@ -28,12 +30,25 @@ class Live(StrEnum):
     UNKNOWN = "unknown"
 
 
+class StepState(StrEnum):
+    """How a step stands, where no verdict says it."""
+
+    WAITING = "waiting"
+    RUNNING = "running"
+    DONE = "done"
+    SKIPPED = "skipped"
+    BLOCKED = "blocked"
+    REFUSED = "refused"
+    TRIPPED = "tripped"
+    STOPPED = "stopped"
+
+
 VERDICT_SIGNS: dict[str, Sign] = {
-    "pass": Sign("✓", "pass", "good"),
-    "fail": Sign("✗", "FAIL", "bad"),
-    "unsure": Sign("?", "unsure", "doubt"),
-    "not tested": Sign("·", "not tested", "quiet"),
-    "not fitted": Sign("-", "not fitted", "quiet"),
+    Verdict.PASS: Sign("✓", "pass", "good"),
+    Verdict.FAIL: Sign("✗", "FAIL", "bad"),
+    Verdict.UNSURE: Sign("?", "unsure", "doubt"),
+    Verdict.NOT_TESTED: Sign("·", "not tested", "quiet"),
+    Verdict.NOT_FITTED: Sign("-", "not fitted", "quiet"),
 }
 
 LIVE_SIGNS: dict[Live, Sign] = {
@@ -45,28 +60,28 @@ LIVE_SIGNS: dict[Live, Sign] = {
 }
 
 STEP_SIGNS: dict[str, Sign] = {
-    "waiting": Sign("·", "to do", "quiet"),
-    "running": Sign("►", "running", "live"),
-    "skipped": Sign("»", "skipped", "doubt"),
-    "done": Sign("✓", "done", "good"),
-    "blocked": Sign("✗", "blocked", "doubt"),
-    "refused": Sign("✗", "refused", "bad"),
-    "tripped": Sign("!", "TRIPPED", "bad"),
-    "stopped": Sign("■", "stopped", "bad"),
+    StepState.WAITING: Sign("·", "to do", "quiet"),
+    StepState.RUNNING: Sign("►", "running", "live"),
+    StepState.SKIPPED: Sign("»", "skipped", "doubt"),
+    StepState.DONE: Sign("✓", "done", "good"),
+    StepState.BLOCKED: Sign("✗", "blocked", "doubt"),
+    StepState.REFUSED: Sign("✗", "refused", "bad"),
+    StepState.TRIPPED: Sign("!", "TRIPPED", "bad"),
+    StepState.STOPPED: Sign("■", "stopped", "bad"),
 }
 
 ROLES = ("good", "bad", "doubt", "quiet", "live", "plain", "mark")
 """Every role has a component class `row--ROLE` in the application's style sheet."""
 
 
-def verdict_sign(verdict: str) -> Sign:
-    """Return the sign of a verdict, taking `not_tested` and `not tested` alike."""
-    return VERDICT_SIGNS.get(str(verdict).replace("_", " "), VERDICT_SIGNS["not tested"])
+def verdict_sign(verdict: Verdict) -> Sign:
+    """Return the sign of a verdict."""
+    return VERDICT_SIGNS[verdict]
 
 
-def step_sign(state: str) -> Sign:
-    """Return the sign of a run-sheet step: one of its own states or a verdict."""
-    return STEP_SIGNS.get(state) or verdict_sign(state)
+def step_sign(state: StepState | Verdict) -> Sign:
+    """Return the sign of a step of the run sheet."""
+    return (STEP_SIGNS | VERDICT_SIGNS)[state]
 
 
 @dataclass(frozen=True)

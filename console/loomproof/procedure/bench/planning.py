@@ -21,10 +21,14 @@ BudgetsOf = Callable[[Sequence[int]], Sequence[Budget]]
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """What is wrong with one setting (`key`), or with all of them together (empty key)."""
+    """What is wrong with one setting (`key`), or with all of them together (empty key).
+
+    `fuel_spent`: nothing fits any more, because of what may already have been let out into the cylinder.
+    """
 
     key: str
     text: str
+    fuel_spent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,19 +119,19 @@ def _setting_problems(settings: Sequence[Setting], values: Values, found: dict[s
         elif empty and found[setting.key].high >= found[setting.key].low:
             continue  # its limits stand on the setting in which nothing fits, and say nothing beside it
         elif problem := _outside(setting, value, found[setting.key]):
-            problems.append(Problem(setting.key, problem))
+            problems.append(problem)
     return problems
 
 
-def _outside(setting: Setting, value: float, limits: Range) -> str:
+def _outside(setting: Setting, value: float, limits: Range) -> Problem | None:
     unit = f" {setting.unit}" if setting.unit else ""
     if limits.high < limits.low:
-        return f"nothing fits: {limits.why}"
+        return Problem(setting.key, f"nothing fits: {limits.why}", fuel_spent=limits.of_fuel)
     if value > limits.high * (1 + 1e-9):
-        return f"at most {shown(limits.high, down=True)}{unit}: {limits.why}"
+        return Problem(setting.key, f"at most {shown(limits.high, down=True)}{unit}: {limits.why}")
     if value < limits.low * (1 - 1e-9):
-        return f"at least {shown(limits.low, down=False)}{unit}."
-    return ""
+        return Problem(setting.key, f"at least {shown(limits.low, down=False)}{unit}.")
+    return None
 
 
 def shown(value: float, *, down: bool, figures: int = 4) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from loomproof.procedure.bench.ways import SWEEPS, Values, Way
 from loomproof.procedure.drive.permit import ARM_MARGIN_S, LONGEST_ARM_S
@@ -28,15 +29,28 @@ class Range:
     low: float
     high: float
     why: str
+    of_fuel: bool = False
+    """What may still be let out into the cylinder sets it; stating the isolation anew lifts that."""
 
 
-Bound = tuple[float, str]
+class Bound(NamedTuple):
+    """One end of a range, and what sets it."""
+
+    value: float
+    why: str
+    of_fuel: bool = False
+
+    @classmethod
+    def of(cls, limit: Limit, factor: float = 1.0) -> Bound:
+        """Return a limit of the budget, times a factor, as a bound."""
+        return cls(limit.value * factor, limit.reason, limit.of_fuel)
 
 
 def _range(low: float, highs: Iterable[Bound], lows: Iterable[Bound] = ()) -> Range:
-    high, why = min(highs, key=lambda bound: bound[0])
-    lower, why_low = max([(low, why), *lows], key=lambda bound: bound[0])
-    return Range(lower, high, why_low if lower > low else why)
+    highest = min(highs, key=lambda bound: bound.value)
+    lowest = max([highest._replace(value=low), *lows], key=lambda bound: bound.value)
+    tighter = lowest if lowest.value > low else highest
+    return Range(lowest.value, highest.value, tighter.why, tighter.of_fuel)
 
 
 def ranges(way: Way, values: Values, budgets: Sequence[Budget]) -> dict[str, Range]:
@@ -52,13 +66,15 @@ def ranges(way: Way, values: Values, budgets: Sequence[Budget]) -> dict[str, Ran
     if way is Way.STEPPER:
         return _stepper_ranges(values, budgets)
     if way is Way.BRIDGE:
-        level = _range(1.0, [(b.max_duty_permille / 10, b.binding("duty_permille").reason) for b in budgets])
+        level = _range(
+            1.0, [Bound(b.max_duty_permille / 10, b.binding("duty_permille").reason) for b in budgets]
+        )
         return {"duration_ms": _hold_range(budgets), "level_percent": level}
     return _train_ranges(way, values, budgets)
 
 
 def _hold_range(budgets: Sequence[Budget]) -> Range:
-    return _range(1, [(b.max_hold_ms, b.binding("hold_ms").reason) for b in budgets])
+    return _range(1, [Bound.of(b.binding("hold_ms")) for b in budgets])
 
 
 def _train_ranges(way: Way, values: Values, budgets: Sequence[Budget]) -> dict[str, Range]:
@@ -73,7 +89,7 @@ def _train_ranges(way: Way, values: Values, budgets: Sequence[Budget]) -> dict[s
     count = min(max(values.get("count", 1), 1), *(max(b.load_count, 1) for b in budgets))
     width = _range(shortest_ms, _width_bounds(fastest, budgets))
     slowest_hz = 1e6 / math.floor(LONGEST_S * 1e6 / count)
-    rate = _range(SLOWEST_HZ, _rate_bounds(longest, budgets), [(slowest_hz, _LASTS)])
+    rate = _range(SLOWEST_HZ, _rate_bounds(longest, budgets), [Bound(slowest_hz, _LASTS)])
     pairs = trains_of(way, values) or [(longest, fastest)]
     found = {"count": _range(1, _count_bounds(pairs, budgets))}
     found |= {"frequency_hz": rate, "from_hz": rate, "to_hz": rate}
@@ -89,10 +105,11 @@ def _width_bounds(rate_hz: float, budgets: Sequence[Budget]) -> list[Bound]:
     bounds: list[Bound] = []
     for budget in budgets:
         share = budget.max_duty_permille
-        bounds.append((budget.max_on_time_us / 1e3, budget.binding("on_time_us").reason))
+        longest = budget.binding("on_time_us")
+        bounds.append(Bound(budget.max_on_time_us / 1e3, longest.reason, longest.of_fuel))
         longest_us = round(1e6 / rate_hz) * share // 1000
         bounds.append(
-            (longest_us / 1e3, f"on for {share / 10:g} % of the time at most, at {rate_hz:.4g} Hz.")
+            Bound(longest_us / 1e3, f"on for {share / 10:g} % of the time at most, at {rate_hz:.4g} Hz.")
         )
     return bounds
 
@@ -101,25 +118,25 @@ def _rate_bounds(width_ms: float, budgets: Sequence[Budget]) -> list[Bound]:
     bounds: list[Bound] = []
     for budget in budgets:
         share = budget.max_duty_permille
-        bounds.append((1e6 / budget.min_period_us, budget.binding("period_us").reason))
+        bounds.append(Bound(1e6 / budget.min_period_us, budget.binding("period_us").reason))
         shortest_us = -(-round(width_ms * 1e3) * 1000 // share)
         why = f"on for {share / 10:g} % of the time at most, {width_ms:.4g} ms each."
-        bounds.append((1e6 / max(shortest_us, 1), why))
+        bounds.append(Bound(1e6 / max(shortest_us, 1), why))
     return bounds
 
 
 def _count_bounds(pairs: Sequence[tuple[float, float]], budgets: Sequence[Budget]) -> list[Bound]:
     """Most pulses of each train; what fuel the budget leaves is shared by all trains."""
-    bounds: list[Bound] = [(math.floor(LONGEST_S * min(rate for _, rate in pairs)), _LASTS)]
+    bounds: list[Bound] = [Bound(math.floor(LONGEST_S * min(rate for _, rate in pairs)), _LASTS)]
     for budget in budgets:
         for width_ms, rate_hz in pairs:
             limit = budget.count_limit(round(width_ms * 1e3), round(1e6 / rate_hz))
-            bounds.append((limit.value, limit.reason))
+            bounds.append(Bound.of(limit))
         model = budget.model
         if model.flow_ul_per_ms is not None and model.liquid_ul is not None and len(pairs) > 1:
             each_ul = sum(model.liquid_released_ul(1, round(width * 1e3)) for width, _ in pairs)
             shared = int(model.liquid_ul / each_ul + 1e-9)
-            bounds.append((shared, "the fuel that the budget leaves is shared by all trains."))
+            bounds.append(Bound(shared, "the fuel that the budget leaves is shared by all trains."))
     return bounds
 
 
@@ -127,16 +144,17 @@ def _stepper_ranges(values: Values, budgets: Sequence[Budget]) -> dict[str, Rang
     rate = min(max(values.get("rate_hz", SLOWEST_STEPS_HZ), SLOWEST_STEPS_HZ), FASTEST_STEPS_HZ)
     step_us = round(1e6 / rate)
     steps: list[Bound] = [
-        (CEILINGS.max_count, _BOX),
-        (math.floor(LONGEST_S * rate), _LASTS),
+        Bound(CEILINGS.max_count, _BOX),
+        Bound(math.floor(LONGEST_S * rate), _LASTS),
     ]
-    rates: list[Bound] = [(FASTEST_STEPS_HZ, _BOX)]
-    slowest: list[Bound] = [(SLOWEST_STEPS_HZ, _BOX)]
+    rates: list[Bound] = [Bound(FASTEST_STEPS_HZ, _BOX)]
+    slowest: list[Bound] = [Bound(SLOWEST_STEPS_HZ, _BOX)]
     for budget in budgets:
         limit: Limit = budget.count_limit(step_us, 4 * step_us)
-        steps += [(4 * limit.value, limit.reason), (budget.load_count, "the load type's own limit.")]
-        rates.append((4e6 / budget.min_period_us, budget.binding("period_us").reason))
-        slowest.append((1e6 / budget.max_on_time_us, budget.binding("on_time_us").reason))
+        steps += [Bound.of(limit, 4), Bound(budget.load_count, "the load type's own limit.")]
+        rates.append(Bound(4e6 / budget.min_period_us, budget.binding("period_us").reason))
+        longest = budget.binding("on_time_us")
+        slowest.append(Bound(1e6 / budget.max_on_time_us, longest.reason, longest.of_fuel))
     return {"steps": _range(1, steps), "rate_hz": _range(SLOWEST_STEPS_HZ, rates, slowest)}
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from loomproof.facts.step import StepKind
+from loomproof.facts.verdict import Verdict
 from loomproof.job.model import Job
 from loomproof.procedure.evidence_merge import newest_counting
 from loomproof.procedure.step_outcome import StepOutcome
@@ -29,14 +30,14 @@ class PlaceState(StrEnum):
     BLIND = "cannot be seen"
 
 
-VERDICTS: Mapping[PlaceState, str] = {
-    PlaceState.RIGHT: "pass",
-    PlaceState.WRONG: "fail",
-    PlaceState.PARTLY: "fail",
-    PlaceState.JOINED: "fail",
-    PlaceState.NOTHING: "fail",
-    PlaceState.CONFLICT: "unsure",
-    PlaceState.SILENT: "unsure",
+VERDICTS: Mapping[PlaceState, Verdict] = {
+    PlaceState.RIGHT: Verdict.PASS,
+    PlaceState.WRONG: Verdict.FAIL,
+    PlaceState.PARTLY: Verdict.FAIL,
+    PlaceState.JOINED: Verdict.FAIL,
+    PlaceState.NOTHING: Verdict.FAIL,
+    PlaceState.CONFLICT: Verdict.UNSURE,
+    PlaceState.SILENT: Verdict.UNSURE,
 }
 """What a place's state means for its channels; those left out are not tested."""
 

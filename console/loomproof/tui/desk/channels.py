@@ -19,6 +19,14 @@ _ROLES = {
 }
 
 
+def place_name(job: Job, channel: int | None) -> str:
+    """Return what the place of a channel's connector is called: its location, else the channel itself."""
+    if channel is None:
+        return ""
+    location = job.location_of(channel)
+    return location.name if location is not None else job.channel(channel).name
+
+
 def with_uncertainty(estimate: Estimate, factor: float, unit: str) -> str:
     """Return a value with its expanded uncertainty (k = 2), both to the uncertainty's second figure."""
     value, u2 = estimate.value * factor, 2.0 * estimate.u * factor
@@ -69,9 +77,9 @@ def channel_views(
                 wire=channel.wire or "",
                 location=location.name if location else "",
                 feed=feed.name if feed else "",
-                hazard=load.hazard.value,
+                hazard=load.hazard,
                 live=live.get(number, Live.OFF),
-                verdict=verdict.value,
+                verdict=verdict,
                 measured=measured_text(signatures.get(number)),
                 reason="; ".join(reason for reason in wrong if reason),
                 fitted=channel.fitted,

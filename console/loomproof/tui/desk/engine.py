@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from loomproof.facts.verdict import Verdict
 from loomproof.job.engine import Engine
 from loomproof.job.model import Job
 from loomproof.tui.views.channel import ChannelView
@@ -51,9 +52,9 @@ def engine_view(job: Job, channels: Sequence[ChannelView]) -> EngineView:
     )
 
 
-def _mark(channel: ChannelView) -> str:
+def _mark(channel: ChannelView) -> Verdict | Live:
     acting = channel.live in (Live.DRIVEN, Live.TRIPPED)
-    return channel.live.value if acting else channel.verdict
+    return channel.live if acting else channel.verdict
 
 
 def _ends(engine: Engine) -> tuple[str, str]:

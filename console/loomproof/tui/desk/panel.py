@@ -8,10 +8,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from loomproof.box.errors import LinkDown
+from loomproof.facts.kinds import HazardClass
 from loomproof.procedure.events import InterlocksChanged, LinkFailed
 from loomproof.safety.interlocks import Interlocks
 from loomproof.safety.statements import StatementKind
-from loomproof.tui.views.panel import Armed, LinkState, PanelView
+from loomproof.tui.views.panel import Armed, BoxActivity, LinkState, PanelView
 from loomproof.tui.words import Live
 from loomproof_wire import messages
 
@@ -26,7 +27,13 @@ STOP_TEXT: dict[messages.StopReason, str] = {
     messages.StopReason.SUPPLY: "supply lost",
     messages.StopReason.WATCHDOG: "box hung",
 }
-_HAZARDS = ("fuel", "spark", "crank", "motion", "heat")
+_HAZARDS = (
+    HazardClass.FUEL,
+    HazardClass.SPARK,
+    HazardClass.CRANK,
+    HazardClass.MOTION,
+    HazardClass.HEAT,
+)
 """In the order of `armed_left_ms`."""
 
 
@@ -50,7 +57,7 @@ class PanelKeeper:
             return {}
         live = dict.fromkeys(view.tripped, Live.TRIPPED)
         if view.driving_channel:
-            live[view.driving_channel] = Live.SENSED if view.state == "sensing" else Live.DRIVEN
+            live[view.driving_channel] = Live.SENSED if view.state is BoxActivity.SENSING else Live.DRIVEN
         return live
 
     def connecting(self) -> None:
@@ -112,7 +119,7 @@ class PanelKeeper:
                 self._view,
                 link=LinkState.LIVE,
                 supply_v=status.supply_mv / 1000,
-                state=status.state.name.lower(),
+                state=BoxActivity[status.state.name],
                 stopped=stopped,
                 stop_reason=STOP_TEXT[status.stop_reason] if stopped else "",
                 stop_input_open=bool(status.stop_input_open),

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from loomproof.facts.finding import Finding
 from loomproof.facts.signature import Signature
-from loomproof.facts.verdict import PropertyVerdict
+from loomproof.facts.verdict import PropertyVerdict, Verdict
 from loomproof.job.model import Job
 from loomproof.procedure.events import (
     ChannelMeasured,
@@ -27,7 +27,7 @@ from loomproof.procedure.session import Session
 from loomproof.procedure.timing import left_s
 from loomproof.safety.interlocks import VOIDER_TEXT
 from loomproof.safety.statements import form_for
-from loomproof.tui.desk.channels import channel_views
+from loomproof.tui.desk.channels import channel_views, place_name
 from loomproof.tui.desk.engine import engine_view
 from loomproof.tui.desk.headers import header_views
 from loomproof.tui.messages import Progress
@@ -73,7 +73,7 @@ class ProgressKeeper:
             with self._lock:
                 self._signatures[channel] = signature
 
-    def note(self, what: str, text: str, verdict: str = "") -> None:
+    def note(self, what: str, text: str, verdict: Verdict | None = None) -> None:
         """Add a line to the record page."""
         when = self._wall().strftime("%H:%M:%S")
         with self._lock:
@@ -85,7 +85,7 @@ class ProgressKeeper:
             self._active = event.step.id
         elif isinstance(event, StepFinished):
             self._active = None
-            verdict = event.outcome.verdict.value
+            verdict = event.outcome.verdict
             self.note("step", f"{event.step.title}: {outcome_text(event.outcome)}", verdict)
         elif isinstance(event, JudgedAnew):
             with self._lock:
@@ -142,7 +142,14 @@ class ProgressKeeper:
         outcomes = {step.id: session.outcome_of(step.id) for step in session.sheet.steps}
         fitted = sum(1 for channel in channels if channel.fitted)
         steps = tuple(
-            step_view(step, number, outcomes[step.id], running=step.id == active, fitted=fitted)
+            step_view(
+                step,
+                number,
+                outcomes[step.id],
+                running=step.id == active,
+                fitted=fitted,
+                where=place_name(self._job, step.channel),
+            )
             for number, step in enumerate(session.sheet.steps, 1)
         )
         following = session.next_step()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from loomproof.procedure.prompts import CHOICE_TEXT, Choice, Prompt
+from loomproof.procedure.prompts import CHOICE_TEXT, Choice, Prompt, PromptKind
 from loomproof.safety.cautions import Caution
 from loomproof.tui.views.prompt import CautionView, ChoiceView, FactView, PromptView
 
@@ -36,8 +36,11 @@ def caution_views(cautions: Sequence[Caution]) -> tuple[CautionView, ...]:
     return tuple(CautionView(caution.signal.value, caution.text) for caution in cautions)
 
 
-def prompt_view(prompt: Prompt) -> PromptView:
-    """Return a prompt for the screen."""
+_SHORT = {PromptKind.PULL: "Pull", PromptKind.SEAT: "Seat"}
+
+
+def prompt_view(prompt: Prompt, where: str = "") -> PromptView:
+    """Return a prompt for the screen; `where` names the connector that it is about."""
     form = prompt.statement
     return PromptView(
         id=str(prompt.number),
@@ -51,5 +54,7 @@ def prompt_view(prompt: Prompt) -> PromptView:
         facts=tuple(FactView(fact.key, fact.text) for fact in form.facts) if form else (),
         typed_word=form.typed_word if form else "",
         channel=prompt.channel,
+        short=f"{_SHORT[prompt.kind]} {where}" if prompt.kind in _SHORT and where else "",
+        says_what=prompt.kind is PromptKind.READY,
         problem=prompt.problem,
     )

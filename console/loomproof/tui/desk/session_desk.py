@@ -25,6 +25,7 @@ from loomproof.procedure.session import Session
 from loomproof.procedure.step_result import StepInterruptedError
 from loomproof.safety.interlocks import StatementRefusedError
 from loomproof.tui import messages
+from loomproof.tui.desk.channels import place_name
 from loomproof.tui.desk.operator import TuiOperator
 from loomproof.tui.desk.panel import PanelKeeper
 from loomproof.tui.desk.progress import ProgressKeeper
@@ -306,7 +307,8 @@ class SessionDesk:
     # --- what is told ----------------------------------------------------------------------------------
 
     def _raise_prompt(self, prompt: Prompt | None) -> None:
-        self._post(messages.PromptRaised(prompt_view(prompt) if prompt is not None else None))
+        view = prompt_view(prompt, place_name(self._job, prompt.channel)) if prompt is not None else None
+        self._post(messages.PromptRaised(view))
 
     def _tell(self, message: Message) -> object:
         return self._post(message)  # looked up each time: `begin` and `close` replace it

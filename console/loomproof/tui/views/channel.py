@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.words import Live
 
 
@@ -18,12 +20,12 @@ class ChannelView:
     wire: str
     location: str
     feed: str = ""
-    hazard: str = "none"
+    hazard: HazardClass = HazardClass.NONE
     live: Live = Live.OFF
-    verdict: str = "not tested"
+    verdict: Verdict = Verdict.NOT_TESTED
     measured: str = ""
     reason: str = ""
     fitted: bool = True
     cylinder: int | None = None
     role: str = ""
-    """What it does at its cylinder: `fuel`, `spark` or empty."""
+    """The letter of its mark at its cylinder, `I` or `S`; empty: it has none."""

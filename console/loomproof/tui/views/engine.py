@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.views.channel import ChannelView
+from loomproof.tui.words import Live
 
 
 @dataclass(frozen=True)
@@ -15,8 +17,8 @@ class CylinderView:
     bank: int
     place: int
     """Position along its bank, 0 at the end numbering starts from."""
-    marks: tuple[tuple[str, str], ...] = ()
-    """(role letter, verdict, or `driven` or `tripped` while it is) of each load at this cylinder."""
+    marks: tuple[tuple[str, Verdict | Live], ...] = ()
+    """(role letter, verdict; while it is driven or tripped, that) of each load at this cylinder."""
     live: bool = False
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.words import Live
 
 
@@ -17,7 +18,7 @@ class CavityView:
     name: str = ""
     feed: str = ""
     """Terminal number of the feed that enters here (DIN 72552), empty: none."""
-    verdict: str = "not tested"
+    verdict: Verdict = Verdict.NOT_TESTED
     live: Live = Live.OFF
     colours: str = ""
     """The wire's colour in words."""

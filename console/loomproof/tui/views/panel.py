@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from loomproof.facts.kinds import HazardClass
+
 
 class LinkState(StrEnum):
     """Whether the box answers."""
@@ -15,11 +17,21 @@ class LinkState(StrEnum):
     NONE = "no box"
 
 
+class BoxActivity(StrEnum):
+    """What the box does."""
+
+    UNKNOWN = ""
+    IDLE = "idle"
+    DRIVING = "driving"
+    SENSING = "sensing"
+    STOPPED = "stopped"
+
+
 @dataclass(frozen=True)
 class Armed:
     """One hazard class with its arming; `left_s` 0 means blocked."""
 
-    hazard: str
+    hazard: HazardClass
     left_s: float = 0.0
 
 
@@ -31,7 +43,7 @@ class PanelView:
     box_name: str = ""
     simulated: bool = False
     supply_v: float | None = None
-    state: str = ""
+    state: BoxActivity = BoxActivity.UNKNOWN
     stopped: bool = False
     stop_reason: str = ""
     stop_input_open: bool = False

@@ -44,5 +44,9 @@ class PromptView:
     typed_word: str = ""
     """With a word, each fact is confirmed by typing `yes`, the whole by the word; without, by a tick each."""
     channel: int | None = None
+    short: str = ""
+    """The title in the few words that can be read from afar; empty: the title itself."""
+    says_what: bool = False
+    """The text says what will happen, so that the step's own words for it are not shown as well."""
     problem: str = ""
     """What was wrong with the answer before."""

@@ -9,6 +9,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.views.engine import CylinderView, EngineView
 from loomproof.tui.words import LIVE_SIGNS, Live, Sign, verdict_sign
@@ -16,7 +17,15 @@ from loomproof.tui.words import LIVE_SIGNS, Live, Sign, verdict_sign
 Part = tuple[str, str]
 Line = list[Part]
 
-_GRAVITY = ("driven", "tripped", "fail", "unsure", "not tested", "not fitted", "pass")
+_GRAVITY: tuple[Verdict | Live, ...] = (
+    Live.DRIVEN,
+    Live.TRIPPED,
+    Verdict.FAIL,
+    Verdict.UNSURE,
+    Verdict.NOT_TESTED,
+    Verdict.NOT_FITTED,
+    Verdict.PASS,
+)
 """What a letter that stands for several loads shows, the first that any of them has."""
 WIDE, SLIM = 6, 4
 """Cells inside a cylinder's box: with the word LIVE, or where the bay is crowded."""
@@ -30,14 +39,14 @@ def _marks(cylinder: CylinderView, inner: int) -> Line:
     ]
 
 
-def mark_sign(word: str) -> Sign:
+def mark_sign(mark: Verdict | Live) -> Sign:
     """Return the sign of a load: what it does now, else what is proven of it."""
-    return LIVE_SIGNS[Live(word)] if word in (Live.DRIVEN, Live.TRIPPED) else verdict_sign(word)
+    return verdict_sign(mark) if isinstance(mark, Verdict) else LIVE_SIGNS[mark]
 
 
-def combined(marks: Sequence[tuple[str, str]]) -> list[tuple[str, Sign]]:
+def combined(marks: Sequence[tuple[str, Verdict | Live]]) -> list[tuple[str, Sign]]:
     """Return one sign for each letter: two injectors at a cylinder show as one, the worse."""
-    worst: dict[str, str] = {}
+    worst: dict[str, Verdict | Live] = {}
     for letter, word in marks:
         if letter not in worst or _GRAVITY.index(word) < _GRAVITY.index(worst[letter]):
             worst[letter] = word

@@ -9,7 +9,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from loomproof.tui.views.panel import LinkState, PanelView
+from loomproof.tui.views.panel import BoxActivity, LinkState, PanelView
 from loomproof.tui.words import STOP_FACE, STOP_FACE_BROWSER, STOP_IS_NOT_LONG, STOP_IS_NOT_SHORT
 
 Part = tuple[str, str]
@@ -18,7 +18,7 @@ Part = tuple[str, str]
 def state_parts(view: PanelView) -> list[Part]:
     """Return the first line as (text, role) parts: link, supply, box, isolation, arming."""
     parts: list[Part] = []
-    link_shape = {"live": "●", "connecting": "◌"}.get(view.link.value, "✗")
+    link_shape = {LinkState.LIVE: "●", LinkState.CONNECTING: "◌"}.get(view.link, "✗")
     box = "simulated box" if view.simulated else "box"
     named = view.link.value if view.link is LinkState.NONE else f"{box} {view.link.value}"
     parts.append((f"{link_shape} {named}", _link_role(view)))
@@ -47,7 +47,7 @@ def _link_role(view: PanelView) -> str:
 def _box_part(view: PanelView) -> Part:
     if view.driving_channel and view.held:
         return f"► holding ch {view.driving_channel} ON", "live"
-    if view.driving_channel and view.state == "sensing":
+    if view.driving_channel and view.state == BoxActivity.SENSING:
         return f"~ watching ch {view.driving_channel}", "live"
     if view.driving_channel:
         return f"► driving ch {view.driving_channel}", "live"

@@ -8,6 +8,7 @@ from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Button, Input, Static
 
+from loomproof.facts.kinds import HazardClass
 from loomproof.tui.desk.protocol import TypedDrive
 from loomproof.tui.pages.bench.fields import NumberInput, gauge_text
 from loomproof.tui.pages.bench.parts import (
@@ -149,7 +150,7 @@ Drive one channel freely.
             self._write("drive-title", "Choose a channel.")
             return
         self.query_one("#bench-channels", RowList).go_to(str(channel.channel))
-        hazard = "no hazard" if channel.hazard == "none" else f"hazard: {channel.hazard}"
+        hazard = "no hazard" if channel.hazard == HazardClass.NONE else f"hazard: {channel.hazard}"
         where = f"{channel.cavity} {channel.wire}".strip()
         self._write(
             "drive-title", f"Channel {channel.channel}: {channel.name} · {where} · {hazard}\n{channel.load}"

@@ -9,24 +9,25 @@ from textual.containers import Horizontal
 from textual.widget import Widget
 from textual.widgets import Static
 
+from loomproof.facts.kinds import HazardClass
 from loomproof.tui.pages.bench.fields import NumberInput
 from loomproof.tui.pages.bench.view import BenchView, SettingView
 from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import Row
-from loomproof.tui.words import LIVE_SIGNS, verdict_sign
+from loomproof.tui.words import LIVE_SIGNS, Live, verdict_sign
 
 
 def bench_row(channel: ChannelView) -> Row:
     """Return the short row of a channel."""
     live = LIVE_SIGNS[channel.live]
     verdict = verdict_sign(channel.verdict)
-    hazard = "" if channel.hazard == "none" else f"{channel.hazard} "
+    hazard = "" if channel.hazard == HazardClass.NONE else f"{channel.hazard} "
     return Row(
         str(channel.channel),
         ((f"{channel.channel:>2} ", "quiet"), (f"{live.shape} ", live.role), (channel.name, "plain")),
         tail=(f"{hazard}{verdict.shape} {verdict.word}", verdict.role),
-        now=channel.live.value == "driven",
+        now=channel.live is Live.DRIVEN,
     )
 
 

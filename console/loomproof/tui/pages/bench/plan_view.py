@@ -143,8 +143,7 @@ def _interlocked(session: Session | None, channel: int, way: Way) -> Blocks:
 
 def _fuel_gone(plan: FreePlan) -> Blocks:
     """A fuel budget that is used up is emptied by checking the isolation again, and by nothing else."""
-    gone = [p for p in plan.problems if "flammable" in p.text and p.text.startswith("nothing fits")]
-    if not gone:
+    if not any(problem.fuel_spent for problem in plan.problems):
         return ()
     return (
         (

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Static
 
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.pages.findings.view import FindingEntry
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.views.channel import ChannelView
@@ -37,11 +40,8 @@ def _capital(text: str) -> str:
 
 def tally(channels: tuple[ChannelView, ...]) -> str:
     """Return how many channels have each verdict."""
-    counts: dict[str, int] = {}
-    for channel in channels:
-        counts[channel.verdict] = counts.get(channel.verdict, 0) + 1
-    order = ("pass", "fail", "unsure", "not tested", "not fitted")
-    return "   ".join(f"{verdict_sign(v)} {counts[v]}" for v in order if v in counts)
+    counts = Counter(channel.verdict for channel in channels)
+    return "   ".join(f"{verdict_sign(verdict)} {counts[verdict]}" for verdict in Verdict if counts[verdict])
 
 
 class FindingsPage(Page):
@@ -97,7 +97,7 @@ What is wrong with the loom, as far as the measurements tell.
         rows.show(shown)
         self.query_one("#tally", Static).update(tally(progress.channels))
         self.query_one("#doubt-list", RowList).show(
-            [_doubt_row(c) for c in progress.channels if c.verdict != "pass"]
+            [_doubt_row(c) for c in progress.channels if c.verdict != Verdict.PASS]
         )
         self._detail()
 

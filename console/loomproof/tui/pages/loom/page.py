@@ -14,7 +14,7 @@ from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.widgets.engine import EnginePicture
 from loomproof.tui.widgets.header import HeaderPicture
 from loomproof.tui.widgets.row_list import Row, RowList
-from loomproof.tui.words import LIVE_SIGNS, verdict_sign
+from loomproof.tui.words import LIVE_SIGNS, Live, verdict_sign
 
 
 def strip_row(channel: ChannelView) -> Row:
@@ -32,7 +32,7 @@ def strip_row(channel: ChannelView) -> Row:
             (f"{channel.wire:<6}", "quiet"),
         ),
         wide=((f" {channel.measured}", "plain"),),
-        now=channel.live.value in ("driven", "sensed"),
+        now=channel.live in (Live.DRIVEN, Live.SENSED),
     )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from loomproof.facts.verdict import Verdict
+
 
 @dataclass(frozen=True)
 class RecordLine:
@@ -12,7 +14,7 @@ class RecordLine:
     when: str
     what: str
     text: str
-    verdict: str = ""
+    verdict: Verdict | None = None
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from loomproof.tui.pages.run_sheet.words import afar, just_ended, step_row, step
 from loomproof.tui.views.panel import LinkState
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.engine import EnginePicture
+from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import RowList
 from loomproof.tui.widgets.waveform import Waveform
 
@@ -181,8 +182,8 @@ load.
     @on(Button.Pressed, "Answers Button")
     async def _pressed(self, event: Button.Pressed) -> None:
         event.stop()
-        key = (event.button.id or "").removeprefix("answer-")
-        await self._answer(key)
+        if isinstance(event.button, KeyButton):
+            await self._answer(event.button.key_text)
 
     async def on_key(self, event: events.Key) -> None:
         """Give the answer whose key was pressed, before any binding of the page gets it.

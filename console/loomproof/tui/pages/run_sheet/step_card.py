@@ -8,12 +8,14 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Static
 
+from loomproof.facts.step import StepKind
 from loomproof.tui.pages.run_sheet.view import StepView
 from loomproof.tui.pages.run_sheet.words import outcome_line, question, working_text
 from loomproof.tui.views.prompt import ChoiceView, PromptView
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.cautions import Cautions
 from loomproof.tui.widgets.keys import KeyButton
+from loomproof.tui.words import StepState
 
 NO_CHANNEL = "No steps. This job has no fitted channel to prove."
 BENDING = "Bend and tug the loom now"
@@ -73,7 +75,7 @@ class StepCard(Vertical):
             await self.query_one(Answers).show(())
             return
         self._write("step-title", f"Step {step.number} of {total}: {step.title}")
-        self._write("step-what", "" if prompt is not None and step.what in prompt.text else step.what)
+        self._write("step-what", "" if prompt is not None and prompt.says_what else step.what)
         self._write("step-drive", f"Drive: {step.drive}" if step.drive else "")
         self._write("step-outcome", outcome_line(step))
         await self.query_one(Cautions).show(prompt.cautions if prompt and prompt.cautions else step.cautions)
@@ -90,7 +92,7 @@ class StepCard(Vertical):
         """Say how far the work is, if it is known how long it takes."""
         if step is None or not self._began:
             return
-        doing = BENDING if step.kind == "wiggle test" and self._asked == step.id else "Working"
+        doing = BENDING if step.kind == StepKind.WIGGLE and self._asked == step.id else "Working"
         self._write("step-question", working_text(step.busy_s, monotonic() - self._began, doing))
 
     async def _ask(self, step: StepView, prompt: PromptView | None, running: bool) -> None:
@@ -106,7 +108,7 @@ class StepCard(Vertical):
             self._write("step-question", "? Waiting for your statement.")
             await answers.show(())
         elif running:
-            self._began = self._began or (monotonic() if step.state == "running" else 0.0)
+            self._began = self._began or (monotonic() if step.state == StepState.RUNNING else 0.0)
             self._write("step-question", "" if self._began else "► Another step is running: n shows it.")
             self.tick(step)
             await answers.show(())

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.step import StepKind
+from loomproof.facts.verdict import Verdict
 from loomproof.tui.views.prompt import CautionView
+from loomproof.tui.words import StepState
 
 
 @dataclass(frozen=True)
@@ -13,15 +17,19 @@ class StepView:
 
     id: str
     number: int
-    kind: str
+    kind: StepKind
     title: str
     what: str
-    state: str = "waiting"
+    state: StepState | Verdict = StepState.WAITING
     channel: int | None = None
-    hazard: str = "none"
+    hazard: HazardClass = HazardClass.NONE
     drive: str = ""
     cautions: tuple[CautionView, ...] = ()
     outcome: str = ""
+    """What came of it, in a sentence or two; empty: it has not ended yet."""
+    nothing_more: bool = False
+    """`outcome` says no more than the sign of its state."""
+    skipped_because: str = ""
     attempts: int = 0
     short: str = ""
     """The title for the list; empty: the title itself."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from loomproof.facts.kinds import HazardClass
+from loomproof.facts.step import StepKind
 from loomproof.tui.messages import Progress
 from loomproof.tui.pages.run_sheet.view import StepView
 from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.views.prompt import PromptView
 from loomproof.tui.widgets.row_list import Row
-from loomproof.tui.words import about, step_sign
+from loomproof.tui.words import StepState, about, step_sign
 
 BAR_CELLS = 12
 WHAT_NOW = "4 shows what was found, 5 the record and the command that writes the customer's report."
@@ -18,7 +20,7 @@ WHAT_NOW = "4 shows what was found, 5 the record and the command that writes the
 def step_row(step: StepView, current: bool) -> Row:
     """Return the row of one step."""
     sign = step_sign(step.state)
-    hazard = f"{step.hazard} " if step.hazard != "none" and step.kind != "statement" else ""
+    hazard = f"{step.hazard} " if step.hazard != HazardClass.NONE and step.kind != StepKind.STATEMENT else ""
     return Row(
         step.id,
         ((f"{step.number:>3} ", "quiet"), (step.short or step.title, "plain")),
@@ -29,7 +31,7 @@ def step_row(step: StepView, current: bool) -> Row:
 
 def steps_title(progress: Progress) -> str:
     """Return the title of the list: how many steps are done, and about how long the rest takes."""
-    done = sum(1 for step in progress.steps if step.state not in ("waiting", "running"))
+    done = sum(1 for step in progress.steps if step.state not in (StepState.WAITING, StepState.RUNNING))
     if not done or progress.finished or progress.left_s is None:
         return "All steps"
     return f"All steps: {done} of {len(progress.steps)}, about {about(progress.left_s)} left"
@@ -39,11 +41,11 @@ def outcome_line(step: StepView) -> str:
     """Return what came of a step; while it runs again, of the time before."""
     if not step.outcome:
         return ""
-    if step.state == "running":
+    if step.state == StepState.RUNNING:
         return f"Last time: {step.outcome}"
-    after = f"\n\n{WHAT_NOW}" if step.kind == "summary" else ""
-    told = "" if step.outcome == "done" else f" - {step.outcome}"
-    return f"Result: {step_sign(step.state)}{told}{after}"
+    after = f"\n\n{WHAT_NOW}" if step.kind == StepKind.SUMMARY else ""
+    more = "" if step.nothing_more else f" - {step.outcome}"
+    return f"Result: {step_sign(step.state)}{more}{after}"
 
 
 def just_ended(step: StepView, channels: Sequence[ChannelView] = ()) -> str:
@@ -52,8 +54,7 @@ def just_ended(step: StepView, channels: Sequence[ChannelView] = ()) -> str:
     if sign.role == "good":
         return f"Step {step.number} just now: {sign}"
     judged = next((c.reason for c in channels if c.channel == step.channel and c.verdict == step.state), "")
-    why = (judged or step.outcome).removeprefix(f"{sign.word}: ")
-    return f"Step {step.number} just now: {sign}: {why}"
+    return f"Step {step.number} just now: {sign}: {judged or step.skipped_because or step.outcome}"
 
 
 def question(prompt: PromptView, step: StepView) -> str:
@@ -88,13 +89,11 @@ def afar(
     if stopped:
         return "Stopped", "bad"
     if prompt is not None:
-        return prompt.title.replace("Pull the connector:", "Pull").replace(
-            "Seat the connector:", "Seat"
-        ), "doubt"
+        return prompt.short or prompt.title, "doubt"
     if step is None:
         return "No steps", "quiet"
     if running:
-        doing = "Bend it now" if step.kind == "wiggle test" else "Working"
+        doing = "Bend it now" if step.kind == StepKind.WIGGLE else "Working"
         return f"{doing}: {step.short or step.title}", "plain"
     sign = step_sign(step.state)
     tone = sign.role if sign.role in ("good", "bad", "doubt") else "plain"

@@ -8,6 +8,7 @@ from dataclasses import replace
 from textual.message import Message
 
 from loomproof.facts.step import StepEnd
+from loomproof.facts.verdict import Verdict
 from loomproof.job.model import Job
 from loomproof.procedure.session import Session
 from loomproof.procedure.walk.map import (
@@ -201,7 +202,9 @@ class WalkDesk:
 
     def _engine(self, found: WalkMap) -> EngineView:
         """The engine with what the walk knows of each place, not what driving proved."""
-        marks = {c: VERDICTS.get(row.state, "not tested") for row in found.rows for c in row.place.expected}
+        marks = {
+            c: VERDICTS.get(row.state, Verdict.NOT_TESTED) for row in found.rows for c in row.place.expected
+        }
         channels = tuple(
             replace(view, verdict=marks.get(view.channel, view.verdict) if view.fitted else view.verdict)
             for view in channel_views(self._job)
