@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from loomproof.box.connect import connect
+from loomproof.facts.verdict import Verdict
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.session import Session
 from loomproof.tui import messages
@@ -80,7 +81,7 @@ class StreamingDesk(SessionDesk):
             replace(
                 channel,
                 measured=f"{self._rng.uniform(1, 99):.2f} Ω",
-                verdict=("pass", "unsure")[(tick + channel.channel) % 2],
+                verdict=(Verdict.PASS, Verdict.UNSURE)[(tick + channel.channel) % 2],
             )
             for channel in progress.channels
         )

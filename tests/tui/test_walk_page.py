@@ -16,6 +16,7 @@ from loomproof.procedure.walk.places import places_of
 from loomproof.tui.messages import WalkAdvanced
 from loomproof.tui.pages.walk.desk import WalkDesk
 from loomproof.tui.pages.walk.page import WalkPage
+from loomproof.tui.pages.walk.view import WalkStage
 from loomproof.tui.sounds import Sound, SoundKind
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.keys import KeyButton
@@ -42,7 +43,7 @@ def happening(kind, place=None, *channels):
     return Happening(kind, 1.0, place, frozenset(channels))
 
 
-def rested(answers, stage="done", pulsed=(), blind=()):
+def rested(answers, stage=WalkStage.DONE, pulsed=(), blind=()):
     walking = WalkDesk(JOB, lambda message: None)
     return walking._at_rest(map_of(PLACES, answers, blind), stage, "", pulsed)
 
@@ -256,7 +257,7 @@ def test_joined_wires_are_called_so_and_what_cannot_be_seen_is_not_counted():
     assert "Seat all that is off" in joined.detail
     places = tuple(replace(p, visible=frozenset()) if p.id == "tacho" else p for p in PLACES)
     known = {k: v for k, v in ALL_RIGHT.items() if k != "tacho"}
-    rest = WalkDesk(JOB, lambda message: None)._at_rest(map_of(places, known, (16,)), "done", "", ())
+    rest = WalkDesk(JOB, lambda message: None)._at_rest(map_of(places, known, (16,)), WalkStage.DONE, "", ())
     assert (rest.known, rest.total) == (15, 15)
 
 

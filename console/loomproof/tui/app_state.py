@@ -160,7 +160,7 @@ class AppState(App[int]):
     def _walk_advanced(self, message: messages.WalkAdvanced) -> None:
         self.walk = message.view
         for cue in message.view.cues:
-            self.sounds.play(Sound(cue.sound), number=cue.number, role=cue.role, words=cue.words)
+            self.sounds.play(cue.sound, number=cue.number, role=cue.role, words=cue.words)
 
     @on(messages.WiggleAdvanced)
     def _wiggle_advanced(self, message: messages.WiggleAdvanced) -> None:

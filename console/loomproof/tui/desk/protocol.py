@@ -8,6 +8,7 @@ from typing import Protocol
 
 from textual.message import Message
 
+from loomproof.procedure.walk.model import WalkKey
 from loomproof.tui.pages.bench.view import BenchView
 from loomproof.tui.pages.loom.view import JobView
 from loomproof.tui.views.prompt import PromptView
@@ -108,8 +109,8 @@ class Desk(Protocol):
         """Walk round the loom, in free or in guided order."""
         ...
 
-    def walk_key(self, key: str, place: str | None = None) -> None:
-        """Tell the walk what the operator says: a `procedure.walk.model.WalkKey` value."""
+    def walk_key(self, key: WalkKey, place: str | None = None) -> None:
+        """Hand the walk what the operator answers, with the place that it is about."""
         ...
 
     def start_wiggle(self, channels: Sequence[int], *, held: bool) -> None:

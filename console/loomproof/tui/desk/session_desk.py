@@ -23,6 +23,7 @@ from loomproof.procedure.box_port import BoxPort
 from loomproof.procedure.prompts import Answer, Choice, Operator, Prompt
 from loomproof.procedure.session import Session
 from loomproof.procedure.step_result import StepInterruptedError
+from loomproof.procedure.walk.model import WalkKey
 from loomproof.safety.interlocks import StatementRefusedError
 from loomproof.tui import messages
 from loomproof.tui.desk.channels import place_name
@@ -165,7 +166,7 @@ class SessionDesk:
         """Walk in the worker thread."""
         self._run(lambda session: self._walking.walk(session, free=free))
 
-    def walk_key(self, key: str, place: str | None = None) -> None:
+    def walk_key(self, key: WalkKey, place: str | None = None) -> None:
         """Pass a key on to the walk."""
         self._walking.key(key, place)
 
@@ -219,7 +220,7 @@ class SessionDesk:
         """End the worker, close the record, then the link."""
         self._post = lambda message: None
         self._operator.close()
-        self._walking.key("finish")
+        self._walking.key(WalkKey.FINISH)
         self._wiggle.enough()
         self._tasks.put(None)
         if self._worker is not None:

@@ -26,7 +26,7 @@ from loomproof.tui import messages
 from loomproof.tui.desk.channels import channel_views
 from loomproof.tui.desk.engine import engine_view
 from loomproof.tui.desk.inbox import Inbox
-from loomproof.tui.pages.walk.view import Cue, WalkRow, WalkView
+from loomproof.tui.pages.walk.view import Cue, WalkRow, WalkStage, WalkView
 from loomproof.tui.pages.walk.words import WalkWords
 from loomproof.tui.sounds import Sound
 from loomproof.tui.views.engine import EngineView
@@ -74,22 +74,22 @@ class WalkDesk:
 
     # --- the interface's side -----------------------------------------------------------------------------
 
-    def key(self, key: str, place: str | None = None) -> None:
+    def key(self, key: WalkKey, place: str | None = None) -> None:
         """Pass a key on to the walk."""
-        self._keys.put((WalkKey(key), place))
+        self._keys.put((key, place))
 
     # --- the session's side -------------------------------------------------------------------------------
 
     def opened(self, session: Session) -> None:
         """Show what is known already."""
-        self._post(messages.WalkAdvanced(self._at_rest(session.walk_map(), "idle", "", ())))
+        self._post(messages.WalkAdvanced(self._at_rest(session.walk_map(), WalkStage.IDLE, "", ())))
 
     def walk(self, session: Session, *, free: bool) -> None:
         """Walk; returns when the walk has ended."""
         self._keys.clear()
         self._judged = self._unanswered = None
         view = WalkView(
-            stage="learning",
+            stage=WalkStage.LEARNING,
             caption="LEARNING THE LOOM",
             headline="Touch nothing",
             tone="quiet",
@@ -97,7 +97,7 @@ class WalkDesk:
         )
         self._post(messages.WalkAdvanced(view))
         walked = session.walk(self, Order.FREE if free else Order.GUIDED, again=True)
-        stage = "done" if walked.end is StepEnd.DONE else "idle"
+        stage = WalkStage.DONE if walked.end is StepEnd.DONE else WalkStage.IDLE
         self._post(
             messages.WalkAdvanced(
                 self._at_rest(walked.map, stage, _ended_by(walked.end, walked.reason), walked.pulsed)
@@ -120,7 +120,7 @@ class WalkDesk:
         self._post(
             messages.WalkAdvanced(
                 WalkView(
-                    stage=state.stage.value,
+                    stage=WalkStage(state.stage.value),
                     order=state.order.value,
                     headline=headline,
                     tone=tone,
@@ -145,7 +145,7 @@ class WalkDesk:
         """A key, if one was pressed."""
         return self._keys.next()
 
-    def _at_rest(self, found: WalkMap, stage: str, before: str, pulsed: tuple[str, ...]) -> WalkView:
+    def _at_rest(self, found: WalkMap, stage: WalkStage, before: str, pulsed: tuple[str, ...]) -> WalkView:
         """Before a walk, and after."""
         known = sum(row.found is not None for row in found.rows)
         visible = sum(row.state is not PlaceState.BLIND for row in found.rows)
@@ -160,7 +160,7 @@ class WalkDesk:
             headline, tone, caption = (
                 f"{wrong} wrong",
                 "bad",
-                "THE WALK HAS ENDED" if stage == "done" else "SO FAR",
+                "THE WALK HAS ENDED" if stage is WalkStage.DONE else "SO FAR",
             )
             detail = _wrong_detail(found, moves)
         elif found.complete:
@@ -169,7 +169,7 @@ class WalkDesk:
         else:
             headline, tone, caption = f"{known} of {visible}", "doubt", "NOT FINISHED"
             detail = "The places still open are asked when you walk on."
-        cue = (Cue(Sound.DONE, words=headline),) if stage == "done" else ()
+        cue = (Cue(Sound.DONE, words=headline),) if stage is WalkStage.DONE else ()
         return WalkView(
             stage=stage,
             headline=headline,

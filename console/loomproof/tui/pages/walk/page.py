@@ -8,8 +8,9 @@ from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Static
 
+from loomproof.procedure.walk.model import WalkKey
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
-from loomproof.tui.pages.walk.view import WalkRow, WalkView
+from loomproof.tui.pages.walk.view import WalkRow, WalkStage, WalkView
 from loomproof.tui.widgets.bigtext import BigText
 from loomproof.tui.widgets.engine import EnginePicture
 from loomproof.tui.widgets.keys import KeyButton
@@ -136,7 +137,7 @@ Several wires of one connector cannot be told apart by pulling it.
         if view.asked is not None and view.asked != self._followed:
             self._followed = view.asked
             self.query_one("#walk-places", RowList).go_to(view.asked)
-        if view.stage == "done" and self._stage != "done":
+        if view.stage == WalkStage.DONE and self._stage != WalkStage.DONE:
             wrong = next((row.id for row in view.rows if row.role == "bad"), None)
             if wrong is not None:
                 self.query_one("#walk-places", RowList).go_to(wrong)
@@ -193,36 +194,36 @@ Several wires of one connector cannot be told apart by pulling it.
     def action_order(self) -> None:
         """Walk in free order, or change the order of the walk under way."""
         if self.view.running:
-            self.console_app.desk.walk_key("order")
+            self.console_app.desk.walk_key(WalkKey.ORDER)
         elif not self.console_app.progress.running and not self.must_clear_first():
             self.query_one(Deck).bring("pane-walk-now")
             self.console_app.desk.start_walk(free=True)
 
     def action_nothing(self) -> None:
         """It is pulled and nothing came."""
-        self.console_app.desk.walk_key("nothing")
+        self.console_app.desk.walk_key(WalkKey.NOTHING)
 
     def action_no(self) -> None:
         """Not that one."""
-        self.console_app.desk.walk_key("no")
+        self.console_app.desk.walk_key(WalkKey.NO)
 
     def action_skip(self) -> None:
         """Skip the place."""
-        self.console_app.desk.walk_key("skip")
+        self.console_app.desk.walk_key(WalkKey.SKIP)
 
     def action_leave_off(self) -> None:
         """It stays off."""
-        self.console_app.desk.walk_key("leave off")
+        self.console_app.desk.walk_key(WalkKey.LEAVE_OFF)
 
     def action_finish(self) -> None:
         """End the walk."""
-        self.console_app.desk.walk_key("finish")
+        self.console_app.desk.walk_key(WalkKey.FINISH)
 
     def action_here(self) -> None:
         """What is off now is the place under the cursor."""
         key = self.query_one("#walk-places", RowList).key
         if key is not None:
-            self.console_app.desk.walk_key("here", key)
+            self.console_app.desk.walk_key(WalkKey.HERE, key)
 
     def action_sounds(self) -> None:
         """Change by what means it sounds."""
@@ -239,8 +240,12 @@ Several wires of one connector cannot be told apart by pulling it.
         hands, view = self.console_app.hands, self.view
         if hands is None:
             return
-        leave_off = view.holding and view.stage != "seat"
-        if self._pulled and not leave_off and (view.stage == "seat" or self._pulled[-1] != view.asked):
+        leave_off = view.holding and view.stage != WalkStage.SEAT
+        if (
+            self._pulled
+            and not leave_off
+            and (view.stage == WalkStage.SEAT or self._pulled[-1] != view.asked)
+        ):
             for place in self._pulled:
                 hands.seat(place)
             self._pulled.clear()
@@ -252,7 +257,7 @@ Several wires of one connector cannot be told apart by pulling it.
 
     _pulled: list[str]
     _followed: str | None = None
-    _stage = ""
+    _stage = WalkStage.IDLE
 
     def __init__(self) -> None:
         super().__init__()

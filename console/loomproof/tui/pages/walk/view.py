@@ -1,10 +1,24 @@
-"""Frozen snapshots of the walk and the wiggle page. Pages know these and nothing of sessions or boxes."""
+"""Frozen snapshots of the walk page. The page knows these and nothing of sessions or boxes."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 
+from loomproof.tui.sounds import Sound
 from loomproof.tui.views.engine import EngineView
+
+
+class WalkStage(StrEnum):
+    """What the walk waits for; `procedure.walk.model.Stage` and what comes before and after a walk."""
+
+    IDLE = "idle"
+    LEARNING = "learning"
+    PULL = "pull"
+    SETTLING = "settling"
+    SEAT = "seat"
+    PAUSED = "paused"
+    DONE = "done"
 
 
 @dataclass(frozen=True)
@@ -23,9 +37,9 @@ class WalkRow:
 
 @dataclass(frozen=True)
 class Cue:
-    """One sound with what it says. `sound` is a `sounds.Sound` value."""
+    """One sound, with the words that a voice says instead."""
 
-    sound: str
+    sound: Sound
     number: int = 0
     role: str = ""
     words: str = ""
@@ -36,17 +50,17 @@ class WalkView:
     """The walk as the page shows it.
 
     Attributes:
-        stage: `idle`, `learning`, or a `procedure.walk.model.Stage` value.
+        stage: what it waits for.
         headline: in very large letters, with its tone.
         caption: the line over it, `detail` the lines under it.
         left_s: how long a silent place is still waited for.
         moves: what mends the loom, when the walk has ended.
         pulsed: drive steps that would prove what the walk could not see.
         channels: channels that are off now.
-        cues: what is to be heard, once.
+        cues: sounds to play, once.
     """
 
-    stage: str = "idle"
+    stage: WalkStage = WalkStage.IDLE
     order: str = "guided"
     headline: str = "Location walk"
     tone: str = "quiet"
@@ -68,4 +82,4 @@ class WalkView:
     @property
     def running(self) -> bool:
         """Whether somebody walks."""
-        return self.stage not in ("idle", "done")
+        return self.stage not in (WalkStage.IDLE, WalkStage.DONE)
