@@ -15,7 +15,7 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from loomproof.tui.app_state import AppState, JobChooser
-from loomproof.tui.desk.protocol import Desk, Hands, MakeDesk, Starter, StartRefusedError
+from loomproof.tui.desk.protocol import Desk, LoomHands, MakeDesk, Starter, StartRefusedError
 from loomproof.tui.garbage import Sweeper
 from loomproof.tui.page_table import JOB, PAGES, SHEET, START, STARTING, help_screen, modes, offered
 from loomproof.tui.pages.welcome import WELCOME, WELCOME_BROWSER
@@ -59,7 +59,7 @@ class Console(AppState):
         self,
         desk: Desk | MakeDesk | None = None,
         *,
-        hands: Hands | None = None,
+        hands: LoomHands | None = None,
         welcome: bool = False,
         who: str = "",
         settings: SettingsKeeper | None = None,

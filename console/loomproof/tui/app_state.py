@@ -13,7 +13,7 @@ from textual.reactive import var
 
 from loomproof.facts.kinds import HazardClass
 from loomproof.tui import messages
-from loomproof.tui.desk.protocol import Desk, Hands, Reply, Starter
+from loomproof.tui.desk.protocol import Desk, LoomHands, Reply, Starter
 from loomproof.tui.messages import Progress
 from loomproof.tui.page_table import SHEET
 from loomproof.tui.pages.questions import AskReason, StatementScreen
@@ -75,7 +75,7 @@ class AppState(App[int]):
     walk: var[WalkView] = var(WalkView(), init=False)
     wiggle: var[WiggleView] = var(WiggleView(), init=False)
     sound_means: var[str] = var("", init=False)
-    hands: Hands | None
+    hands: LoomHands | None
     starter: Starter | None
     making_path: Path | None
     making_page: UnsavedWork | None

@@ -69,7 +69,7 @@ def modes() -> dict[str, Callable[[], Screen[Any]]]:
 
 def help_screen(text: str) -> Screen[None]:
     """Return a help text as a screen, importing what draws it only when it is first shown."""
-    from loomproof.tui.pages.help import HelpScreen
+    from loomproof.tui.pages.help import HelpScreen  # noqa: PLC0415 - not before the first picture
 
     return HelpScreen(text)
 

@@ -19,7 +19,8 @@ from urllib.parse import quote, urlencode
 import serial
 
 from loomproof.box.connect import connect
-from loomproof.cli.prove.simulated_operator import Hands, SimulatedOperator
+from loomproof.cli.prove.hands import ProveHands
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 from loomproof.job.file.loading import load_job
@@ -181,7 +182,7 @@ def _prove_virtual(loom: Loom, name: str, url: str) -> Proof:
         forget(name)
 
 
-def _work(loom: Loom, url: str, hands: Callable[[], Hands]) -> Session:
+def _work(loom: Loom, url: str, hands: Callable[[], ProveHands]) -> Session:
     """Work the run sheet; the hands of a box may exist only once its port is open."""
     job = load_job(loom.job)
     box = connect(url, auto_call_in=True)

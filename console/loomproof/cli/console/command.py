@@ -10,8 +10,10 @@ from typing import Annotated
 import typer
 
 from loomproof.cli.console.desk_maker import DeskMaker, JobStarter, need_box, need_job
+from loomproof.cli.console.desk_options import DeskOptions
 from loomproof.cli.console.practice import DEMO_FAULTS, DEMO_SEED, demo_job, hands_of, own_url, sim_url
 from loomproof.cli.exit_codes import BAD_CALL
+from loomproof.tui.desk.protocol import StartRefusedError
 from loomproof.tui.settings import SettingsKeeper, usual_path
 
 InBrowser = Annotated[bool, typer.Option("--in-browser", hidden=True, help="Used by `loomproof web`.")]
@@ -109,11 +111,9 @@ def _need_terminal(job: Path | None) -> None:
     """Without a terminal there is no console; say what is wrong with the job, too, if something is."""
     if sys.stdin.isatty() and sys.stdout.isatty():
         return
-    from loomproof.tui.desk.protocol import StartRefusedError  # noqa: PLC0415 - not for its help
-
     try:
         if job is not None:
-            from loomproof.cli.console.opening import read_job  # noqa: PLC0415 - not for its help
+            from loomproof.cli.console.open_desk import read_job  # noqa: PLC0415 - not for its help
 
             read_job(job)
     except StartRefusedError as refused:
@@ -146,15 +146,17 @@ def _run(
         kept = None if demo or reading else settings
         shown, url = url, own_url(path, url)
         maker = DeskMaker(
-            path,
-            url,
-            who,
-            records,
-            resume=resume,
-            settings=kept,
-            shown_as=shown,
-            reading=reading,
-            carry_on=carry_on,
+            DeskOptions(
+                job=path,
+                url=url,
+                who=who,
+                records=records,
+                resume=resume,
+                settings=kept,
+                shown_as=shown,
+                reading=reading,
+                carry_on=carry_on,
+            )
         )
         starter.made.append(maker)
         hands = hands_of(url)

@@ -8,6 +8,7 @@ from typing import NoReturn
 
 import typer
 
+from loomproof.cli.console.desk_options import DeskOptions
 from loomproof.cli.console.practice import (
     DEMO_FAULTS,
     DEMO_SEED,
@@ -19,7 +20,7 @@ from loomproof.cli.console.practice import (
     sim_url,
 )
 from loomproof.cli.exit_codes import BAD_CALL
-from loomproof.tui.desk.protocol import Desk, Hands, MakeDesk
+from loomproof.tui.desk.protocol import Desk, LoomHands, MakeDesk
 from loomproof.tui.settings import SettingsKeeper
 
 
@@ -32,7 +33,7 @@ def need_job(command: str) -> NoReturn:
 def need_box(command: str, job: Path, otherwise: str = "") -> NoReturn:
     """Refuse a call that names a job but no box."""
     typer.echo(
-        f"Name the box, too: loomproof {command} {job} --box URL. `loomproof boxes` lists what answers; "
+        f"Name the box as well: loomproof {command} {job} --box URL. `loomproof boxes` lists what answers; "
         f"`--box sim://` is a simulated one{otherwise}.",
         err=True,
     )
@@ -40,43 +41,18 @@ def need_box(command: str, job: Path, otherwise: str = "") -> NoReturn:
 
 
 class DeskMaker:
-    """Makes the real desk when the first picture stands; see `opening.DeskMaker`, which is loaded only then."""
+    """Makes the desk, once the first picture stands (`tui.desk.protocol.MakeDesk`)."""
 
-    def __init__(
-        self,
-        path: Path,
-        url: str,
-        who: str,
-        records: str | None,
-        *,
-        resume: str | None = None,
-        settings: SettingsKeeper | None = None,
-        shown_as: str | None = None,
-        reading: bool = False,
-        carry_on: Path | None = None,
-    ) -> None:
-        self._path, self._url, self._who, self._records = path, url, who, records
-        self._resume, self._settings, self._shown_as = resume, settings, shown_as
-        self._reading, self._carry_on = reading, carry_on
+    def __init__(self, options: DeskOptions) -> None:
+        self._options = options
         self._close: Callable[[], None] | None = None
 
     def __call__(self) -> Desk:
         """Read the job, open the records and return the desk. Raises `StartRefusedError`."""
-        from loomproof.cli.console.opening import DeskMaker as Opening  # noqa: PLC0415 - not before the first picture
+        from loomproof.cli.console.open_desk import open_desk  # noqa: PLC0415 - not before the first picture
 
-        opening = Opening(
-            self._path,
-            self._url,
-            self._who,
-            self._records,
-            resume=self._resume,
-            settings=self._settings,
-            shown_as=self._shown_as,
-            reading=self._reading,
-            carry_on=self._carry_on,
-        )
-        self._close = opening.close
-        return opening()
+        desk, self._close = open_desk(self._options)
+        return desk
 
     def close(self) -> None:
         """Close the record store, if it was opened."""
@@ -99,18 +75,21 @@ class JobStarter:
 
         return serial_ports()
 
-    def open(self, job: str, box: str) -> tuple[MakeDesk, Hands | None]:
+    def open(self, job: str, box: str) -> tuple[MakeDesk, LoomHands | None]:
         """Return what makes the desk; a bare `sim://` is given the job's own loom, and hands."""
         path = Path(job)
         url = sim_url(path, DEMO_SEED, ()) if box == SIMULATED else own_url(path, box)
-        maker = DeskMaker(path, url, self._who, self._records, settings=self._settings, shown_as=box)
-        return self._keep(maker), hands_of(url)
+        options = DeskOptions(
+            job=path, url=url, who=self._who, records=self._records, settings=self._settings, shown_as=box
+        )
+        return self._keep(DeskMaker(options)), hands_of(url)
 
-    def practice(self) -> tuple[MakeDesk, Hands | None]:
+    def practice(self) -> tuple[MakeDesk, LoomHands | None]:
         """Return the demo's desk and hands."""
         path = demo_job()
         url = sim_url(path, DEMO_SEED, DEMO_FAULTS)
-        return self._keep(DeskMaker(path, url, self._who, self._records)), DemoHands()
+        options = DeskOptions(job=path, url=url, who=self._who, records=self._records)
+        return self._keep(DeskMaker(options)), DemoHands()
 
     def _keep(self, maker: DeskMaker) -> DeskMaker:
         self.made.append(maker)

@@ -11,7 +11,7 @@ import typer
 
 import loomproof
 from loomproof.cli.exit_codes import BAD_CALL
-from loomproof.tui.desk.protocol import Hands
+from loomproof.tui.desk.protocol import LoomHands
 
 DEMO_BOX = "demo"
 DEMO_JOB = "inline-five-turbo.toml"
@@ -49,7 +49,7 @@ def own_url(job: Path, box: str) -> str:
     return f"sim://{path}?{urlencode(query, safe=':/.')}"
 
 
-def hands_of(url: str) -> Hands | None:
+def hands_of(url: str) -> LoomHands | None:
     """Return the hands on a box, if it is one of the simulated boxes that these hands can find."""
     parts = urlsplit(url)
     named = dict(parse_qsl(parts.query)).get("name")
@@ -57,9 +57,9 @@ def hands_of(url: str) -> Hands | None:
 
 
 class DemoHands:
-    """The hands of the demo's box, which exists once the console has connected (`tui.desk.protocol.Hands`)."""
+    """The hands of the demo's box, which exists once the console has connected (`tui.desk.protocol.LoomHands`)."""
 
-    def _hands(self) -> Hands | None:
+    def _hands(self) -> LoomHands | None:
         from loomproof_sim.named_boxes import find  # noqa: PLC0415 - not before the first picture
 
         with suppress(KeyError):

@@ -14,8 +14,9 @@ from rich.console import Console
 from loomproof.box.client import Box
 from loomproof.box.connect import connect
 from loomproof.box.errors import BoxError
+from loomproof.cli.prove.hands import ProveHands
 from loomproof.cli.prove.options import Code, Options, Who
-from loomproof.cli.prove.simulated_operator import Hands, SimulatedOperator
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.cli.prove.tables import print_end, print_opening, print_result, print_step
 from loomproof.cli.prove.terminal_operator import AskingOperator
 from loomproof.cli.prove.walkers import SimulatedWalker, TerminalWalker, print_map
@@ -54,7 +55,7 @@ class Run:
         self.quiet = quiet
         self.session: Session | None = None
         self.stop_asked = ""
-        self._hands_found: Hands | None = None
+        self._hands_found: ProveHands | None = None
 
     def work(self) -> Code:
         """Connect, work the run sheet, report. Returns the exit code."""
@@ -165,7 +166,7 @@ class Run:
         resumed = store.resume(resume)
         return resumed.recorder, resumed.outcomes, store
 
-    def _hands(self, stack: contextlib.ExitStack) -> Hands:
+    def _hands(self, stack: contextlib.ExitStack) -> ProveHands:
         """The hands at the simulated loom; only this command knows where the simulator lives."""
         hands = self.options.hands
         if hands is not None:

@@ -6,9 +6,7 @@ real one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Protocol
-
+from loomproof.cli.prove.hands import ProveHands
 from loomproof.facts.kinds import LoadKind
 from loomproof.job.model import Job
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
@@ -20,26 +18,10 @@ FLEX_S = 3.5
 _SEEN = (LoadKind.LAMP, LoadKind.COIL, LoadKind.IGNITER_COIL, LoadKind.MOTOR, LoadKind.LOGIC_INPUT)
 
 
-class Hands(Protocol):
-    """What the simulated operator does with hands, ears and eyes."""
-
-    def pull(self, place: int | str) -> None:
-        """Pull a connector."""
-
-    def seat(self, place: int | str) -> None:
-        """Seat it."""
-
-    def flex(self, place: int | str, duration_s: float = 1.0, severity: float = 1.0) -> None:
-        """Flex the loom."""
-
-    def noticed(self, place: int | str, driven: Iterable[int]) -> bool:
-        """Whether anything was noticed at a place when these channels were last driven."""
-
-
 class SimulatedOperator:
     """Answers every prompt as a careful person would who finds everything in order but the loom."""
 
-    def __init__(self, hands: Hands, job: Job, name: str = "simulated operator") -> None:
+    def __init__(self, hands: ProveHands, job: Job, name: str = "simulated operator") -> None:
         self._hands = hands
         self._job = job
         self._name = name

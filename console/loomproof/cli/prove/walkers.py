@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from typing import Protocol
 
 from rich.console import Console
 from rich.table import Table
 
+from loomproof.cli.prove.hands import ProveHands
 from loomproof.job.model import Job
 from loomproof.procedure.walk.map import WalkMap, cavities_of, plan_texts, row_text
 from loomproof.procedure.walk.model import Happening, Kind, Stage, WalkKey, WalkState
@@ -19,20 +19,10 @@ PATIENCE_LOOKS = 20
 """Looks after a pull in which nothing moved, before they say so."""
 
 
-class Hands(Protocol):
-    """What the simulated walker does with its hands."""
-
-    def pull(self, place: int | str) -> None:
-        """Pull a connector."""
-
-    def seat(self, place: int | str) -> None:
-        """Seat it."""
-
-
 class SimulatedWalker:
     """Pulls what is asked for, seats it when told, and says so when nothing moved."""
 
-    def __init__(self, hands: Hands, seed: int = 1) -> None:
+    def __init__(self, hands: ProveHands, seed: int = 1) -> None:
         self._hands = hands
         self._random = random.Random(seed)
         self._state: WalkState | None = None

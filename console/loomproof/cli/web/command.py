@@ -16,7 +16,9 @@ from typing import Annotated
 import typer
 
 from loomproof.cli.console.command import Resume, Where, Who
+from loomproof.cli.console.desk_maker import need_box, need_job
 from loomproof.cli.exit_codes import BAD_CALL
+from loomproof.tui.desk.protocol import StartRefusedError
 
 LOOPBACK = "127.0.0.1"
 TOKEN_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -123,9 +125,7 @@ def _arguments(
     job: Path | None, box: str | None, who: str, records: str | None, resume: str | None
 ) -> list[str]:
     """Return the console's command; a bad job is told now and not in the browser."""
-    from loomproof.cli.console.desk_maker import need_box, need_job  # noqa: PLC0415 - not for its help
-    from loomproof.cli.console.opening import check_record, read_job  # noqa: PLC0415 - not for its help
-    from loomproof.tui.desk.protocol import StartRefusedError  # noqa: PLC0415 - not for its help
+    from loomproof.cli.console.open_desk import check_record, read_job  # noqa: PLC0415 - not for its help
 
     command = [sys.executable, "-m", "loomproof.cli.app"]
     more = [*(("--who", who) if who else ()), *(("--records", records) if records else ()), "--in-browser"]

@@ -161,16 +161,16 @@ class Starter(Protocol):
         """Return the ports of this machine with a description each. None is opened."""
         ...
 
-    def open(self, job: str, box: str) -> tuple[MakeDesk, Hands | None]:
+    def open(self, job: str, box: str) -> tuple[MakeDesk, LoomHands | None]:
         """Return what makes the desk of a job on a box, and the hands on its loom when the box is simulated."""
         ...
 
-    def practice(self) -> tuple[MakeDesk, Hands | None]:
+    def practice(self) -> tuple[MakeDesk, LoomHands | None]:
         """Return what makes the practice desk, and the hands on its loom."""
         ...
 
 
-class Hands(Protocol):
+class LoomHands(Protocol):
     """The hands on a simulated loom, handed in by the command line for the demo."""
 
     def pull(self, where: int | str) -> None:

@@ -47,7 +47,7 @@ SWITCH_S = 0.001
 """Longest time one thread keeps the interpreter: judging a loom must not hold up heartbeats and keys."""
 
 
-class Box(BoxPort, Protocol):
+class ConsoleBox(BoxPort, Protocol):
     """The box as the console uses it: what the procedure needs, and the link."""
 
     def cancel(self) -> object:
@@ -63,7 +63,7 @@ class Box(BoxPort, Protocol):
         ...
 
 
-MakeSession = Callable[[Box, Operator], Session]
+MakeSession = Callable[[ConsoleBox, Operator], Session]
 
 
 class SessionDesk:
@@ -81,7 +81,7 @@ class SessionDesk:
     def __init__(
         self,
         job: Job,
-        connect: Callable[[], Box],
+        connect: Callable[[], ConsoleBox],
         make_session: MakeSession,
         *,
         who: str = "",
@@ -92,7 +92,7 @@ class SessionDesk:
         self._connect = connect
         self._make_session = make_session
         self._post: Post = lambda message: None
-        self._box: Box | None = None
+        self._box: ConsoleBox | None = None
         self._session: Session | None = None
         self._tasks: queue.Queue[Callable[[], None] | None] = queue.Queue()
         self._worker: threading.Thread | None = None
@@ -288,7 +288,7 @@ class SessionDesk:
         self._post(messages.PanelChanged(self._panel.view()))
         self._publish()
 
-    def _clear_old_silence(self, session: Session, box: Box) -> None:
+    def _clear_old_silence(self, session: Session, box: ConsoleBox) -> None:
         """Clear a stop that only says that an earlier console left: nothing is armed and nothing was driven.
 
         A stop for any other reason stays until the operator clears it.
