@@ -21,9 +21,12 @@ from loomproof.facts.dropout import Watched
 from loomproof.facts.presence import ScanReading
 from loomproof.measure.dropouts.detector import DropoutDetector
 from loomproof.measure.presence.detector import PresenceDesign, PresenceDetector
+from loomproof.procedure.conversion import calibration_of
+from loomproof_sim.controller.info import channel_info
 from loomproof_sim.controller.watch import DropoutFinder
 from loomproof_sim.profiles import REFERENCE
 from loomproof_sim.readback import DRAIN, FINE, SUPPLY, Counts, Readback
+from loomproof_wire.messages import ChannelKind
 
 Floats = NDArray[np.float64]
 
@@ -69,9 +72,12 @@ class Loom:
     def __init__(self, seed: int, ripple_v: float) -> None:
         self.readback = Readback(REFERENCE, seed)
         self.ripple_v = ripple_v
-        self.drain_v = self.readback.drain_uv_per_count * 1e-6
-        self.supply_v = self.readback.supply_uv_per_count * 1e-6
-        self.u_pin = math.hypot(REFERENCE.noise_counts, 1 / math.sqrt(12)) * self.drain_v
+        self.scales = {
+            c: calibration_of(
+                channel_info(c, ChannelKind.LOW_SIDE, REFERENCE, self.readback), REFERENCE.adc_bits
+            )
+            for c in range(1, 17)
+        }
 
     def scans(
         self, times: Floats, gone_s: dict[int, float]
@@ -90,22 +96,27 @@ class Loom:
                 warm = 1.0 + 0.05 * np.sin(2 * math.pi * at / 900.0)  # temperature
                 amps = self.CURRENTS[channel - 14] * volts / SUPPLY_V * warm * ~away
             counts = self.readback.counts(channel, amps, volts, pin)
-            scale = self.readback.scale(channel)
+            scales = self.scales[channel]
             fine = np.asarray(counts[:, FINE], dtype=np.float64)
-            seen = (fine - scale.fine_offset_x100 / 100) * scale.fine_na_per_count * 1e-9
-            u = math.hypot(REFERENCE.noise_counts, 1 / math.sqrt(12)) * scale.fine_na_per_count * 1e-9
+            seen = (fine - scales.fine_offset_counts) * scales.fine_a_per_count
             readings[channel] = (
-                scaled(counts, DRAIN, self.drain_v),
+                scaled(counts, DRAIN, scales.drain_v_per_count),
                 seen if channel in self.SENSED else None,
-                u,
+                scales.sample_u_counts,
             )
-            last = scaled(counts, SUPPLY, self.supply_v)
+            last = scaled(counts, SUPPLY, scales.supply_v_per_count)
         for k, now in enumerate(times):
             yield (
                 float(now) + SCAN_S,
                 float(last[k]),
                 {
-                    c: ScanReading(float(v[k]), bias, self.u_pin, None if a is None else float(a[k]), u)
+                    c: ScanReading(
+                        float(v[k]),
+                        bias,
+                        u * self.scales[c].drain_v_per_count,
+                        None if a is None else float(a[k]),
+                        u * self.scales[c].fine_a_per_count,
+                    )
                     for c, (v, a, u) in readings.items()
                 },
             )

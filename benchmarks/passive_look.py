@@ -15,16 +15,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
+from loomproof.facts.kinds import Setting
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.load_type import LoadType
+from loomproof.job.model import Channel, Connector, Identity, Job
 from loomproof.job.quantity import Quantity
-from loomproof.safety.load_model import worst_case
+from loomproof.procedure.steps.look import LEAST_SENSE_US
+from loomproof.safety.budget import pulse_budget
+from loomproof.safety.load_model import SENSE_ENERGY_J
 from loomproof_sim.loom import LOGIC_DRIVER_OHM, LOGIC_KINDS, Draw, load_spec
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import BranchSpec, Drive, DriverSpec, LoomSpec, MovingSpec, SupplySpec
 
-MOST_J = 0.3e-3
-LEAST_US = 10
 SUPPLIES_V, TEMPERATURES_C = (9.0, 12.0, 13.5, 16.0), (-20.0, 20.0, 60.0)
 LOOK_AFTER_S = 20e-3
 
@@ -63,12 +65,18 @@ class Worst:
 
     @property
     def safe(self) -> bool:
-        return not self.moved and self.energy_j <= MOST_J and self.pulse_us[0] >= LEAST_US
+        return not self.moved and self.energy_j <= SENSE_ENERGY_J and self.pulse_us[0] >= LEAST_SENSE_US
 
 
 def sense_us(load: LoadType, supply_v: float) -> int:
     """The sense pulse that the program gives a load, from what it can know of it."""
-    return min(load.limits.max_sense_us, int(min(worst_case(load, supply_v=supply_v).sense_s(), 1.0) * 1e6))
+    job = Job(
+        identity=Identity(title="one load", job_number="LOOK"),
+        setting=Setting.BENCH,
+        connectors=(Connector(id="H1", name="header", cavities=1),),
+        channels=(Channel(channel=1, name=load.name, cavity="H1-1", load=load.key),),
+    )
+    return pulse_budget(job, 1, supply_v).max_sense_us
 
 
 def corners(load: LoadType, *, fine: bool) -> Iterator[tuple[LoomSpec, float]]:

@@ -2,8 +2,8 @@
 
 usage: python -m benchmarks.walk [--pulls 10000] [--box 300] [--seed 1]
 
-First part: the plant and the read-back of the simulated box, noise included, are scanned at the walk's rate and
-go through the walk's own detector and state machine; the wire is left out for speed. Second part: the whole box
+First part: the walk's own eyes, detector and state machine on the plant and the read-back of the simulated box,
+noise included; the wire is left out for speed. Second part: the whole box
 in virtual time, wire and heartbeats and all. Each pull happens at a random moment between two scans. A pull
 counts as confirmed when the walk tells which place it is, and as wrong when it ever names other channels.
 """
@@ -21,19 +21,24 @@ from rich.table import Table
 
 from loomproof.box.connect import connect
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
-from loomproof.facts.presence import ScanReading
 from loomproof.job.file.loading import load_job
-from loomproof.measure.presence.detector import PresenceDetector
+from loomproof.procedure.configure import configure_all
+from loomproof.procedure.context import Core
+from loomproof.procedure.null_recorder import NullRecorder
 from loomproof.procedure.session import Session
 from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.walk.machine import WalkMachine
-from loomproof.procedure.walk.model import Happening, Kind, Look, Order, Place, Stage, WalkKey, WalkState
+from loomproof.procedure.walk.model import Happening, Kind, Order, Place, Stage, WalkKey, WalkState
 from loomproof.procedure.walk.places import places_of
-from loomproof.procedure.walk.scan import PERIOD_S, make_detector
+from loomproof.procedure.walk.scan import PERIOD_S, Eyes
+from loomproof.safety.interlocks import DEFAULT_EXPIRY_S
+from loomproof_sim.hands.sim_hands import SimHands, connector_map
 from loomproof_sim.named_boxes import find, forget
-from loomproof_sim.readback import DRAIN, SUPPLY
-from loomproof_sim.scenario import Scenario, build_box
+from loomproof_sim.plant.plant import Plant
+from loomproof_sim.scenario import Scenario, build_loom
 from loomproof_sim.simbox import SimBox
+from testbed.bareboard import BareBoard
+from testbed.barebox import BareBox
 
 JOB = Path(__file__).parents[1] / "examples" / "inline-five-turbo.toml"
 TOLD = (Kind.MATCHED, Kind.MISMATCH, Kind.AGAIN, Kind.CONFIRMED)
@@ -57,81 +62,68 @@ class Tally:
         return (name, str(len(self.told_s)), *cells, str(self.wrong), str(self.missed))
 
 
-class Scanner:
-    """Resting pins of the plant through the read-back, as the box's own scan reads them."""
-
-    def __init__(self, box: SimBox) -> None:
-        self.plant = box.plant
-        self.readback = box.controller.bench.readback
-        self.bias_v = box.controller.bench.profile.bias_v
-        self.channels = box.plant.channels
-
-    def scan(self, at_s: float) -> tuple[float, dict[int, ScanReading]]:
-        """Supply and readings."""
-        readings, supply_v = {}, 0.0
-        for channel in self.channels:
-            drain_v = np.array([self.plant.resting_drain_v(channel, at_s)])
-            sample = self.plant.sample(channel, at_s)
-            counts = self.readback.counts(channel, np.zeros(1), np.array([sample.supply_v]), drain_v)
-            volts = self.readback.drain_uv_per_count * 1e-6
-            supply_v = float(counts[0, SUPPLY]) * self.readback.supply_uv_per_count * 1e-6
-            readings[channel] = ScanReading(float(counts[0, DRAIN]) * volts, self.bias_v, 0.6 * volts)
-        return supply_v, readings
-
-
 def without_the_wire(pulls: int, seed: int) -> Tally:
     """Many pulls, the places of the job over and over."""
     job = load_job(JOB)
-    box = build_box(Scenario(job=JOB, seed=seed, clock="virtual"), job)
-    scanner, tally, draw = Scanner(box), Tally(), np.random.default_rng(seed)
-    detector, now = make_detector(), 1.0
-    while detector.learning:
-        now += PERIOD_S
-        detector.feed(now, *scanner.scan(now))
-    places = places_of(job, build_sheet(job), detector.blind)
+    scenario = Scenario(job=JOB, seed=seed)
+    board = BareBoard(Plant(build_loom(job, scenario), seed=seed), scenario.board, seed)
+    box = BareBox(job, board)
+    hands = SimHands(box, board.plant, job, connector_map(job, ()))
+    core = Core(job, box, SimulatedOperator(hands, job), NullRecorder(), DEFAULT_EXPIRY_S)
+    configure_all(core)
+    eyes, tally, draw = Eyes(core), Tally(), np.random.default_rng(seed)
+    eyes.learn()
+    places = places_of(job, build_sheet(job), eyes.detector.blind)
     while len(tally.told_s) + tally.missed < pulls:
-        machine = WalkMachine(places, order=Order.FREE, now_s=now)
+        machine = WalkMachine(places, order=Order.FREE, now_s=board.now_s)
         for place in draw.permutation(np.array(places, dtype=object)):
             if len(tally.told_s) + tally.missed >= pulls:
                 break
-            now = _one_pull(machine, detector, scanner, place, now, draw, tally)
+            _one_pull(machine, eyes, board, place, draw, tally)
     return tally
 
 
 def _one_pull(
     machine: WalkMachine,
-    detector: PresenceDetector,
-    scanner: Scanner,
+    eyes: Eyes,
+    board: BareBoard,
     place: Place,
-    now: float,
     draw: np.random.Generator,
     tally: Tally,
-) -> float:
-    """Pull and seat one connector at random moments between scans."""
-    pulled_s = now + draw.uniform(0.0, PERIOD_S)
+) -> None:
+    """Pull and seat one connector at random moments between scans.
+
+    Args:
+        machine: the walk's, which says what happened.
+        eyes: the walk's, which scan.
+        board: whose loom it is, and whose time.
+        place: of the connector.
+        draw: draws the moments.
+        tally: takes in what came of it.
+    """
+    pulled_s = board.now_s + draw.uniform(0.0, PERIOD_S)
     seated_s = pulled_s + draw.uniform(0.6, 1.0)
     end_s = seated_s + draw.uniform(0.6, 1.0)
-    acts = [(pulled_s, scanner.plant.pull), (seated_s, scanner.plant.seat)]
+    acts = [(pulled_s, board.plant.pull), (seated_s, board.plant.seat)]
     seen = told = None
-    while now < end_s:
-        now += PERIOD_S
-        while acts and acts[0][0] <= now:
+    while board.now_s < end_s:
+        board.now_s += PERIOD_S
+        while acts and acts[0][0] <= board.now_s:
             at_s, act = acts.pop(0)
             for channel in place.expected:
                 act(channel, at_s)
-        detector.feed(now, *scanner.scan(now))
-        for item in machine.look(Look(now, detector.lost, detector.supply_present)):
+        look = eyes.look()
+        for item in machine.look(look):
             tally.wrong += item.kind in WRONG or (item.kind is Kind.MATCHED and item.place != place.id)
             if item.kind is Kind.LOST and seen is None:
-                seen = now - pulled_s
+                seen = look.at_s - pulled_s
             if item.kind in TOLD and told is None:
-                told = now - pulled_s
+                told = look.at_s - pulled_s
     if seen is None or told is None:
         tally.missed += 1
     else:
         tally.seen_s.append(seen)
         tally.told_s.append(told)
-    return now
 
 
 class TimedWalker:

@@ -7,17 +7,18 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from loomproof.box.drive_outcome import RawTrace
+from loomproof.facts.presence import ScanReading
 from loomproof.facts.trace import Calibration, Trace
 from loomproof.job.catalogue import LoadType
 from loomproof.measure.pulse_plan import plan_pulse
-from loomproof.measure.trace.from_counts import trace_from_counts
-from loomproof.procedure.conversion import calibration_of
+from loomproof.procedure.conversion import calibration_of, trace_of
 from loomproof_sim.controller.info import channel_info
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.profiles import BoardProfile
-from loomproof_sim.readback import Readback
-from loomproof_wire.messages import CEILINGS, ChannelKind
+from loomproof_sim.readback import DRAIN, SUPPLY, Readback
+from loomproof_wire.messages import CEILINGS, ChannelInfo, ChannelKind, TraceReady
 
 Floats = NDArray[np.float64]
 PAUSE_S = 0.25
@@ -49,10 +50,13 @@ class BareBoard:
         self.readback = Readback(real, seed)
         self.now_s = 0.01
 
+    def info(self, channel: int, kind: ChannelKind = ChannelKind.LOW_SIDE) -> ChannelInfo:
+        """What the board says of a channel."""
+        return channel_info(channel, kind, self.board, self.readback)
+
     def calibration(self, channel: int) -> Calibration:
         """The scales as the board states them."""
-        info = channel_info(channel, ChannelKind.LOW_SIDE, self.board, self.readback)
-        return calibration_of(info, self.board.adc_bits)
+        return calibration_of(self.info(channel), self.board.adc_bits)
 
     def pulse(
         self,
@@ -64,33 +68,69 @@ class BareBoard:
         *,
         pause_s: float = PAUSE_S,
     ) -> Trace:
-        """One pulse and its trace; over-current switches it off at the sample that sees it."""
+        """One pulse and its trace; over-current switches it off at the sample that sees it.
+
+        Args:
+            channel: to be switched.
+            on_s: how long.
+            period_s: from one sample set to the next.
+            samples: sample sets from the first on.
+            limit_a: over-current.
+            pause_s: from the end of pulse and trace to the next pulse.
+        """
+        raw = self.counted_pulse(channel, on_s, period_s, samples, limit_a)
+        self.now_s += pause_s
+        return trace_of(raw, self.calibration(channel))
+
+    def counted_pulse(
+        self,
+        channel: int,
+        on_s: float,
+        period_s: float,
+        samples: int,
+        limit_a: float,
+        *,
+        pulse_index: int = 0,
+    ) -> RawTrace:
+        """The same in counts, as a box hands it over; time goes on to the end of pulse and trace.
+
+        Args:
+            channel: to be switched.
+            on_s: how long.
+            period_s: from one sample set to the next.
+            samples: sample sets from the first on.
+            limit_a: over-current.
+            pulse_index: of its train.
+        """
         board, start = self.board, self.now_s
-        first, step = board.first_sample_ns * 1e-9, board.sample_period_ns * 1e-9
-        times = first + period_s * np.arange(samples, dtype=np.float64)
-        self.plant.switch(channel, Drive.ON, start)
-        every = first + step * np.arange(int(on_s / step) + 1, dtype=np.float64)
-        over = np.flatnonzero(self.plant.sample_many(channel, start + every[every < on_s])[0] > limit_a)
-        tripped = over.size > 0
-        off = float(every[over[0]]) if tripped else on_s
-        self.plant.switch(channel, Drive.OFF, start + off)
-        fine, wide, supply, drain = self.readback.counts(channel, *self._sampled(channel, times, off)).T
-        self.now_s = start + max(on_s, float(times[-1])) + pause_s
-        return trace_from_counts(
-            fine,
-            wide,
-            supply,
-            drain,
-            self.calibration(channel),
+        times = board.first_sample_ns * 1e-9 + period_s * np.arange(samples, dtype=np.float64)
+        off_s, tripped = self.switched_pulse(channel, on_s, limit_a)
+        fine, wide, supply, drain = self.readback.counts(channel, *self._sampled(channel, times, off_s)).T
+        self.now_s = start + max(on_s, float(times[-1]))
+        header = TraceReady(
+            trace_id=1,
             channel=channel,
-            sample_period_s=period_s,
-            first_sample_s=float(times[0]),
-            supply_skew_s=board.supply_skew_ns * 1e-9,
-            drain_skew_s=board.drain_skew_ns * 1e-9,
-            on_time_s=off,
-            truncated=bool(times[-1] < off),
-            tripped=tripped,
+            pulse_index=pulse_index,
+            sample_count=samples,
+            sample_period_ns=round(period_s * 1e9),
+            on_time_us=round(off_s * 1e6),
+            first_sample_ns=board.first_sample_ns,
+            supply_skew_ns=board.supply_skew_ns,
+            drain_skew_ns=board.drain_skew_ns,
+            truncated=int(times[-1] < off_s),
+            tripped=int(tripped),
         )
+        return RawTrace(header, fine, wide, supply, drain)
+
+    def switched_pulse(self, channel: int, on_s: float, limit_a: float) -> tuple[float, bool]:
+        """Switch a channel on and off again from now on; after how long it went off, and whether it tripped."""
+        start, step = self.now_s, self.board.sample_period_ns * 1e-9
+        self.plant.switch(channel, Drive.ON, start)
+        every = self.board.first_sample_ns * 1e-9 + step * np.arange(int(on_s / step) + 1, dtype=np.float64)
+        over = np.flatnonzero(self.plant.sample_many(channel, start + every[every < on_s])[0] > limit_a)
+        off_s = float(every[over[0]]) if over.size else on_s
+        self.plant.switch(channel, Drive.OFF, start + off_s)
+        return off_s, bool(over.size)
 
     def _sampled(self, channel: int, times: Floats, off_s: float) -> tuple[Floats, Floats, Floats]:
         """Current, supply and pin at their own instants, in s from now; `off_s` is when the pulse ended."""
@@ -117,8 +157,21 @@ class BareBoard:
 
     def rest(self, channel: int) -> tuple[float, float]:
         """Pin and supply at rest, as read, in V."""
-        sample = self.plant.sample(channel, self.now_s)
-        one = np.ones(1)
-        row = self.readback.counts(channel, 0.0 * one, sample.supply_v * one, sample.drain_v * one)[0]
+        supply, drain = self.rest_counts(channel)
         scales = self.calibration(channel)
-        return float(row[3]) * scales.drain_v_per_count, float(row[2]) * scales.supply_v_per_count
+        return drain * scales.drain_v_per_count, supply * scales.supply_v_per_count
+
+    def reading(self, channel: int) -> ScanReading:
+        """The same of the pin, as a scan without sense pulses gives it."""
+        _, drain = self.rest_counts(channel)
+        scales = self.calibration(channel)
+        u_v = scales.sample_u_counts * scales.drain_v_per_count
+        return ScanReading(drain * scales.drain_v_per_count, scales.bias_v, u_v)
+
+    def rest_counts(self, channel: int) -> tuple[int, int]:
+        """Supply and pin at rest, in counts."""
+        sample = self.plant.sample(channel, self.now_s)
+        row = self.readback.counts(
+            channel, np.zeros(1), np.array([sample.supply_v]), np.array([sample.drain_v])
+        )[0]
+        return int(row[SUPPLY]), int(row[DRAIN])

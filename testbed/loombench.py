@@ -11,7 +11,9 @@ from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
 from loomproof.job.model import Job
 from loomproof.measure.signature import measure
+from loomproof.procedure.steps.look import LEAST_SENSE_US, sense_samples, what_sense_shows
 from loomproof.procedure.steps.pull_verdict import judge_pull
+from loomproof.procedure.walk.scan import rests_away
 from loomproof_sim.fault_text import parse_fault
 from loomproof_sim.hands.sim_hands import connector_map
 from loomproof_sim.loom import Draw, sound_loom
@@ -22,6 +24,8 @@ from loomproof_sim.put_fault import put_fault
 from testbed.bareboard import PAUSE_S, BareBoard
 
 LOGIC = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
+SENSE_LIMIT_A = 20.0
+"""More than any channel of a box is configured to trip at."""
 COOLING_S = 30.0
 """After a lamp's pulse: a filament cools slowly."""
 
@@ -72,7 +76,7 @@ class LoomBench(BareBoard):
         """What the run sheet would gather of one channel."""
         load = self.job.load_type(channel)
         rest, _ = self.rest(channel)
-        sense = self._sense_pulse(channel, load)
+        sense = self._sensed(channel, load)
         if self.job.channel(channel).partner is not None:
             # A half-bridge pair is driven as a pair; nothing of it is measured on one pin.
             return ChannelEvidence(channel, resting_drain_v=rest, noticed=Noticed.HEARD)
@@ -82,21 +86,26 @@ class LoomBench(BareBoard):
         return ChannelEvidence(
             channel,
             resting_drain_v=rest,
-            sense=measure([sense], load) if sense is not None else None,
+            sense=sense.sense,
+            sense_current_a=sense.sense_current_a,
+            sense_current_u_a=sense.sense_current_u_a,
+            sense_on_time_s=sense.sense_on_time_s,
             signature=signature,
             noticed=self.noticed(load, signature, moved=moved),
-            tripped=any(t.tripped for t in traces) or (sense is not None and sense.tripped),
+            tripped=any(t.tripped for t in traces) or sense.tripped,
             pull=self.pull(channel),
         )
 
-    def _sense_pulse(self, channel: int, load: LoadType) -> Trace | None:
+    def _sensed(self, channel: int, load: LoadType) -> ChannelEvidence:
+        """As the passive look."""
         longest_us = load.limits.max_sense_us
-        if not longest_us:
-            return None
-        samples = int(longest_us * 1e3 / self.board.sample_period_ns) + 20
+        if longest_us < LEAST_SENSE_US:
+            return ChannelEvidence(channel)
+        samples = sense_samples(longest_us, self.board.sample_period_ns)
         pause_s = COOLING_S if load.kind is LoadKind.LAMP else PAUSE_S
         period_s = self.board.sample_period_ns * 1e-9
-        return self.pulse(channel, longest_us * 1e-6, period_s, samples, 20.0, pause_s=pause_s)
+        trace = self.pulse(channel, longest_us * 1e-6, period_s, samples, SENSE_LIMIT_A, pause_s=pause_s)
+        return what_sense_shows(trace, load)
 
     def noticed(self, load: LoadType, signature: Signature, *, moved: bool) -> Noticed:
         """What an attentive operator says."""
@@ -113,18 +122,13 @@ class LoomBench(BareBoard):
     def pull(self, channel: int) -> PullResult:
         """Pull the connector that the job puts on this channel; see whose pin moves."""
         numbers = [c.channel for c in self.job.channels if c.fitted]
-        before = {c: self.rest(c)[0] for c in numbers}
+        before = {c for c in numbers if rests_away(self.reading(c))}
         really = self.wired[channel]
         self.plant.pull(really, self.now_s)
         self.now_s += 0.1
-        after = {c: self.rest(c)[0] for c in numbers}
+        lost = tuple(c for c in numbers if c in before and not rests_away(self.reading(c)))
         self.plant.seat(really, self.now_s)
         self.now_s += 0.2
-        lost = tuple(
-            c
-            for c in numbers
-            if abs(before[c] - 2.5) > 0.6 and abs(after[c] - 2.5) < 0.4 * abs(before[c] - 2.5)
-        )
         if self.job.load_type(channel).kind in LOGIC:
             return PullResult(channel, (), "skipped")
         return PullResult(channel, lost, judge_pull(channel, (channel,), lost))

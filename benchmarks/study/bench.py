@@ -1,4 +1,4 @@
-"""One loom on one box without run sheet and wire: plant and read-back straight into evidence."""
+"""One loom on one bare board: what the product's own run sheet sees of it, with hands and ears that are mistaken at times."""
 
 from __future__ import annotations
 
@@ -9,29 +9,50 @@ from numpy.typing import NDArray
 
 from benchmarks.study.jobs import LOGIC
 from benchmarks.study.parts import Ripple, Truth
-from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
-from loomproof.facts.kinds import LoadKind
-from loomproof.facts.signature import Signature
+from loomproof.cli.prove.simulated_operator import SimulatedOperator
+from loomproof.facts.evidence import LoomEvidence
 from loomproof.job.model import Job
-from loomproof.measure.settle.filament import cold_filament
-from loomproof.measure.signature import measure
-from loomproof.procedure.steps.pull_verdict import judge_pull
-from loomproof_sim.hands.senses import acted
+from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
+from loomproof_sim.hands.sim_hands import Hands, SimHands
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import BranchSpec, WoundSpec
 from loomproof_sim.profiles import BoardProfile
 from testbed.bareboard import BareBoard
+from testbed.barebox import BareBox
+from testbed.baresheet import BareSheet
 
 Floats = NDArray[np.float64]
 MISHEARD = 0.01
 """How often the operator is mistaken about what was heard or seen."""
-FLEX_S, WATCH_HZ, DEPTH = 3.0, 5000, 0.3
-"""As the run sheet's wiggle test."""
-LOST_SHARE = 0.35
+
+
+class StudyOperator(SimulatedOperator):
+    """Now and then mistaken about what was heard or seen."""
+
+    def __init__(self, hands: Hands, job: Job, rng: np.random.Generator) -> None:
+        super().__init__(hands, job)
+        self._rng = rng
+
+    def answer(self, prompt: Prompt) -> Answer:
+        """Answer at once, rarely wrongly."""
+        given = super().answer(prompt)
+        if prompt.kind is PromptKind.NOTICED and self._rng.random() < MISHEARD:
+            return replace(given, choice=Choice.HEARD if given.choice is Choice.NOTHING else Choice.NOTHING)
+        return given
 
 
 class StudyBench(BareBoard):
-    """`evidence()` is what a complete run sheet would gather; `noise` and `gain` make the hardware worse than it says."""
+    """`evidence()` is what a complete run sheet gathers.
+
+    Args:
+        job: what is said to be wired.
+        truth: what is.
+        board: whose read-back.
+        rng: draws what is left to chance.
+        wired: which channel's wire really ends at the load that the job puts on each channel.
+        noise: how many times noisier the read-back is than the board says.
+        gain: how many times further off its scales are.
+    """
 
     def __init__(
         self,
@@ -40,6 +61,7 @@ class StudyBench(BareBoard):
         board: BoardProfile,
         rng: np.random.Generator,
         wired: dict[int, int],
+        *,
         noise: float = 1.0,
         gain: float = 1.0,
     ) -> None:
@@ -47,7 +69,11 @@ class StudyBench(BareBoard):
         seed = int(rng.integers(1 << 31))
         super().__init__(Plant(truth.loom, seed=seed), board, seed, noise=noise, gain=gain)
 
-    # -- pulses --------------------------------------------------------------------------------------------------
+    def evidence(self) -> LoomEvidence:
+        """Everything, in the order of the run sheet."""
+        box = BareBox(self.job, self)
+        hands = SimHands(box, self.plant, self.job, self.wired)
+        return BareSheet(self.job, box, StudyOperator(hands, self.job, self.rng)).evidence()
 
     def _sampled(self, channel: int, times: Floats, off_s: float) -> tuple[Floats, Floats, Floats]:
         """Current, supply and pin at their own instants, the ripple on top."""
@@ -105,100 +131,6 @@ class StudyBench(BareBoard):
         end_s = float(times[falling][-1]) if falling.any() else off_s
         after = np.maximum(0.0, left_a - slope * np.maximum(times - end_s, 0.0)) if left_a > 0.0 else 0.0
         return np.where(falling, np.maximum(left_a, -amps), after)
-
-    # -- at rest -------------------------------------------------------------------------------------------------
-
-    def dropouts(self, channel: int, settled_v: float) -> tuple[int, bool]:
-        """Breaks seen while the loom is flexed, and whether the pin lets itself be watched at all."""
-        bias = self.board.bias_v
-        if abs(settled_v - bias) < 0.5:
-            return 0, False
-        self.plant.flex(channel, self.now_s, FLEX_S)
-        times = self.now_s + np.arange(int(FLEX_S * WATCH_HZ)) / WATCH_HZ
-        self.now_s += FLEX_S + 0.1
-        if self.truth.loom.branch(channel).intermittent is None:
-            return 0, True  # nothing breaks there, and the noise of the pin is far from its threshold
-        pins = self.plant.sample_many(channel, times)[1]
-        below = np.abs(pins - bias) < (1.0 - DEPTH) * abs(settled_v - bias)
-        return int(np.count_nonzero(np.diff(below.astype(np.int8)) == 1)), True
-
-    def pull(self, channel: int, before: dict[int, float]) -> PullResult:
-        """Pull the connector that the job puts on this channel; see whose pin goes to its bias."""
-        really = self.wired[channel]
-        self.plant.pull(really, self.now_s)
-        self.now_s += 0.1
-        after = {c: self.rest(c)[0] for c in before}
-        self.plant.seat(really, self.now_s)
-        self.now_s += 0.2
-        bias = self.board.bias_v
-        lost = tuple(
-            c
-            for c, was in before.items()
-            if abs(was - bias) > 0.5 and (after[c] - bias) / (was - bias) < LOST_SHARE
-        )
-        return PullResult(channel, lost, judge_pull(channel, (channel,), lost))
-
-    # -- evidence ------------------------------------------------------------------------------------------------
-
-    def evidence(self) -> LoomEvidence:
-        """Everything, in the order of the run sheet."""
-        numbers = [c.channel for c in self.job.channels if c.fitted]
-        rest = {c: self.rest(c)[0] for c in numbers}
-        _, supply = self.rest(numbers[0])
-        sensed = {c: self._sensed(c, rest[c]) for c in numbers}
-        driven = {c: self._driven(c, sensed[c]) for c in numbers}
-        pulled = {c: self.pull(c, rest) for c in numbers}
-        channels = {}
-        for c in numbers:
-            breaks, watched = self.dropouts(c, rest[c])
-            channels[c] = replace(
-                driven[c], pull=pulled[c], dropouts=breaks, watched=watched, unwatchable=not watched
-            )
-        u_v = self.calibration(numbers[0]).sample_u_counts * self.readback.drain_uv_per_count * 1e-6
-        return LoomEvidence(channels=channels, supply_rest_v=supply, bias_v=self.board.bias_v, drain_u_v=u_v)
-
-    def _sensed(self, channel: int, rest_v: float) -> ChannelEvidence:
-        load, period = self.job.load_type(channel), self.board.sample_period_ns * 1e-9
-        longest = load.limits.max_sense_us * 1e-6
-        if longest < 10e-6:
-            return ChannelEvidence(channel, resting_drain_v=rest_v)
-        trace = self.pulse(channel, longest, period, 41 + int(longest / period), 20.0)
-        on = trace.on
-        current = float(trace.current_a[on][-1]) if on.any() else None
-        signature = measure([trace], load)
-        if load.kind is LoadKind.LAMP:
-            signature = signature.but(resistance_ohm=cold_filament(trace))
-        return ChannelEvidence(
-            channel,
-            resting_drain_v=rest_v,
-            sense=signature,
-            sense_current_a=current,
-            sense_current_u_a=float(trace.current_u_a[on][-1]) if current is not None else None,
-            sense_on_time_s=float(trace.time_s[on][-1]) if current is not None else None,
-            tripped=trace.tripped,
-        )
-
-    def _driven(self, channel: int, own: ChannelEvidence) -> ChannelEvidence:
-        load = self.job.load_type(channel)
-        traces = self.measuring_pulses(
-            channel, load, self.job.wire_ohm(channel), self.truth.loom.supply.emf_v
-        )
-        signature = measure(traces, load)
-        return replace(
-            own,
-            signature=signature,
-            noticed=self._noticed(channel, signature),
-            tripped=own.tripped or any(t.tripped for t in traces),
-        )
-
-    def _noticed(self, channel: int, signature: Signature) -> Noticed:
-        """Hands and ears are where the job puts the load; now and then they are mistaken."""
-        there = acted(self.plant, self.wired[channel]) and self.wired[channel] == channel
-        if signature.tripped:
-            there = False
-        if self.rng.random() < MISHEARD:
-            there = not there
-        return Noticed.HEARD if there else Noticed.NOTHING
 
 
 def _wave(ripple: Ripple, times: Floats) -> Floats:

@@ -252,15 +252,3 @@ def plant_faults(loom: LoomSpec, planted: Sequence[Planted]) -> LoomSpec:
         for fault in one.faults:
             loom = apply_fault(loom, fault)
     return loom
-
-
-def wired(job: Job, planted: Sequence[Planted]) -> dict[int, int]:
-    """Which channel's wire really ends at the load that the job puts on each channel."""
-    found = {c.channel: c.channel for c in job.channels}
-    for one in planted:
-        for fault in one.faults:
-            if fault.kind is FaultKind.SWAPPED:
-                a = next(k for k, v in found.items() if v == fault.channel)
-                b = next(k for k, v in found.items() if v == fault.other)
-                found[a], found[b] = found[b], found[a]
-    return found

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchmarks.study.bench import StudyBench
-from benchmarks.study.faults import Planted, Planter, plant_faults, wired
+from benchmarks.study.faults import Planted, Planter, plant_faults
 from benchmarks.study.jobs import random_job
 from benchmarks.study.parts import Truth, draw_truth
 from loomproof.diagnose.explain.find import find
@@ -19,6 +19,7 @@ from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Moved
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 from loomproof.job.model import Job
+from loomproof_sim.hands.sim_hands import connector_map
 from loomproof_sim.plant.spec import MovingSpec
 from loomproof_sim.profiles import REFERENCE, TWELVE_BIT, BoardProfile
 
@@ -100,9 +101,9 @@ def draw_loom(seed: int, faults: int | None = None, kinds: Sequence[str] = ALL_K
         truth,
         board,
         rng,
-        wired(job, planted),
-        float(rng.uniform(0.7, 1.5)),
-        float(rng.uniform(0.5, 1.5)),
+        connector_map(job, [fault for one in planted for fault in one.faults]),
+        noise=float(rng.uniform(0.7, 1.5)),
+        gain=float(rng.uniform(0.5, 1.5)),
     )
     return Loom(job, truth, board, tuple(planted), bench)
 

@@ -2,12 +2,14 @@
 
 import pytest
 
-from benchmarks.passive_look import LEAST_US, MOST_J, corners, look, sense_us, worst
+from benchmarks.passive_look import corners, look, sense_us, worst
 from loomproof.box.connect import connect
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.session import Session
+from loomproof.procedure.steps.look import LEAST_SENSE_US
+from loomproof.safety.load_model import SENSE_ENERGY_J
 from loomproof_sim.named_boxes import find, forget
 
 
@@ -15,9 +17,9 @@ from loomproof_sim.named_boxes import find, forget
 def test_at_9_and_16_v_cold_and_hot_nothing_moves_and_no_winding_stores_over_0_3_mj(key):
     row = worst(CATALOGUE[key])
     assert not row.moved
-    assert row.energy_j <= MOST_J
+    assert row.energy_j <= SENSE_ENERGY_J
     assert row.pull_in_share < 0.55
-    assert row.pulse_us[0] >= LEAST_US
+    assert row.pulse_us[0] >= LEAST_SENSE_US
     assert row.corners >= 8
 
 
@@ -31,7 +33,9 @@ def test_a_longer_pulse_would_move_it(key):
 @pytest.mark.parametrize("key", ["coil_bare", "motor_fan"])
 def test_a_longer_pulse_would_store_more(key):
     load = CATALOGUE[key]
-    assert any(look(loom, 2 * sense_us(load, v)).energy_j > MOST_J for loom, v in corners(load, fine=False))
+    assert any(
+        look(loom, 2 * sense_us(load, v)).energy_j > SENSE_ENERGY_J for loom, v in corners(load, fine=False)
+    )
 
 
 @pytest.mark.parametrize("longest_us", [0, 9])

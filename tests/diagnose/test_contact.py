@@ -62,4 +62,8 @@ def test_an_input_that_is_driven_high_shows_its_shorts_the_other_way(bench, faul
     evidence = lab.evidence()
     verdicts = judge(lab.job, evidence)
     assert channel_verdict(verdicts, 12) is Verdict.FAIL
-    assert [(f.fault, f.channels) for f in find(lab.job, evidence, verdicts)] == [(kind, (12,))]
+    (found,) = find(lab.job, evidence, verdicts)
+    assert found.channels == (12,)
+    # Shorted to the supply, it draws no current from the box that drives it: the same as another, larger input.
+    alike = found.cannot_tell_from if kind is FaultKind.SHORT_TO_SUPPLY else ()
+    assert kind in {found.fault, *alike}

@@ -7,9 +7,9 @@ from typing import Protocol
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.kinds import LoadKind
 from loomproof.job.model import Job
-from loomproof_sim.controller.controller import Controller
 from loomproof_sim.fault_text import FaultText
 from loomproof_sim.hands.senses import acted
+from loomproof_sim.plant.faults import Fault
 from loomproof_sim.plant.plant import Plant
 
 WINDINGS = 4
@@ -44,7 +44,7 @@ class Hands(Protocol):
         """Whether somebody at a place noticed anything when these channels were last driven."""
 
 
-def connector_map(job: Job, faults: Iterable[FaultText]) -> dict[int, int]:
+def connector_map(job: Job, faults: Iterable[FaultText | Fault]) -> dict[int, int]:
     """Return which channel's wires really end at the load that the job puts on each channel.
 
     Hands find a load by its place; where two channels are swapped, pulling one load's connector opens the
@@ -59,10 +59,27 @@ def connector_map(job: Job, faults: Iterable[FaultText]) -> dict[int, int]:
     return wired
 
 
+class StillBox(Protocol):
+    """A box at one instant, as the hands find it."""
+
+    @property
+    def now_ns(self) -> int:
+        """The instant."""
+
+    def catch_up(self) -> None:
+        """Bring everything under way up to that instant."""
+
+    def supply_changed(self) -> None:
+        """Take in at once that the supply is another one."""
+
+    def set_stop_input(self, open_: bool) -> None:
+        """Open or close the stop input."""
+
+
 class HeldBox(Protocol):
     """A box as the hands need it: held still while they act."""
 
-    def __enter__(self) -> Controller:
+    def __enter__(self) -> StillBox:
         """Hold it still at the present instant."""
 
     def __exit__(self, *_: object) -> None:

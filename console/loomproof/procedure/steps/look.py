@@ -6,6 +6,8 @@ from loomproof.box.errors import Refused
 from loomproof.facts.evidence import ChannelEvidence
 from loomproof.facts.kinds import LoadKind
 from loomproof.facts.presence import ScanReading
+from loomproof.facts.trace import Trace
+from loomproof.job.load_type import LoadType
 from loomproof.measure.settle.filament import cold_filament
 from loomproof.measure.signature import measure
 from loomproof.procedure.context import Core
@@ -81,9 +83,10 @@ def _sense(core: Core, channel: int, result: StepResult) -> None:
     longest_us = core.budget(channel).max_sense_us
     if longest_us < LEAST_SENSE_US:
         return
-    samples = AFTER_SAMPLES + int(longest_us * 1000 / core.box.identity.sample_period_ns) + 1
+    identity = core.box.identity
+    samples = min(sense_samples(longest_us, identity.sample_period_ns), identity.max_trace_samples)
     try:
-        raw = core.box.sense(channel, longest_us, min(samples, core.box.identity.max_trace_samples))
+        raw = core.box.sense(channel, longest_us, samples)
     except Refused as refused:
         if refused.reason is messages.Refusal.NO_SESSION:
             raise  # not about this channel: the box has started anew
@@ -91,20 +94,38 @@ def _sense(core: Core, channel: int, result: StepResult) -> None:
         return
     result.traces.append((raw, "sense"))
     trace = trace_of(raw, core.calibrations[channel])
-    load = core.job.load_type(channel)
+    seen = what_sense_shows(trace, core.job.load_type(channel))
+    assert seen.sense is not None
+    core.publish(ChannelMeasured(channel, seen.sense, sense=True))
+    core.box.call_in()
+    result.learn(
+        channel,
+        sense=seen.sense,
+        sense_current_a=seen.sense_current_a,
+        sense_current_u_a=seen.sense_current_u_a,
+        sense_on_time_s=seen.sense_on_time_s,
+        tripped=seen.tripped,
+    )
+    result.measured[f"sense {channel}"] = seen.sense.as_dict()
+
+
+def sense_samples(on_time_us: int, sample_period_ns: int) -> int:
+    """Sample sets that hold a sense pulse and what comes after it."""
+    return AFTER_SAMPLES + int(on_time_us * 1000 / sample_period_ns) + 1
+
+
+def what_sense_shows(trace: Trace, load: LoadType) -> ChannelEvidence:
+    """The evidence of one sense pulse (pure): its signature, and the current at its end. A filament is cold in it."""
     signature = measure([trace], load)
     if load.kind is LoadKind.LAMP:
         signature = signature.but(resistance_ohm=cold_filament(trace))
-    core.publish(ChannelMeasured(channel, signature, sense=True))
-    core.box.call_in()
     on = trace.on
-    current = float(trace.current_a[on][-1]) if on.any() else None
-    result.learn(
-        channel,
+    flowed = bool(on.any())
+    return ChannelEvidence(
+        trace.channel,
         sense=signature,
-        sense_current_a=current,
-        sense_current_u_a=float(trace.current_u_a[on][-1]) if current is not None else None,
-        sense_on_time_s=float(trace.time_s[on][-1]) if current is not None else None,
+        sense_current_a=float(trace.current_a[on][-1]) if flowed else None,
+        sense_current_u_a=float(trace.current_u_a[on][-1]) if flowed else None,
+        sense_on_time_s=float(trace.time_s[on][-1]) if flowed else None,
         tripped=trace.tripped,
     )
-    result.measured[f"sense {channel}"] = signature.as_dict()
