@@ -7,6 +7,8 @@ DEB_FIRMWARE := gcc libc6-dev make gcc-avr avr-libc binutils-avr simavr libsimav
 DEB_TEST := ngspice tmux chromium fonts-firacode fonts-dejavu-core
 DEB_FUZZ := clang libclang-rt-dev cppcheck
 
+C_SOURCES := $(wildcard $(patsubst %,%/*.[ch],firmware/* firmware/cosim/shim tests/firmware))
+
 .PHONY: firmware demo test setup lint types contract stale pytest benchmarks campaign lock debs clean generate
 
 demo: setup
@@ -33,6 +35,7 @@ firmware:
 lint: setup
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
+	$(BIN)/clang-format --dry-run --Werror $(C_SOURCES)
 
 types: setup
 	$(BIN)/mypy

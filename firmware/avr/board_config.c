@@ -18,15 +18,18 @@
 
 _Static_assert(sizeof(struct fitting) == 61, "the EEPROM layout has no gaps");
 
-static uint16_t crc_of(const struct fitting *fitting) {
+static uint16_t crc_of(const struct fitting *fitting)
+{
     const uint8_t *bytes = (const uint8_t *)fitting;
     uint16_t crc = CRC_START;
-    for (uint8_t index = 0; index < offsetof(struct fitting, crc); index++)
+    for (uint8_t index = 0; index < offsetof(struct fitting, crc); index++) {
         crc = _crc16_update(crc, bytes[index]);
+    }
     return crc;
 }
 
-static void nominal(struct fitting *fitting) {
+static void nominal(struct fitting *fitting)
+{
     memset(fitting, 0, sizeof *fitting);
     strcpy(fitting->serial_number, "not fitted");
     strcpy(fitting->calibrated_on, "1970-01-01");
@@ -36,13 +39,18 @@ static void nominal(struct fitting *fitting) {
     fitting->wide_na_per_count = NOMINAL_WIDE_NA;
 }
 
-void board_config_load(struct fitting *fitting) {
+void board_config_load(struct fitting *fitting)
+{
     eeprom_read_block(fitting, NULL, sizeof *fitting);
-    if (fitting->magic != BOARD_CONFIG_MAGIC || fitting->crc != crc_of(fitting))
+    if (fitting->magic != BOARD_CONFIG_MAGIC || fitting->crc != crc_of(fitting)) {
         nominal(fitting);
-    for (uint8_t index = 0; index < sizeof fitting->kinds; index++)
-        if (fitting->kinds[index] > BOARD_HIGHEST_KIND)
-            fitting->kinds[index] = WIRE_CHANNEL_KIND_LOW_SIDE; /* what this board has there, whatever the EEPROM says */
+    }
+    for (uint8_t index = 0; index < sizeof fitting->kinds; index++) {
+        if (fitting->kinds[index] > BOARD_HIGHEST_KIND) {
+            fitting->kinds[index] =
+                WIRE_CHANNEL_KIND_LOW_SIDE; /* what this board has there, whatever the EEPROM says */
+        }
+    }
     fitting->serial_number[BOARD_CONFIG_TEXT - 1] = '\0';
     fitting->calibrated_on[BOARD_CONFIG_DATE - 1] = '\0';
 }

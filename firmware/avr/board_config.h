@@ -1,5 +1,5 @@
-/* SPDX-License-Identifier: MIT
- * What differs from one box to the next: its number, its drivers, its calibration. Kept in the EEPROM, written when the
+/* SPDX-License-Identifier: MIT */
+/* What differs from one box to the next: its number, its drivers, its calibration. Kept in the EEPROM, written when the
  * box is brought up; an EEPROM without a sound copy means 16 low-side channels at nominal scales. */
 #ifndef BOARD_CONFIG_H
 #define BOARD_CONFIG_H
@@ -19,12 +19,12 @@ struct fitting {
     uint8_t simulated;
     char serial_number[BOARD_CONFIG_TEXT];
     char calibrated_on[BOARD_CONFIG_DATE];
-    uint8_t kinds[16];           /* enum wire_channel_kind */
+    uint8_t kinds[16]; /* enum wire_channel_kind */
     int16_t fine_offset_x100;
     int16_t wide_offset_x100;
     uint32_t fine_na_per_count;
     uint32_t wide_na_per_count;
-    uint16_t crc;                /* CRC-16 of the bytes before it (avr-libc's _crc16_update, from 0xFFFF) */
+    uint16_t crc; /* CRC-16 of the bytes before it (avr-libc's _crc16_update, from 0xFFFF) */
 };
 
 /* Reads it. */

@@ -5,20 +5,20 @@
 #include <avr/io.h>
 #include <util/atomic.h>
 
-#include "gates.h"
 #include "deferred.h"
+#include "gates.h"
 #include "line.h"
 #include "sampler_state.h"
 
-#define LEAD_TICKS 54U  /* 27 us: the interrupt's own beginning, and the longest time that anything else holds it up */
+#define LEAD_TICKS 54U /* 27 us: the interrupt's own beginning, and the longest time that anything else holds it up */
 #define TURN_LEAD_TICKS 16U /* 8 us: the interrupt's own beginning alone */
-#define PIN_TICKS 4U    /* from the end of the waiting to the pins */
-#define LATE_TICKS 4U   /* nearer than this a compare value may be passed while it is written */
+#define PIN_TICKS 4U /* from the end of the waiting to the pins */
+#define LATE_TICKS 4U /* nearer than this a compare value may be passed while it is written */
 #define AIMING_TICKS 24U /* longer than edges_aim takes from reading the count to writing the compare value */
 #define QUIET_TICKS 34U /* 17 us: with more time than this other interrupts are let in; two of them take no longer */
-#define CALM_TICKS 10U  /* with more time than this a received byte is taken in while waiting */
+#define CALM_TICKS 10U /* with more time than this a received byte is taken in while waiting */
 #define CLOSE_TICKS 12000U /* 6 ms: an edge no later than this after another one is aimed at by its interrupt */
-#define ARM_TICKS 20000   /* 10 ms: any other is aimed at by edges_aim when it is as near as this */
+#define ARM_TICKS 20000 /* 10 ms: any other is aimed at by edges_aim when it is as near as this */
 
 /* An edge made ready. */
 struct order {
@@ -43,17 +43,20 @@ static uint32_t last_planned;
 static volatile bool aimed; /* at the first of them */
 volatile uint8_t edges_ahead;
 static bool turns_end; /* one of the two has come for the last time */
-static uint8_t staged;   /* the first of two, made ready and waiting for the second */
+static uint8_t staged; /* the first of two, made ready and waiting for the second */
 volatile uint8_t edges_done;
 volatile uint8_t edges_told;
 
-void edges_begin(void) {
+void edges_begin(void)
+{
     TCCR1B = _BV(CS11); /* 16 MHz / 8 */
 }
 
-uint32_t edges_now(void) {
+uint32_t edges_now(void)
+{
     uint32_t now;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         const uint16_t low = TCNT1;
         const uint16_t high = (uint16_t)(high_word + (low < last_low ? 1U : 0U));
         now = (uint32_t)high << 16 | low;
@@ -61,54 +64,68 @@ uint32_t edges_now(void) {
     return now;
 }
 
-uint32_t edges_whole(uint16_t low) {
+uint32_t edges_whole(uint16_t low)
+{
     const uint32_t now = edges_now();
     return now - (uint16_t)((uint16_t)now - low);
 }
 
-void edges_keep_count(void) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+void edges_keep_count(void)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         const uint16_t low = TCNT1;
-        if (low < last_low)
+        if (low < last_low) {
             high_word++;
+        }
         last_low = low;
     }
 }
 
-static inline void wake_at(uint16_t low) {
+static inline void wake_at(uint16_t low)
+{
     OCR1A = low;
     TIFR1 = _BV(OCF1A);
     TIMSK1 |= _BV(OCIE1A);
 }
 
-static inline struct order *after(struct order *order) {
+static inline struct order *after(struct order *order)
+{
     return order == &orders[HAL_EDGES_AHEAD - 1U] ? orders : order + 1;
 }
 
-static inline struct order *before(struct order *order) {
+static inline struct order *before(struct order *order)
+{
     return order == orders ? &orders[HAL_EDGES_AHEAD - 1U] : order - 1;
 }
 
-static inline uint16_t lead_of(const struct order *order) {
+static inline uint16_t lead_of(const struct order *order)
+{
     return order->turn == TURN_NONE ? LEAD_TICKS : TURN_LEAD_TICKS;
 }
 
-void edges_aim(void) {
-    if (aimed || !edges_ahead)
+void edges_aim(void)
+{
+    if (aimed || !edges_ahead) {
         return;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+    }
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         const int32_t ahead = (int32_t)(first->tick - edges_now());
         aimed = edges_ahead && ahead < ARM_TICKS;
-        if (aimed && ahead > (int32_t)(LEAD_TICKS + AIMING_TICKS))
+        if (aimed && ahead > (int32_t)(LEAD_TICKS + AIMING_TICKS)) {
             wake_at((uint16_t)((uint16_t)first->tick - LEAD_TICKS));
-        else if (aimed)
+        } else if (aimed) {
             wake_at((uint16_t)(TCNT1 + LATE_TICKS));
+        }
     }
 }
 
 /* Lets the interrupt have what was planned, one order or the two of a pair. */
-static void hand_over(struct order *order) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+static void hand_over(struct order *order)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         if (edges_ahead == 0) {
             first = next_free;
             aimed = turns_end = false;
@@ -120,11 +137,13 @@ static void hand_over(struct order *order) {
     }
 }
 
-void edges_plan(const struct hal_edge *edge) {
+void edges_plan(const struct hal_edge *edge)
+{
     static const enum gate gates[] = {
         [HAL_OFF] = GATE_OFF, [HAL_ON] = GATE_ON, [HAL_HIGH] = GATE_UPPER, [HAL_LOW] = GATE_ON};
-    if (edges_ahead + staged >= HAL_EDGES_AHEAD || sampler_is_over())
+    if (edges_ahead + staged >= HAL_EDGES_AHEAD || sampler_is_over()) {
         return;
+    }
     struct order *order = staged ? after(next_free) : next_free;
     order->tick = edge->at_ticks;
     order->close = edge->at_ticks - last_planned < CLOSE_TICKS;
@@ -132,20 +151,24 @@ void edges_plan(const struct hal_edge *edge) {
     order->again_ticks = edge->again_ticks;
     order->times = edge->times;
     order->turn = edge->again_ticks == 0 ? TURN_NONE : staged ? TURN_SECOND : TURN_FIRST;
-    if (edge->channel)
+    if (edge->channel) {
         gates_prepare(&order->write, (uint8_t)(edge->channel - 1U), gates[edge->drive]);
-    else
+    } else {
         gates_prepare_nothing(&order->write);
+    }
     sampler_prepare(&order->sampling, edge);
     staged = order->turn == TURN_FIRST;
-    if (staged)
+    if (staged) {
         return;
+    }
     hand_over(order);
     edges_aim();
 }
 
-void edges_cancel(void) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+void edges_cancel(void)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         edges_drop();
         staged = 0;
         edges_told = edges_done;
@@ -153,14 +176,16 @@ void edges_cancel(void) {
     }
 }
 
-static inline void let_others_in(void) {
+static inline void let_others_in(void)
+{
     sei();
     __asm__ __volatile__("nop\n\tnop"); /* an interrupt comes in one instruction after sei at the earliest */
     cli();
 }
 
 /* At once when that has passed, by however much. */
-static inline void wait_until(uint16_t low) {
+static inline void wait_until(uint16_t low)
+{
     uint16_t left = (uint16_t)(low - TCNT1);
     while (left > CALM_TICKS && left <= LEAD_TICKS + LATE_TICKS) {
         if (left > QUIET_TICKS) {
@@ -170,14 +195,16 @@ static inline void wait_until(uint16_t low) {
         }
         left = (uint16_t)(low - TCNT1);
     }
-    if (left <= CALM_TICKS)
+    if (left <= CALM_TICKS) {
         while ((int8_t)((uint8_t)low - TCNT1L) > 0)
             ;
+    }
 }
 
-/* Whether the next edge is so near that the interrupt had better wait for it; otherwise it comes again, aimed here when there is
- * no time for edges_aim to do so. */
-static inline bool follows(const struct order *next) {
+/* Whether the next edge is so near that the interrupt had better wait for it; otherwise it comes again, aimed here when
+ * there is no time for edges_aim to do so. */
+static inline bool follows(const struct order *next)
+{
     aimed = edges_ahead && next->close;
     if (!aimed) {
         TIMSK1 &= (uint8_t)~_BV(OCIE1A);
@@ -185,14 +212,16 @@ static inline bool follows(const struct order *next) {
     }
     const uint16_t wake = (uint16_t)((uint16_t)next->tick - lead_of(next));
     const uint16_t left = (uint16_t)(wake - TCNT1);
-    if (left <= LATE_TICKS || left > CLOSE_TICKS) /* or past */
+    if (left <= LATE_TICKS || left > CLOSE_TICKS) { /* or past */
         return true;
+    }
     wake_at(wake);
     return false;
 }
 
 /* What comes after this edge; two by turns count as carried out when both have come for the last time. */
-static inline struct order *pass(struct order *order) {
+static inline struct order *pass(struct order *order)
+{
     uint8_t passed = 1;
     struct order *next = after(order);
     if (order->turn != TURN_NONE) {
@@ -216,27 +245,32 @@ static inline struct order *pass(struct order *order) {
 
 /* Carries the first edge out; whether the next one is to follow at once. Not inlined: the interrupt would have to save
  * twice as many registers before it gets here. */
-static __attribute__((noinline)) bool carry_out(struct order *order) {
+static __attribute__((noinline)) bool carry_out(struct order *order)
+{
     wait_until((uint16_t)((uint16_t)order->tick - PIN_TICKS));
-    if (!edges_ahead) /* what was let in meanwhile was an over-current, which drops the plan */
+    if (!edges_ahead) { /* what was let in meanwhile was an over-current, which drops the plan */
         return false;
+    }
     gates_do(&order->write);
     sampler_do(&order->sampling);
     line_attend();
     if (order->turn != TURN_NONE) {
         let_others_in();
-        if (!edges_ahead)
+        if (!edges_ahead) {
             return false;
+        }
     }
     first = pass(order);
     return follows(first);
 }
 
-ISR(TIMER1_COMPA_vect) {
+ISR(TIMER1_COMPA_vect)
+{
     const uint8_t held = deferred_hold_in_interrupt();
-    if (edges_ahead)
+    if (edges_ahead) {
         while (carry_out(first))
             ;
+    }
     deferred_release_in_interrupt(held);
     deferred_raise();
 }

@@ -1,9 +1,9 @@
-/* SPDX-License-Identifier: MIT
- * Time in ticks of 0.5 us, and the planned edges of the pulses under way.
+/* SPDX-License-Identifier: MIT */
+/* Time in ticks of 0.5 us, and the planned edges of the pulses under way.
  *
- * An edge is made ready when it is planned; the interrupt comes LEAD_TICKS early, waits for the very tick, and writes the
- * pins. What kept it waiting meanwhile (another interrupt, a few instructions with interrupts off) is absorbed, as long as
- * it is shorter than the lead. The main loop and the core have no part in it. */
+ * An edge is made ready when it is planned; the interrupt comes LEAD_TICKS early, waits for the very tick, and writes
+ * the pins. What kept it waiting meanwhile (another interrupt, a few instructions with interrupts off) is absorbed, as
+ * long as it is shorter than the lead. The main loop and the core have no part in it. */
 #ifndef EDGES_H
 #define EDGES_H
 
@@ -36,7 +36,8 @@ void edges_aim(void);
 extern volatile uint8_t edges_ahead;
 
 /* [interrupt] Drops the plan; those carried out are still told. */
-static inline void edges_drop(void) {
+static inline void edges_drop(void)
+{
     edges_ahead = 0;
     TIMSK1 &= (uint8_t)~_BV(OCIE1A);
 }

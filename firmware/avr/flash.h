@@ -1,6 +1,6 @@
-/* SPDX-License-Identifier: MIT
- * Constant tables of the core in the flash, for its rom.h. Not gcc's __flash: gcc 5 loses the address space of a pointer
- * that it has rewritten for a loop, and reads the RAM instead. */
+/* SPDX-License-Identifier: MIT */
+/* Constant tables of the core in the flash, for its rom.h. Not gcc's __flash: gcc 5 loses the address space of a
+ * pointer that it has rewritten for a loop, and reads the RAM instead. */
 #ifndef FLASH_H
 #define FLASH_H
 

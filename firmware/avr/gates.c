@@ -15,13 +15,15 @@ static bool killed;
 
 #if BOARD_CHANNELS == 16
 
-void gates_begin(void) {
+void gates_begin(void)
+{
     gates_all_off();
     ENABLE_DDR |= _BV(ENABLE_BIT);
     DDRA = DDRC = DDRL = DDRK = ALL_PINS;
 }
 
-void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate) {
+void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate)
+{
     const uint8_t bit = bits[channel % PER_PORT];
     volatile uint8_t *lower = channel < PER_PORT ? &PORTA : &PORTC;
     volatile uint8_t *upper = channel < PER_PORT ? &PORTL : &PORTK;
@@ -31,7 +33,8 @@ void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate) {
     write->second_set = gate == GATE_OFF ? 0 : bit;
 }
 
-void gates_prepare_nothing(struct gate_write *write) {
+void gates_prepare_nothing(struct gate_write *write)
+{
     *write = (struct gate_write){&PORTA, &PORTA, ALL_PINS, ALL_PINS, 0};
 }
 
@@ -39,42 +42,54 @@ void gates_prepare_nothing(struct gate_write *write) {
 
 #define FIRST_GATE 4
 
-void gates_begin(void) {
+void gates_begin(void)
+{
     gates_all_off();
     ENABLE_DDR |= _BV(ENABLE_BIT);
     DDRD |= GATE_MASK;
 }
 
 /* This board has no half-bridges: an upper leg stays off. */
-void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate) {
+void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate)
+{
     const uint8_t bit = bits[FIRST_GATE + channel];
     gates_prepare_nothing(write);
     write->second_keep = (uint8_t)~bit;
     write->second_set = gate == GATE_ON ? bit : 0;
 }
 
-void gates_prepare_nothing(struct gate_write *write) {
+void gates_prepare_nothing(struct gate_write *write)
+{
     *write = (struct gate_write){.second_keep = ALL_PINS};
 }
 
 #endif
 
-void gates_unbar(void) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { gates_allowed = killed ? 0 : ALL_PINS; }
+void gates_unbar(void)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        gates_allowed = killed ? 0 : ALL_PINS;
+    }
 }
 
-void gates_kill(bool now) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+void gates_kill(bool now)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         killed = now;
         gates_unbar();
     }
 }
 
-void gates_enable(bool enabled) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        if (enabled)
+void gates_enable(bool enabled)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        if (enabled) {
             ENABLE_PORT |= _BV(ENABLE_BIT);
-        else
+        } else {
             ENABLE_PORT &= (uint8_t)~_BV(ENABLE_BIT);
+        }
     }
 }

@@ -1,5 +1,5 @@
-/* SPDX-License-Identifier: MIT
- * The first instructions of two interrupts, before the compiler saves what the rest of them needs. None of them changes a flag. */
+/* SPDX-License-Identifier: MIT */
+/* The first instructions of two interrupts, before the compiler saves what the rest of them needs. None of them changes a flag. */
 #include <avr/io.h>
 
 #include "deferred.h"

@@ -19,16 +19,21 @@ struct line_in line_in;
 static uint8_t out[LINE_OUT_BYTES];
 static volatile uint8_t out_put, out_taken;
 
-void line_begin(void) {
+void line_begin(void)
+{
     UCSR0A = _BV(U2X0);
     UBRR0 = (uint16_t)DIVIDER;
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
     UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
 }
 
-ISR(RX_vect) { line_take_in(); }
+ISR(RX_vect)
+{
+    line_take_in();
+}
 
-bool line_get(uint8_t *byte) {
+bool line_get(uint8_t *byte)
+{
     const uint8_t taken = line_in.taken;
     if (line_in.lost && (line_in.lost_at == taken || taken == line_in.put)) {
         line_in.lost = false;
@@ -39,7 +44,8 @@ bool line_get(uint8_t *byte) {
     return true;
 }
 
-ISR(UDRE_vect) {
+ISR(UDRE_vect)
+{
     const uint8_t taken = out_taken;
     if (out_put == taken) {
         UCSR0B &= (uint8_t)~_BV(UDRIE0);
@@ -49,15 +55,17 @@ ISR(UDRE_vect) {
     }
 }
 
-/* Enabling needs no lock: the interrupt may clear the bit between reading and writing only when it has sent all, these bytes
- * included, and then comes once in vain. */
-uint16_t line_send(const uint8_t *bytes, uint16_t size) {
+/* Enabling needs no lock: the interrupt may clear the bit between reading and writing only when it has sent all, these
+ * bytes included, and then comes once in vain. */
+uint16_t line_send(const uint8_t *bytes, uint16_t size)
+{
     uint8_t put = out_put;
     uint16_t sent = 0;
     while (sent < size) {
         const uint8_t next = (uint8_t)((put + 1U) % LINE_OUT_BYTES);
-        if (next == out_taken)
+        if (next == out_taken) {
             break;
+        }
         out[put] = bytes[sent++];
         put = next;
     }

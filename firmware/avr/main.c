@@ -1,5 +1,5 @@
-/* SPDX-License-Identifier: MIT
- * The board in the terms of the core: hal.h from the drivers, core.h's entry points from their interrupts. */
+/* SPDX-License-Identifier: MIT */
+/* The board in the terms of the core: hal.h from the drivers, core.h's entry points from their interrupts. */
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
@@ -7,15 +7,15 @@
 #include <string.h>
 
 #include "board.h"
-#include "core.h"
-#include "edges.h"
 #include "board_config.h"
-#include "gates.h"
-#include "watchdog.h"
-#include "hal.h"
+#include "core.h"
 #include "deferred.h"
+#include "edges.h"
+#include "gates.h"
+#include "hal.h"
 #include "line.h"
 #include "sampler.h"
+#include "watchdog.h"
 
 #ifndef BUILD_HASH
 #define BUILD_HASH 0
@@ -23,10 +23,10 @@
 #define BYTES_IN_TURN 4U
 #define AIM_EVERY 4U /* milliseconds */
 #define FIRMWARE_VERSION "0.1.0"
-#define SUPPLY_UV_PER_COUNT 19550UL  /* 20 V at 1023 counts */
-#define DRAIN_UV_PER_COUNT 58651UL   /* 60 V at 1023 counts */
-#define TENTHS_K_AT_FULL 5000L       /* 5 V at 10 mV/K */
-#define ZERO_C_DC 500                /* 0.5 V at 0 degC */
+#define SUPPLY_UV_PER_COUNT 19550UL /* 20 V at 1023 counts */
+#define DRAIN_UV_PER_COUNT 58651UL /* 60 V at 1023 counts */
+#define TENTHS_K_AT_FULL 5000L /* 5 V at 10 mV/K */
+#define ZERO_C_DC 500 /* 0.5 V at 0 degC */
 
 static char serial_number[BOARD_CONFIG_TEXT], calibrated_on[BOARD_CONFIG_DATE];
 static struct hal_channel channels[BOARD_CHANNELS];
@@ -61,46 +61,90 @@ static struct hal_board board = {
 
 /* --- hal.h ---------------------------------------------------------------------------------------------------- */
 
-void hal_all_off(void) { gates_all_off(); }
+void hal_all_off(void)
+{
+    gates_all_off();
+}
 
-void hal_kill_gates(bool killed) {
+void hal_kill_gates(bool killed)
+{
     gates_kill(killed);
     gates_enable(!killed);
 }
 
-uint32_t hal_now_ticks(void) { return edges_now(); }
+uint32_t hal_now_ticks(void)
+{
+    return edges_now();
+}
 
-void hal_edge_at(const struct hal_edge *edge) { edges_plan(edge); }
+void hal_edge_at(const struct hal_edge *edge)
+{
+    edges_plan(edge);
+}
 
-void hal_edge_cancel(void) { edges_cancel(); }
+void hal_edge_cancel(void)
+{
+    edges_cancel();
+}
 
-void hal_adc_start(uint8_t channel) { sampler_start((uint8_t)(channel - 1U)); }
+void hal_adc_start(uint8_t channel)
+{
+    sampler_start((uint8_t)(channel - 1U));
+}
 
-void hal_adc_stop(void) { sampler_stop(); }
+void hal_adc_stop(void)
+{
+    sampler_stop();
+}
 
-void hal_adc_release(void) { sampler_release(); }
+void hal_adc_release(void)
+{
+    sampler_release();
+}
 
-uint16_t hal_supply_counts(void) { return sampler_supply(); }
+uint16_t hal_supply_counts(void)
+{
+    return sampler_supply();
+}
 
-int16_t hal_temperature_dc(void) {
+int16_t hal_temperature_dc(void)
+{
     return (int16_t)((int32_t)sampler_temperature() * TENTHS_K_AT_FULL / 1024 - ZERO_C_DC);
 }
 
-bool hal_stop_input_open(void) { return watchdog_stop_open(); }
+bool hal_stop_input_open(void)
+{
+    return watchdog_stop_open();
+}
 
-void hal_watchdog_feed(void) { watchdog_feed(); }
+void hal_watchdog_feed(void)
+{
+    watchdog_feed();
+}
 
-uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size) { return line_send(bytes, size); }
+uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size)
+{
+    return line_send(bytes, size);
+}
 
-void hal_tx_wait(void) {} /* the interrupt drains the ring meanwhile */
+void hal_tx_wait(void)
+{
+} /* the interrupt drains the ring meanwhile */
 
-uint8_t hal_irq_save(void) { return deferred_hold(); }
+uint8_t hal_irq_save(void)
+{
+    return deferred_hold();
+}
 
-void hal_irq_restore(uint8_t saved) { deferred_release(saved); }
+void hal_irq_restore(uint8_t saved)
+{
+    deferred_release(saved);
+}
 
 /* --- core.h --------------------------------------------------------------------------------------------------- */
 
-static void work_millisecond(void) {
+static void work_millisecond(void)
+{
     static uint8_t turn;
     watchdog_attended();
     if (++turn % AIM_EVERY == 0) {
@@ -111,10 +155,13 @@ static void work_millisecond(void) {
     core_tick_1ms();
 }
 
-/* Tells the oldest of what edges and sampler have done, in the order in which it happened; false when there is nothing. */
-static bool work_drive(void) {
-    if (sampler_tell())
+/* Tells the oldest of what edges and sampler have done, in the order in which it happened; false when there is nothing.
+ */
+static bool work_drive(void)
+{
+    if (sampler_tell()) {
         return true;
+    }
     if (edges_told != edges_done) {
         edges_told++;
         core_edge_isr();
@@ -123,29 +170,35 @@ static bool work_drive(void) {
     return false;
 }
 
-static void work_line(void) {
+static void work_line(void)
+{
     uint8_t byte;
-    if (line_get(&byte))
+    if (line_get(&byte)) {
         core_rx_byte(byte);
-    else
+    } else {
         core_rx_lost();
+    }
 }
 
 /* In turn, so that none has to wait for much of another. First the line: a stop may be in it. */
-void deferred_work(void) {
+void deferred_work(void)
+{
     bool more;
     do {
         more = line_has();
-        for (uint8_t left = BYTES_IN_TURN; left > 0 && line_has(); left--)
+        for (uint8_t left = BYTES_IN_TURN; left > 0 && line_has(); left--) {
             work_line();
-        if (watchdog_milliseconds)
+        }
+        if (watchdog_milliseconds) {
             work_millisecond();
+        }
         more |= work_drive();
     } while (more || watchdog_milliseconds);
 }
 
 /* Not part of main, whose frame stays: what is read here is needed once. */
-__attribute__((noinline)) static void describe(void) {
+__attribute__((noinline)) static void describe(void)
+{
     struct fitting fitting;
     board_config_load(&fitting);
     board.simulated = fitting.simulated;
@@ -153,7 +206,7 @@ __attribute__((noinline)) static void describe(void) {
     memcpy(calibrated_on, fitting.calibrated_on, sizeof calibrated_on);
     board.serial_number = serial_number;
     board.calibrated_on = calibrated_on;
-    for (uint8_t index = 0; index < BOARD_CHANNELS; index++)
+    for (uint8_t index = 0; index < BOARD_CHANNELS; index++) {
         channels[index] = (struct hal_channel){
             .kind = fitting.kinds[index],
             .wide_na_per_count = fitting.wide_na_per_count,
@@ -161,10 +214,12 @@ __attribute__((noinline)) static void describe(void) {
             .fine_na_per_count = fitting.fine_na_per_count,
             .fine_offset_x100 = fitting.fine_offset_x100,
         };
+    }
 }
 
 /* Sleeps until the next interrupt, unless one has just given the core something to do. */
-static void rest(void) {
+static void rest(void)
+{
     cli();
     if (core_idle()) {
         sleep_enable();
@@ -175,7 +230,8 @@ static void rest(void) {
     sei();
 }
 
-int main(void) {
+int main(void)
+{
     watchdog_first();
     gates_begin();
     edges_begin();

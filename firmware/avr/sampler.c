@@ -7,9 +7,9 @@
 
 #include "board.h"
 #include "core.h"
+#include "deferred.h"
 #include "edges.h"
 #include "gates.h"
-#include "deferred.h"
 #include "sampler_state.h"
 
 #define COMPARATOR_B (_BV(ADTS2) | _BV(ADTS0))
@@ -23,7 +23,7 @@ struct slot {
     uint8_t first_input;
     bool in_turn; /* or told for its over-current only */
     bool over;
-    uint8_t lost;  /* sets missed just before it */
+    uint8_t lost; /* sets missed just before it */
     uint8_t edges; /* carried out before it */
 };
 
@@ -32,7 +32,7 @@ volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 static uint16_t first_counts, second_counts; /* of the set under way */
 
 static volatile bool over; /* seen, not yet told */
-static uint16_t off_low;   /* when everything went off, lower half of the tick count */
+static uint16_t off_low; /* when everything went off, lower half of the tick count */
 
 static struct slot slots[SETS_WAITING];
 static volatile uint8_t put, taken;
@@ -41,9 +41,13 @@ static volatile uint16_t latest_supply, latest_temperature;
 static uint8_t idle_count;
 uint8_t sampler_idle_input = SAMPLER_NO_INPUT;
 
-static void select(uint8_t input) { ADMUX = AVCC_REFERENCE | input; }
+static void select(uint8_t input)
+{
+    ADMUX = AVCC_REFERENCE | input;
+}
 
-void sampler_begin(void) {
+void sampler_begin(void)
+{
     HOLD_DDR |= _BV(HOLD_BIT);
     ADDRESS_DDR |= ADDRESS_MASK;
     ADCSRB = COMPARATOR_B;
@@ -57,13 +61,15 @@ void sampler_begin(void) {
 
 /* --- beginning and ending ------------------------------------------------------------------------------------- */
 
-static void aim(struct sampler_order *order, uint8_t channel, uint16_t tick) {
+static void aim(struct sampler_order *order, uint8_t channel, uint16_t tick)
+{
     order->address = channel % DRAINS_PER_INPUT;
     order->drain_input = (uint8_t)(INPUT_FIRST_DRAIN + channel / DRAINS_PER_INPUT);
     order->hold = (uint16_t)(tick + FIRST_SET_TICKS - 1U); /* a match shows one tick later */
 }
 
-void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge) {
+void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge)
+{
     static const uint8_t does[] = {
         [HAL_SAMPLING_LEAVE] = 0,
         [HAL_SAMPLING_PULSE] = SAMPLER_JUDGE | SAMPLER_ANEW_UNLESS_KEPT,
@@ -76,18 +82,24 @@ void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge) {
     order->judged_input = edge->limit.wide ? INPUT_WIDE : INPUT_FINE;
     order->limit = edge->limit.counts;
     order->every = edge->sampling == HAL_SAMPLING_TRACE ? edge->every : 1;
-    if (edge->sampled)
+    if (edge->sampled) {
         aim(order, (uint8_t)(edge->sampled - 1U), (uint16_t)edge->at_ticks);
+    }
 }
 
-void sampler_pulse_over(void) {
+void sampler_pulse_over(void)
+{
     sampler.limit = NO_LIMIT;
     sampler.pulse = false;
 }
 
-bool sampler_is_over(void) { return over; }
+bool sampler_is_over(void)
+{
+    return over;
+}
 
-static void forget_sets(void) {
+static void forget_sets(void)
+{
     taken = put;
     sampler.lost = 0;
     sampler.over = false;
@@ -97,17 +109,21 @@ static void forget_sets(void) {
     }
 }
 
-void sampler_start(uint8_t channel) {
+void sampler_start(uint8_t channel)
+{
     struct sampler_order order = {.does = SAMPLER_TELL, .every = 1, .judged_input = INPUT_FINE};
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         forget_sets();
         aim(&order, channel, TCNT1);
         sampler_begin_anew(&order);
     }
 }
 
-void sampler_stop(void) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+void sampler_stop(void)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         sampler.kept = false;
         sampler_pulse_over();
         forget_sets();
@@ -115,20 +131,26 @@ void sampler_stop(void) {
     }
 }
 
-void sampler_release(void) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+void sampler_release(void)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
         sampler.kept = false;
         sampler.wanted = 0;
-        if (!sampler.pulse && !over)
+        if (!sampler.pulse && !over) {
             sampler_end();
+        }
     }
 }
 
 /* --- between drives ------------------------------------------------------------------------------------------- */
 
-void sampler_idle(void) {
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        if (!(GPIOR0 & PHASES) && !(ADCSRA & (_BV(ADSC) | _BV(ADIF)))) { /* nor one done that its interrupt has not seen */
+void sampler_idle(void)
+{
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        if (!(GPIOR0 & PHASES) &&
+            !(ADCSRA & (_BV(ADSC) | _BV(ADIF)))) { /* nor one done that its interrupt has not seen */
             sampler_idle_input = ++idle_count % TEMPERATURE_EVERY ? INPUT_SUPPLY : INPUT_TEMPERATURE;
             select(sampler_idle_input);
             ADCSRA = START;
@@ -136,32 +158,45 @@ void sampler_idle(void) {
     }
 }
 
-static uint16_t whole(const volatile uint16_t *counts) {
+static uint16_t whole(const volatile uint16_t *counts)
+{
     uint16_t copy;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { copy = *counts; }
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        copy = *counts;
+    }
     return copy;
 }
 
-uint16_t sampler_supply(void) { return whole(&latest_supply); }
+uint16_t sampler_supply(void)
+{
+    return whole(&latest_supply);
+}
 
-uint16_t sampler_temperature(void) { return whole(&latest_temperature); }
+uint16_t sampler_temperature(void)
+{
+    return whole(&latest_temperature);
+}
 
-static inline void finish_idle(uint16_t counts) {
-    if (sampler_idle_input == INPUT_SUPPLY)
+static inline void finish_idle(uint16_t counts)
+{
+    if (sampler_idle_input == INPUT_SUPPLY) {
         latest_supply = counts;
-    else if (sampler_idle_input == INPUT_TEMPERATURE) /* neither: the last one of a set broken off */
+    } else if (sampler_idle_input == INPUT_TEMPERATURE) { /* neither: the last one of a set broken off */
         latest_temperature = counts;
+    }
     sampler_idle_input = SAMPLER_NO_INPUT;
 }
 
 /* --- the set -------------------------------------------------------------------------------------------------- */
 
-#define DONE(name) \
+#define DONE(name)                                                   \
     void __vector_##name##_done(void) __attribute__((signal, used)); \
     void __vector_##name##_done(void)
 
 /* Everything off, at once; the program is told with the set. */
-static inline void trip(void) {
+static inline void trip(void)
+{
     gates_all_off();
     off_low = TCNT1;
     gates_bar();
@@ -170,20 +205,24 @@ static inline void trip(void) {
     sampler_pulse_over();
 }
 
-/* Comparator B starts the first conversion, unless it has already passed while the converter was busy: then the hold was exact
- * all the same. The second follows. */
-static inline void expect_first(void) {
+/* Comparator B starts the first conversion, unless it has already passed while the converter was busy: then the hold
+ * was exact all the same. The second follows. */
+static inline void expect_first(void)
+{
     sampler_next(sampler.first_input ^ OTHER_CURRENT, START);
-    if (TIFR1 & _BV(OCF1B) && !(ADCSRA & _BV(ADSC)))
+    if (TIFR1 & _BV(OCF1B) && !(ADCSRA & _BV(ADSC))) {
         ADCSRA = START;
+    }
 }
 
-/* The current that is judged; the second is being converted. When this ends its sample has been taken (2.5 us from its start at
- * most), and the hold switches may track. */
-DONE(first) {
+/* The current that is judged; the second is being converted. When this ends its sample has been taken (2.5 us from its
+ * start at most), and the hold switches may track. */
+DONE(first)
+{
     const uint16_t counts = ADC;
-    if (counts > sampler.limit && sampler.first_input == sampler.judged_input)
+    if (counts > sampler.limit && sampler.first_input == sampler.judged_input) {
         trip();
+    }
     first_counts = counts;
     sampler_next_admux = AVCC_REFERENCE | sampler.drain_input;
     GPIOR0 &= (uint8_t)~_BV(PHASE_FIRST);
@@ -199,7 +238,8 @@ DONE(first) {
 }
 
 /* The drain is being converted. */
-DONE(second) {
+DONE(second)
+{
     second_counts = ADC;
     sampler_next_admux = AVCC_REFERENCE | INPUT_SUPPLY;
     GPIOR0 &= (uint8_t)~_BV(PHASE_SECOND);
@@ -207,19 +247,23 @@ DONE(second) {
 }
 
 /* Whether the next set is to be told. */
-static inline bool take_turn(void) {
-    if (!sampler.wanted || --sampler.until)
+static inline bool take_turn(void)
+{
+    if (!sampler.wanted || --sampler.until) {
         return false;
+    }
     sampler.until = sampler.every;
     return true;
 }
 
-static inline void put_set(uint16_t drain, bool in_turn) {
+static inline void put_set(uint16_t drain, bool in_turn)
+{
     struct slot *slot = &slots[put];
     const uint8_t next = (uint8_t)((put + 1U) % SETS_WAITING);
     if (next == taken) {
-        if (in_turn)
+        if (in_turn) {
             sampler.lost++;
+        }
         return;
     }
     slot->set.fine = first_counts;
@@ -233,17 +277,21 @@ static inline void put_set(uint16_t drain, bool in_turn) {
     slot->lost = sampler.lost;
     sampler.lost = 0;
     put = next;
-    if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_TOLD_AT_ONCE)
+    if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_TOLD_AT_ONCE) {
         deferred_raise();
+    }
     sampler.over = false;
 }
 
-/* The set is whole, the supply is being converted: for the next set, since it is too late for the header of this one. */
-DONE(drain) {
+/* The set is whole, the supply is being converted: for the next set, since it is too late for the header of this one.
+ */
+DONE(drain)
+{
     const uint16_t counts = ADC;
     const bool in_turn = take_turn();
-    if (in_turn || sampler.over)
+    if (in_turn || sampler.over) {
         put_set(counts, in_turn);
+    }
     if (sampler.left_out) {
         sampler.left_out = false;
         sampler.lost = (uint8_t)(sampler.lost + take_turn());
@@ -254,7 +302,8 @@ DONE(drain) {
     GPIOR0 |= _BV(PHASE_SUPPLY);
 }
 
-DONE(supply) {
+DONE(supply)
+{
     latest_supply = ADC;
     GPIOR0 &= (uint8_t)~_BV(PHASE_SUPPLY);
     GPIOR0 |= _BV(PHASE_FIRST);
@@ -262,7 +311,8 @@ DONE(supply) {
 }
 
 /* Between sets, or one that is not wanted. */
-DONE(other) {
+DONE(other)
+{
     if (GPIOR0 & _BV(PHASE_DROP)) {
         sampler_idle_input = SAMPLER_NO_INPUT;
         sampler_be_at(_BV(PHASE_FIRST));
@@ -274,7 +324,8 @@ DONE(other) {
 
 /* --- telling -------------------------------------------------------------------------------------------------- */
 
-static void tell(struct slot *slot) {
+static void tell(struct slot *slot)
+{
     if (slot->first_input == INPUT_WIDE) {
         const uint16_t wide = slot->set.fine;
         slot->set.fine = slot->set.wide;
@@ -285,19 +336,24 @@ static void tell(struct slot *slot) {
         gates_unbar();
         core_over_current_isr(&slot->set, edges_whole(off_low));
     }
-    if (slot->lost)
+    if (slot->lost) {
         core_sets_lost_isr(slot->lost);
-    if (slot->in_turn)
+    }
+    if (slot->in_turn) {
         core_set_isr(&slot->set);
+    }
 }
 
-bool sampler_tell(void) {
+bool sampler_tell(void)
+{
     const uint8_t mine = taken;
     struct slot *slot = &slots[mine];
-    if (mine == put || (int8_t)(edges_told - slot->edges) < 0)
+    if (mine == put || (int8_t)(edges_told - slot->edges) < 0) {
         return false;
+    }
     tell(slot);
-    if (taken == mine) /* it was not forgotten meanwhile */
+    if (taken == mine) { /* it was not forgotten meanwhile */
         taken = (uint8_t)((mine + 1U) % SETS_WAITING);
+    }
     return true;
 }

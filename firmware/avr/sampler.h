@@ -1,13 +1,14 @@
-/* SPDX-License-Identifier: MIT
- * The converter: sample sets of one channel during a drive, the supply and the temperature in between.
+/* SPDX-License-Identifier: MIT */
+/* The converter: sample sets of one channel during a drive, the supply and the temperature in between.
  *
  * Timer 1's comparator B holds both current ranges at the same instant, without the processor, and starts the first
- * conversion of the set; each interrupt starts the next one, and the rest of the set's time absorbs how late they come. First
- * comes the range that over-current is judged in, and it is judged in that very interrupt.
+ * conversion of the set; each interrupt starts the next one, and the rest of the set's time absorbs how late they come.
+ * First comes the range that over-current is judged in, and it is judged in that very interrupt.
  *
  * The converter runs at 1 MHz, 13 us a conversion: the fastest clock that the datasheet gives figures for. Ten bits are
- * specified up to 200 kHz only; up to 1 MHz the datasheet admits some counts of error, so the noise and the gain told to the console must be
- * measured on the board. At 500 kHz a set would take 116 us, too few for a sense pulse of 80 us to be measured at all. */
+ * specified up to 200 kHz only; up to 1 MHz the datasheet admits some counts of error, so the noise and the gain told
+ * to the console must be measured on the board. At 500 kHz a set would take 116 us, too few for a sense pulse of 80 us
+ * to be measured at all. */
 #ifndef SAMPLER_H
 #define SAMPLER_H
 
@@ -19,10 +20,10 @@
 
 #define SET_TICKS (SET_US * HAL_TICKS_PER_US) /* from one set to the next */
 #define SET_NS (SET_US * 1000L)
-#define FIRST_SET_TICKS 16U    /* 8 us from the edge to the first hold: driver and amplifiers have settled */
+#define FIRST_SET_TICKS 16U /* 8 us from the edge to the first hold: driver and amplifiers have settled */
 #define FIRST_SET_NS 8000L
-/* Sampling instants against the hold, nominal; an interrupt that comes late makes them later by some us. The supply of a set
- * is the one converted last before the hold; in the first set after a rest, up to 1 ms before. */
+/* Sampling instants against the hold, nominal; an interrupt that comes late makes them later by some us. The supply of
+ * a set is the one converted last before the hold; in the first set after a rest, up to 1 ms before. */
 #define DRAIN_SKEW_NS 30500
 #define SUPPLY_SKEW_NS (44500 - SET_NS)
 
@@ -38,12 +39,12 @@
 /* The same, made ready. */
 struct sampler_order {
     uint8_t does;
-    uint8_t every;         /* of the sets, this many-th is told */
-    uint8_t judged_input;  /* current that the limit is for */
+    uint8_t every; /* of the sets, this many-th is told */
+    uint8_t judged_input; /* current that the limit is for */
     uint8_t drain_input;
-    uint8_t address;       /* of the drain multiplexers */
-    uint16_t limit;        /* counts */
-    uint16_t hold;         /* compare value of the first hold */
+    uint8_t address; /* of the drain multiplexers */
+    uint16_t limit; /* counts */
+    uint16_t hold; /* compare value of the first hold */
 };
 
 /* Starts the converter and measures the supply once. */
@@ -72,7 +73,8 @@ uint16_t sampler_supply(void);
 /* The latest temperature reading, counts. */
 uint16_t sampler_temperature(void);
 
-/* [later] Tells the core of the oldest set that waits, unless an edge that came before it has not been told; false: nothing to tell. */
+/* [later] Tells the core of the oldest set that waits, unless an edge that came before it has not been told; false:
+ * nothing to tell. */
 bool sampler_tell(void);
 
 #endif

@@ -1,5 +1,5 @@
-/* SPDX-License-Identifier: MIT
- * The inside of the sampler, for its own interrupt and for that of the edges, which has no time for calls. */
+/* SPDX-License-Identifier: MIT */
+/* The inside of the sampler, for its own interrupt and for that of the edges, which has no time for calls. */
 #ifndef SAMPLER_STATE_H
 #define SAMPLER_STATE_H
 
@@ -25,18 +25,18 @@
 
 /* Read and written with interrupts off. */
 extern struct sampler_state {
-    uint16_t limit;       /* counts; NO_LIMIT: nothing is judged */
+    uint16_t limit; /* counts; NO_LIMIT: nothing is judged */
     uint8_t judged_input; /* current that it is for; to be converted first */
-    uint8_t first_input;  /* current that is or was converted first in the set under way */
+    uint8_t first_input; /* current that is or was converted first in the set under way */
     uint8_t drain_input;
-    bool pulse;  /* one is on */
-    bool kept;   /* sets go on for a trace */
+    bool pulse; /* one is on */
+    bool kept; /* sets go on for a trace */
     uint8_t wanted; /* not 0: sets are told, */
-    uint8_t every;  /* this many-th of them, */
-    uint8_t until;  /* the next after so many */
-    uint8_t lost;   /* of those that would have been told, since the last one that is */
+    uint8_t every; /* this many-th of them, */
+    uint8_t until; /* the next after so many */
+    uint8_t lost; /* of those that would have been told, since the last one that is */
     bool left_out; /* there is no time for the set after the one under way */
-    bool over;   /* the set under way was over the limit */
+    bool over; /* the set under way was over the limit */
 } sampler;
 
 /* What is converted between sets. */
@@ -46,31 +46,38 @@ extern uint8_t sampler_idle_input;
 /* What isr_entry.S writes before anything else. */
 extern volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 
-static inline void sampler_next(uint8_t input, uint8_t control) {
+static inline void sampler_next(uint8_t input, uint8_t control)
+{
     sampler_next_admux = AVCC_REFERENCE | input;
     sampler_next_adcsra = control;
 }
 
-static inline void sampler_be_at(uint8_t phases) { GPIOR0 = (uint8_t)((GPIOR0 & (uint8_t)~PHASES) | phases); }
+static inline void sampler_be_at(uint8_t phases)
+{
+    GPIOR0 = (uint8_t)((GPIOR0 & (uint8_t)~PHASES) | phases);
+}
 
 /* Lets the hold switches track; the next match holds again. */
-static inline void sampler_track(void) {
+static inline void sampler_track(void)
+{
     TCCR1A = TRACK_ON_MATCH;
     TCCR1C = _BV(FOC1B);
     TCCR1A = HOLD_ON_MATCH;
 }
 
-/* Sets begin anew with this hold, or as soon as can be. A conversion under way is not broken off, which would make the next one
- * slow: its result is dropped. */
-static inline void sampler_begin_anew(const struct sampler_order *order) {
+/* Sets begin anew with this hold, or as soon as can be. A conversion under way is not broken off, which would make the
+ * next one slow: its result is dropped. */
+static inline void sampler_begin_anew(const struct sampler_order *order)
+{
     const uint8_t first = order->judged_input;
     const bool busy = ADCSRA & _BV(ADSC);
     ADMUX = AVCC_REFERENCE | first;
     ADCSRA = BY_MATCH | _BV(ADIF);
     sampler_track();
     uint16_t hold = order->hold;
-    if ((int16_t)(hold - TCNT1) < SOONEST_TICKS)
+    if ((int16_t)(hold - TCNT1) < SOONEST_TICKS) {
         hold = (uint16_t)(TCNT1 + SOONEST_TICKS);
+    }
     OCR1B = hold;
     TIFR1 = _BV(OCF1B);
     ADDRESS_PORT = (uint8_t)((ADDRESS_PORT & (uint8_t)~ADDRESS_MASK) | order->address);
@@ -92,17 +99,20 @@ static inline void sampler_begin_anew(const struct sampler_order *order) {
     sampler.over = false;
 }
 
-static inline void sampler_end(void) {
+static inline void sampler_end(void)
+{
     sampler_be_at(0);
     sampler_next(INPUT_SUPPLY, IDLE);
     ADCSRA = IDLE | _BV(ADIF);
 }
 
 /* An edge was carried out. */
-static inline void sampler_do(const struct sampler_order *order) {
+static inline void sampler_do(const struct sampler_order *order)
+{
     const uint8_t does = order->does;
-    if (does & SAMPLER_ANEW || (does & SAMPLER_ANEW_UNLESS_KEPT && !sampler.kept))
+    if (does & SAMPLER_ANEW || (does & SAMPLER_ANEW_UNLESS_KEPT && !sampler.kept)) {
         sampler_begin_anew(order);
+    }
     if (does & SAMPLER_JUDGE) {
         sampler.judged_input = order->judged_input;
         sampler.limit = order->limit;
@@ -112,10 +122,12 @@ static inline void sampler_do(const struct sampler_order *order) {
         sampler.limit = NO_LIMIT;
         sampler.pulse = false;
     }
-    if (does & SAMPLER_KEEP)
+    if (does & SAMPLER_KEEP) {
         sampler.kept = true;
-    if (does & SAMPLER_END_UNLESS_KEPT && !sampler.kept)
+    }
+    if (does & SAMPLER_END_UNLESS_KEPT && !sampler.kept) {
         sampler_end();
+    }
 }
 
 #endif

@@ -1,13 +1,14 @@
-/* SPDX-License-Identifier: MIT
- * What keeps the box safe when its main loop does not: the millisecond, which the main loop cannot hold up, and the hardware watchdog. */
+/* SPDX-License-Identifier: MIT */
+/* What keeps the box safe when its main loop does not: the millisecond, which the main loop cannot hold up, and the
+ * hardware watchdog. */
 #ifndef WATCHDOG_H
 #define WATCHDOG_H
 
 #include <stdbool.h>
 #include <stdint.h>
 
-/* Notes what caused the reset and calms the watchdog, which after its own reset stays on with its shortest time (16 ms).
- * To be called first of all. */
+/* Notes what caused the reset and calms the watchdog, which after its own reset stays on with its shortest time (16
+ * ms). To be called first of all. */
 void watchdog_first(void);
 
 /* Starts timer 2 at 1 ms and the watchdog at 120 ms. */

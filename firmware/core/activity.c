@@ -1,10 +1,11 @@
+/* SPDX-License-Identifier: MIT */
 #include "activity.h"
 
 #include "outputs.h"
 #include "wire_gen.h"
 #include "workspace.h"
 
-#define NOT_CUT 0xFFu
+#define NOT_CUT 0xFFU
 
 union workspace workspace;
 

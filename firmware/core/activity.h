@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The one thing that the box is doing: a drive (or a sense pulse), a scan or a watch. */
 #ifndef LOOMPROOF_ACTIVITY_H
 #define LOOMPROOF_ACTIVITY_H

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "arming.h"
 
 #include "activity.h"
@@ -17,7 +18,7 @@ void arming_arm(uint8_t hazard, uint16_t duration_ms)
 {
     uint8_t saved = hal_irq_save();
     until_ticks[hazard] = hal_now_ticks() + (uint32_t)duration_ms * HAL_TICKS_PER_MS;
-    mask = (uint8_t)(mask | (1u << hazard));
+    mask = (uint8_t)(mask | (1U << hazard));
     hal_irq_restore(saved);
 }
 
@@ -25,8 +26,8 @@ uint8_t arming_valid_mask(uint32_t now_ticks)
 {
     uint8_t valid = 0;
     for (uint8_t hazard = 1; hazard < ARMING_CLASSES; hazard++) {
-        if ((mask & (1u << hazard)) && (int32_t)(until_ticks[hazard] - now_ticks) > 0) {
-            valid = (uint8_t)(valid | (1u << hazard));
+        if ((mask & (1U << hazard)) && (int32_t)(until_ticks[hazard] - now_ticks) > 0) {
+            valid = (uint8_t)(valid | (1U << hazard));
         }
     }
     return valid;
@@ -44,7 +45,7 @@ uint8_t arming_missing(uint8_t hazards)
 {
     uint8_t missing = (uint8_t)(hazards & ~valid_now());
     for (uint8_t hazard = 1; hazard < ARMING_CLASSES; hazard++) {
-        if (missing & (1u << hazard)) {
+        if (missing & (1U << hazard)) {
             return hazard;
         }
     }
@@ -53,13 +54,13 @@ uint8_t arming_missing(uint8_t hazards)
 
 void arming_drop(uint8_t hazard, uint8_t reason)
 {
-    if (!(mask & (1u << hazard))) {
+    if (!(mask & (1U << hazard))) {
         return;
     }
     uint8_t saved = hal_irq_save();
-    mask = (uint8_t)(mask & ~(1u << hazard));
+    mask = (uint8_t)(mask & ~(1U << hazard));
     hal_irq_restore(saved);
-    if (activity_hazards() & (1u << hazard)) {
+    if (activity_hazards() & (1U << hazard)) {
         activity_end(WIRE_END_REASON_DISARMED);
     }
     struct wire_disarmed event = {.hazard = hazard, .reason = reason};
@@ -81,7 +82,7 @@ void arming_expire(void)
     }
     uint8_t expired = (uint8_t)(mask & ~valid_now());
     for (uint8_t hazard = 1; hazard < ARMING_CLASSES; hazard++) {
-        if (expired & (1u << hazard)) {
+        if (expired & (1U << hazard)) {
             arming_drop(hazard, WIRE_DISARM_REASON_EXPIRED);
         }
     }
@@ -92,10 +93,10 @@ uint16_t arming_left_ms(uint8_t hazard)
     uint8_t saved = hal_irq_save();
     int32_t left = (int32_t)(until_ticks[hazard] - hal_now_ticks());
     hal_irq_restore(saved);
-    if (!(mask & (1u << hazard)) || left <= 0) {
+    if (!(mask & (1U << hazard)) || left <= 0) {
         return 0;
     }
-    return (uint16_t)(((uint32_t)left + HAL_TICKS_PER_MS - 1u) / HAL_TICKS_PER_MS);
+    return (uint16_t)(((uint32_t)left + HAL_TICKS_PER_MS - 1U) / HAL_TICKS_PER_MS);
 }
 
 uint8_t arming_mask(void)

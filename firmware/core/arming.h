@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Arm tokens: one per hazard class, each with its expiry. */
 #ifndef LOOMPROOF_ARMING_H
 #define LOOMPROOF_ARMING_H
@@ -5,7 +6,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#define ARMING_CLASSES 6u /* `none` included, which is never armed */
+#define ARMING_CLASSES 6U /* `none` included, which is never armed */
 
 void arming_reset(void);
 

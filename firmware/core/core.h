@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The box: what a board calls. One instance; all state is static; nothing is allocated and nothing recurses.
  *
  * Every function marked [isr] is short and bounded, and may be called from an interrupt or with interrupts held off;
@@ -30,8 +31,8 @@ void core_tick_1ms(void);
 /* [isr] A planned edge was carried out. */
 void core_edge_isr(void);
 
-/* [isr] A sample was above the limit of its edge: the board switched everything off, at `off_ticks`. Of the set, the range
- * that was judged is valid, and the other one when the current is above the first one's scale. */
+/* [isr] A sample was above the limit of its edge: the board switched everything off, at `off_ticks`. Of the set, the
+ * range that was judged is valid, and the other one when the current is above the first one's scale. */
 void core_over_current_isr(const struct hal_set *set, uint32_t off_ticks);
 
 /* [isr] A set is complete. */

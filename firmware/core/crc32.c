@@ -1,20 +1,21 @@
+/* SPDX-License-Identifier: MIT */
 #include "crc32.h"
 
 #include "rom.h"
 
-#define BYTE_BITS 8u
-#define NIBBLE_BITS 4u
-#define NIBBLE_MASK 0x0Fu
+#define BYTE_BITS 8U
+#define NIBBLE_BITS 4U
+#define NIBBLE_MASK 0x0FU
 
-/* The remainders of a byte are those of its two halves, exclusive-or: two small tables do, and a small processor shifts by whole
- * bytes only. */
+/* The remainders of a byte are those of its two halves, exclusive-or: two small tables do, and a small processor shifts
+ * by whole bytes only. */
 static const uint32_t low_half[16] ROM = {
-    0x00000000ul, 0x77073096ul, 0xEE0E612Cul, 0x990951BAul, 0x076DC419ul, 0x706AF48Ful, 0xE963A535ul, 0x9E6495A3ul,
-    0x0EDB8832ul, 0x79DCB8A4ul, 0xE0D5E91Eul, 0x97D2D988ul, 0x09B64C2Bul, 0x7EB17CBDul, 0xE7B82D07ul, 0x90BF1D91ul,
+    0x00000000UL, 0x77073096UL, 0xEE0E612CUL, 0x990951BAUL, 0x076DC419UL, 0x706AF48FUL, 0xE963A535UL, 0x9E6495A3UL,
+    0x0EDB8832UL, 0x79DCB8A4UL, 0xE0D5E91EUL, 0x97D2D988UL, 0x09B64C2BUL, 0x7EB17CBDUL, 0xE7B82D07UL, 0x90BF1D91UL,
 };
 static const uint32_t high_half[16] ROM = {
-    0x00000000ul, 0x1DB71064ul, 0x3B6E20C8ul, 0x26D930ACul, 0x76DC4190ul, 0x6B6B51F4ul, 0x4DB26158ul, 0x5005713Cul,
-    0xEDB88320ul, 0xF00F9344ul, 0xD6D6A3E8ul, 0xCB61B38Cul, 0x9B64C2B0ul, 0x86D3D2D4ul, 0xA00AE278ul, 0xBDBDF21Cul,
+    0x00000000UL, 0x1DB71064UL, 0x3B6E20C8UL, 0x26D930ACUL, 0x76DC4190UL, 0x6B6B51F4UL, 0x4DB26158UL, 0x5005713CUL,
+    0xEDB88320UL, 0xF00F9344UL, 0xD6D6A3E8UL, 0xCB61B38CUL, 0x9B64C2B0UL, 0x86D3D2D4UL, 0xA00AE278UL, 0xBDBDF21CUL,
 };
 
 uint32_t crc32_byte(uint32_t crc, uint8_t byte)

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "drive.h"
 
 #include <string.h>
@@ -40,7 +41,7 @@ static uint8_t sampled_by(const struct hal_edge *edge)
 static const struct hal_limit *limit_of(uint8_t channel)
 {
     uint8_t i = 0;
-    while (i + 1u < run.plan.channel_count && run.plan.channels[i] != channel) {
+    while (i + 1U < run.plan.channel_count && run.plan.channels[i] != channel) {
         i++;
     }
     return &run.limits[i];
@@ -56,7 +57,7 @@ static bool next_is_traced(void)
         run.untraced--;
         return false;
     }
-    run.untraced = (uint16_t)(run.plan.trace_every - 1u);
+    run.untraced = (uint16_t)(run.plan.trace_every - 1U);
     return true;
 }
 
@@ -71,11 +72,11 @@ static void give_to_board(struct hal_edge *edge)
     outputs_edge_at(edge);
 }
 
-/* Keeps the board supplied: with edges ahead, the program may be late without any of them being late. A pulse is begun only where
- * its end has room, too: however late the program is, no pulse gets longer. */
+/* Keeps the board supplied: with edges ahead, the program may be late without any of them being late. A pulse is begun
+ * only where its end has room, too: however late the program is, no pulse gets longer. */
 static void plan_ahead(void)
 {
-    while (run.count + (run.between ? run.at_once : 1u) <= HAL_EDGES_AHEAD) {
+    while (run.count + (run.between ? run.at_once : 1U) <= HAL_EDGES_AHEAD) {
         struct hal_edge *edge = &run.ahead[(run.first + run.count) % HAL_EDGES_AHEAD];
         if (!programme_next(&run.programme, edge)) {
             return;
@@ -163,7 +164,7 @@ void drive_edge(void)
         return;
     }
     const struct hal_edge *done = &run.ahead[run.first];
-    run.first = (uint8_t)((run.first + 1u) % HAL_EDGES_AHEAD);
+    run.first = (uint8_t)((run.first + 1U) % HAL_EDGES_AHEAD);
     run.count--;
     if (done->sampling == HAL_SAMPLING_END) {
         end_pulse(done->at_ticks);
@@ -198,8 +199,8 @@ void drive_set(const struct hal_set *set)
     }
 }
 
-/* A pulse's trace ends before the first set that was missed: what measures it wants every one. In a bridge's trace, of which the
- * console takes what it can, zeros stand in its place. */
+/* A pulse's trace ends before the first set that was missed: what measures it wants every one. In a bridge's trace, of
+ * which the console takes what it can, zeros stand in its place. */
 void drive_lost(uint8_t sets)
 {
     const struct hal_set missed = {0, 0, 0, 0};

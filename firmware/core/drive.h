@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Runs a drive: switch edges at exact ticks, supervision of its current, traces of its pulses. */
 #ifndef LOOMPROOF_DRIVE_H
 #define LOOMPROOF_DRIVE_H
@@ -11,10 +12,10 @@
 struct drive_plan {
     uint8_t channels[PROGRAMME_MAX_CHANNELS];
     uint8_t channel_count;
-    uint8_t hazards;    /* classes that must stay armed */
-    bool pump;          /* drives a fuel pump */
-    bool sensing;       /* a sense pulse */
-    bool together;      /* its channels conduct at once: the lowest limit holds */
+    uint8_t hazards; /* classes that must stay armed */
+    bool pump; /* drives a fuel pump */
+    bool sensing; /* a sense pulse */
+    bool together; /* its channels conduct at once: the lowest limit holds */
     uint16_t trace_every; /* 0: none; n: the first pulse and every n-th after it */
     uint8_t trace_decimation;
     uint16_t trace_samples;
@@ -30,11 +31,11 @@ struct drive_run {
     uint8_t count;
     bool between; /* the last of them ends a pulse */
     uint8_t at_once; /* edges there must be room for to plan the next pulse */
-    bool on;      /* between the edges of a pulse */
+    bool on; /* between the edges of a pulse */
     bool tripped;
-    bool rested;  /* the time after the last pulse has passed */
+    bool rested; /* the time after the last pulse has passed */
     struct hal_limit limits[PROGRAMME_MAX_CHANNELS];
-    uint8_t sampled;   /* channel that the converter follows */
+    uint8_t sampled; /* channel that the converter follows */
     uint16_t untraced; /* pulses to be planned before the next traced one */
     uint16_t begun;
     uint16_t delivered;

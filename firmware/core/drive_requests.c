@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The requests that switch something. Refusals are judged in the order of the protocol page: range, channel, kind,
  * configuration, stop, stop input, heartbeat, supply, trip, arming, busy, limits. */
 #include <string.h>
@@ -11,12 +12,11 @@
 #include "watch.h"
 #include "wire_gen.h"
 
-
-#define PERMILLE 1000u
+#define PERMILLE 1000U
 /* Kinds of driver that a request accepts; bit n is kind n. */
-#define POWERED_KINDS ((1u << WIRE_CHANNEL_KIND_LOW_SIDE) | (1u << WIRE_CHANNEL_KIND_HIGH_SIDE))
-#define SWITCHED_KINDS (POWERED_KINDS | (1u << WIRE_CHANNEL_KIND_LOGIC))
-#define BRIDGE_KINDS (1u << WIRE_CHANNEL_KIND_HALF_BRIDGE)
+#define POWERED_KINDS ((1U << WIRE_CHANNEL_KIND_LOW_SIDE) | (1U << WIRE_CHANNEL_KIND_HIGH_SIDE))
+#define SWITCHED_KINDS (POWERED_KINDS | (1U << WIRE_CHANNEL_KIND_LOGIC))
+#define BRIDGE_KINDS (1U << WIRE_CHANNEL_KIND_HALF_BRIDGE)
 
 /* The channels of a request, and what they need. */
 struct wanted {
@@ -49,7 +49,7 @@ static struct refusal check_channels(const struct wanted *wanted)
         }
     }
     for (uint8_t i = 0; i < wanted->count; i++) {
-        if (!(wanted->kinds & (1u << requests_kind_of(wanted->channels[i])))) {
+        if (!(wanted->kinds & (1U << requests_kind_of(wanted->channels[i])))) {
             return requests_refused(WIRE_REFUSAL_WRONG_KIND, wanted->channels[i]);
         }
     }
@@ -64,7 +64,7 @@ static struct refusal check_channels(const struct wanted *wanted)
 /* A drive of several channels cannot both need `fuel` and run the pump, which takes that arming away. */
 static struct refusal check_pump_and_fuel(const struct wanted *wanted)
 {
-    bool fuel = (hazards_of(wanted) & (1u << WIRE_HAZARD_FUEL)) != 0;
+    bool fuel = (hazards_of(wanted) & (1U << WIRE_HAZARD_FUEL)) != 0;
     for (uint8_t i = 0; fuel && i < wanted->count; i++) {
         if (limits_config(wanted->channels[i])->fuel_pump) {
             return requests_refused(WIRE_REFUSAL_PUMP_CHANNEL, wanted->channels[i]);
@@ -76,7 +76,7 @@ static struct refusal check_pump_and_fuel(const struct wanted *wanted)
 static struct refusal check_free(const struct wanted *wanted)
 {
     for (uint8_t i = 0; i < wanted->count; i++) {
-        if (trip_mask() & (1u << (wanted->channels[i] - 1u))) {
+        if (trip_mask() & (1U << (wanted->channels[i] - 1U))) {
             return requests_refused(WIRE_REFUSAL_TRIPPED, wanted->channels[i]);
         }
     }
@@ -149,7 +149,7 @@ static void trace_pulses(struct drive_run *drive, uint16_t every, uint8_t decima
 static uint32_t rest_ticks(uint8_t channel, uint32_t on_time_us)
 {
     uint32_t duty = limits_config(channel)->max_duty_permille;
-    return (on_time_us * PERMILLE + duty - 1u) / duty * HAL_TICKS_PER_US;
+    return (on_time_us * PERMILLE + duty - 1U) / duty * HAL_TICKS_PER_US;
 }
 
 struct refusal drive_requests_train(const struct receive_frame *frame)
@@ -172,7 +172,8 @@ struct refusal drive_requests_train(const struct receive_frame *frame)
     struct drive_run *drive = drive_of(&wanted);
     trace_pulses(drive, r.trace_every, r.trace_decimation, r.trace_samples);
     drive->plan.rest_ticks = rest_ticks(r.channel, r.on_time_us);
-    programme_train(&drive->programme, hal_now_ticks() + CORE_START_TICKS, r.channel, r.count, r.period_us, r.on_time_us);
+    programme_train(&drive->programme, hal_now_ticks() + CORE_START_TICKS, r.channel, r.count, r.period_us,
+                    r.on_time_us);
     drive_begin();
     return refusal;
 }
@@ -234,7 +235,7 @@ static bool all_different(const uint8_t *channels)
 {
     uint16_t seen = 0;
     for (uint8_t i = 0; i < PROGRAMME_MAX_CHANNELS; i++) {
-        uint16_t bit = (uint16_t)(1u << (channels[i] - 1u));
+        uint16_t bit = (uint16_t)(1U << (channels[i] - 1U));
         if (seen & bit) {
             return false;
         }
@@ -271,7 +272,7 @@ struct refusal drive_requests_stepper(const struct receive_frame *frame)
 
 static struct refusal check_bridge_limits(const struct wire_drive_bridge *r, const uint8_t *channels)
 {
-    for (uint8_t i = 0; i < 2u; i++) {
+    for (uint8_t i = 0; i < 2U; i++) {
         struct refusal refusal = limits_check_hold(channels[i], r->duration_ms);
         if (refusal.reason != REFUSAL_NONE) {
             return refusal;

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "guard.h"
 
 #include "activity.h"
@@ -7,7 +8,7 @@
 #include "wire_gen.h"
 
 #define HEARTBEAT_TIMEOUT_TICKS ((uint32_t)WIRE_HEARTBEAT_TIMEOUT_MS * HAL_TICKS_PER_MS)
-#define UV_PER_MV 1000ul
+#define UV_PER_MV 1000UL
 
 static const struct hal_board *board;
 static volatile uint8_t reason;
@@ -41,7 +42,8 @@ void guard_reset(const struct hal_board *the_board, bool by_watchdog)
     alive = false;
     uptime_ms = 0;
     supply_untold = false;
-    lowest_counts = (uint16_t)((board->supply_min_mv * UV_PER_MV + board->supply_uv_per_count - 1u) / board->supply_uv_per_count);
+    lowest_counts =
+        (uint16_t)((board->supply_min_mv * UV_PER_MV + board->supply_uv_per_count - 1U) / board->supply_uv_per_count);
     highest_counts = (uint16_t)(board->supply_max_mv * UV_PER_MV / board->supply_uv_per_count);
     supply_good = in_range();
     if (by_watchdog) {

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* What can stop the box on its own: heartbeat, supply, stop input, watchdog. The latched stop. */
 #ifndef LOOMPROOF_GUARD_H
 #define LOOMPROOF_GUARD_H

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* What the core asks of a board. A port implements every function here and calls the entry points of core.h.
  *
  * Contract of interrupts
@@ -12,9 +13,9 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#define HAL_TICKS_PER_US 2u
-#define HAL_TICKS_PER_MS 2000u
-#define HAL_NS_PER_TICK 500u
+#define HAL_TICKS_PER_US 2U
+#define HAL_TICKS_PER_MS 2000U
+#define HAL_NS_PER_TICK 500U
 
 /* What an output stage does. A low-side, high-side or logic channel knows OFF and ON; a half-bridge OFF, HIGH, LOW. */
 enum hal_drive { HAL_OFF = 0, HAL_ON = 1, HAL_HIGH = 2, HAL_LOW = 3 };
@@ -44,28 +45,30 @@ enum hal_sampling {
     HAL_SAMPLING_PULSE, /* judge by `limit` from here on; sets begin anew, but are not told, unless they are kept */
     HAL_SAMPLING_SENSE, /* judge by `limit`; sets begin anew, as by hal_adc_start */
     HAL_SAMPLING_TRACE, /* the same, and they are kept; only every `every`-th is told, the first one first */
-    HAL_SAMPLING_LAST,  /* judge no more; sets go on */
-    HAL_SAMPLING_END,   /* judge no more; no more sets, unless they are kept */
+    HAL_SAMPLING_LAST, /* judge no more; sets go on */
+    HAL_SAMPLING_END, /* judge no more; no more sets, unless they are kept */
 };
 
 /* One thing that the board does by itself, at its very tick. */
 struct hal_edge {
     uint32_t at_ticks;
     uint8_t channel; /* output stage that is switched; 0: none */
-    uint8_t drive;   /* enum hal_drive */
+    uint8_t drive; /* enum hal_drive */
     uint8_t sampling; /* enum hal_sampling */
     uint8_t sampled; /* channel whose sets begin */
-    uint8_t every;   /* of a trace's sets, at least 1 */
+    uint8_t every; /* of a trace's sets, at least 1 */
     struct hal_limit limit;
-    uint16_t again_ticks; /* not 0: one of two edges planned one after the other that come by turns, each again after this */
-    uint16_t times;       /* so often again; the first of the two as often as the second, or once more */
+    /* not 0: one of two edges planned one after the other that come by turns, each again after this */
+    uint16_t again_ticks;
+    uint16_t times; /* so often again; the first of the two as often as the second, or once more */
 };
 
-#define HAL_EDGES_AHEAD 4u /* a power of two */
+#define HAL_EDGES_AHEAD 4U /* a power of two */
 
-/* [any] Plan an edge, behind those planned before (HAL_EDGES_AHEAD at most, times never falling, up to 2^25 ticks ahead).
- * The board carries it out at `at_ticks` without asking, and then calls core_edge_isr, once for each; for two that come by
- * turns when both have come for the last time. A time that is now or just past means at once. This is the only way to switch an output on. */
+/* [any] Plan an edge, behind those planned before (HAL_EDGES_AHEAD at most, times never falling, up to 2^25 ticks
+ * ahead). The board carries it out at `at_ticks` without asking, and then calls core_edge_isr, once for each; for two
+ * that come by turns when both have come for the last time. A time that is now or just past means at once. This is the
+ * only way to switch an output on. */
 void hal_edge_at(const struct hal_edge *edge);
 
 /* [any] Forget what is planned: when this returns, nothing planned before happens any more. */
@@ -85,7 +88,8 @@ struct hal_set {
  * now and then one set each board.sample_period_ticks, until told otherwise. The board calls core_set_isr for each, or
  * core_sets_lost_isr for what it would have told and missed.
  * Over-current is the board's own: a sample above the limit of the edge switches everything off (hal_all_off,
- * hal_edge_cancel) as soon as it is converted; then the board calls core_over_current_isr, before the set is handed over. */
+ * hal_edge_cancel) as soon as it is converted; then the board calls core_over_current_isr, before the set is handed
+ * over. */
 void hal_adc_start(uint8_t channel);
 
 /* [any] No more sets; the converter looks after the supply again. Nothing is judged, nothing is kept. */
@@ -115,15 +119,15 @@ uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size);
 /* [main] Wait a little for the transmit ring to drain. */
 void hal_tx_wait(void);
 
-/* [any] Hold the entry points of core.h off and return what to give to hal_irq_restore; nests. Edges that are planned and
- * over-current go on meanwhile: they are the board's. */
+/* [any] Hold the entry points of core.h off and return what to give to hal_irq_restore; nests. Edges that are planned
+ * and over-current go on meanwhile: they are the board's. */
 uint8_t hal_irq_save(void);
 void hal_irq_restore(uint8_t saved);
 
 /* --- what the board is (constant after core_init) ----------------------------------------------------------------- */
 
 struct hal_channel {
-    uint8_t kind;            /* enum wire_channel_kind */
+    uint8_t kind; /* enum wire_channel_kind */
     uint32_t wide_na_per_count;
     int16_t wide_offset_x100; /* hundredths of a count */
     uint32_t fine_na_per_count;
@@ -131,14 +135,14 @@ struct hal_channel {
 };
 
 struct hal_board {
-    const char *board;            /* at most 24 bytes */
-    const char *serial_number;    /* at most 16 bytes */
+    const char *board; /* at most 24 bytes */
+    const char *serial_number; /* at most 16 bytes */
     const char *firmware_version; /* at most 16 bytes */
-    const char *calibrated_on;    /* YYYY-MM-DD */
+    const char *calibrated_on; /* YYYY-MM-DD */
     uint32_t build_hash;
-    uint8_t simulated;     /* 1: not real hardware; records made with it say so */
+    uint8_t simulated; /* 1: not real hardware; records made with it say so */
     uint8_t channel_count; /* 1..CORE_CHANNELS */
-    uint8_t adc_bits;      /* 10 */
+    uint8_t adc_bits; /* 10 */
     uint32_t sample_period_ns;
     uint16_t sample_period_ticks;
     uint16_t first_sample_ticks; /* first current sample after the edge or hal_adc_start */
@@ -154,12 +158,12 @@ struct hal_board {
     uint16_t bias_mv;
     uint32_t bias_ohm;
     uint32_t clamp_mv;
-    uint8_t trace_buffers;       /* 2 to CORE_TRACE_BUFFERS: one is being filled, the others are held */
-    uint16_t max_trace_samples;  /* sample sets in each buffer, at most 600 */
-    uint8_t *trace_memory;       /* trace_buffers * max_trace_samples * HAL_TRACE_SET_BYTES bytes */
+    uint8_t trace_buffers; /* 2 to CORE_TRACE_BUFFERS: one is being filled, the others are held */
+    uint16_t max_trace_samples; /* sample sets in each buffer, at most 600 */
+    uint8_t *trace_memory; /* trace_buffers * max_trace_samples * HAL_TRACE_SET_BYTES bytes */
     const struct hal_channel *channels; /* channel_count of them; [0] is channel 1 */
 };
 
-#define HAL_TRACE_SET_BYTES 5u /* four 10-bit counts */
+#define HAL_TRACE_SET_BYTES 5U /* four 10-bit counts */
 
 #endif

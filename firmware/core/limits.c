@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "limits.h"
 
 #include <string.h>
@@ -5,14 +6,14 @@
 #include "core_config.h"
 #include "crc32.h"
 
-#define US_PER_MS 1000u
-#define PERMILLE 1000u
-#define LOGIC_MAX_CURRENT_MA 200u
-#define HIGH_SUPPLY_MV 15000u
-#define HIGH_SUPPLY_SENSE_US 80u
+#define US_PER_MS 1000U
+#define PERMILLE 1000U
+#define LOGIC_MAX_CURRENT_MA 200U
+#define HIGH_SUPPLY_MV 15000U
+#define HIGH_SUPPLY_SENSE_US 80U
 /* t = sqrt(2 * 0.3 mJ * 2 mH) / V: 0.3 mJ in a coil of at least 2 mH, from E = (V t)^2 / (2 L); us times mV. */
-#define COIL_SENSE_US_MV 1095445ul
-#define LEAST_SUPPLY_MV 1000u
+#define COIL_SENSE_US_MV 1095445UL
+#define LEAST_SUPPLY_MV 1000U
 
 static const struct hal_board *board;
 static struct wire_channel_config configs[CORE_CHANNELS];
@@ -22,13 +23,13 @@ void limits_reset(const struct hal_board *the_board)
     board = the_board;
     memset(configs, 0, sizeof configs);
     for (uint8_t i = 0; i < CORE_CHANNELS; i++) {
-        configs[i].channel = (uint8_t)(i + 1u);
+        configs[i].channel = (uint8_t)(i + 1U);
     }
 }
 
 static uint8_t kind_of(uint8_t channel)
 {
-    return board->channels[channel - 1u].kind;
+    return board->channels[channel - 1U].kind;
 }
 
 struct ceilings limits_ceilings(uint8_t channel)
@@ -47,7 +48,7 @@ struct ceilings limits_ceilings(uint8_t channel)
 struct refusal limits_check_channel(uint8_t channel)
 {
     struct refusal refusal = {REFUSAL_NONE, 0};
-    if (channel < 1u || channel > board->channel_count) {
+    if (channel < 1U || channel > board->channel_count) {
         refusal.reason = WIRE_REFUSAL_NO_SUCH_CHANNEL;
         refusal.detail = channel;
     }
@@ -72,8 +73,8 @@ static uint8_t bound_hazard(uint8_t load_class, uint8_t said)
 
 static uint8_t hazards_of(uint8_t load_class, uint8_t hazard)
 {
-    uint8_t mask = (uint8_t)((1u << hazard) | (1u << bound_hazard(load_class, hazard)));
-    return (uint8_t)(mask & ~(1u << WIRE_HAZARD_NONE));
+    uint8_t mask = (uint8_t)((1U << hazard) | (1U << bound_hazard(load_class, hazard)));
+    return (uint8_t)(mask & ~(1U << WIRE_HAZARD_NONE));
 }
 
 static struct refusal over(uint8_t reason, uint32_t asked, uint32_t ceiling, uint32_t detail)
@@ -110,12 +111,12 @@ struct refusal limits_configure(const struct wire_configure *request)
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
-    if (request->fuel_pump && (hazards_of(request->load_class, request->hazard) & (1u << WIRE_HAZARD_FUEL))) {
+    if (request->fuel_pump && (hazards_of(request->load_class, request->hazard) & (1U << WIRE_HAZARD_FUEL))) {
         refusal.reason = WIRE_REFUSAL_PUMP_CHANNEL;
         refusal.detail = request->channel;
         return refusal;
     }
-    struct wire_channel_config *config = &configs[request->channel - 1u];
+    struct wire_channel_config *config = &configs[request->channel - 1U];
     config->load_class = request->load_class;
     config->hazard = request->hazard;
     config->fuel_pump = request->fuel_pump;
@@ -130,7 +131,7 @@ struct refusal limits_configure(const struct wire_configure *request)
 
 const struct wire_channel_config *limits_config(uint8_t channel)
 {
-    return &configs[channel - 1u];
+    return &configs[channel - 1U];
 }
 
 uint32_t limits_digest(void)
@@ -140,7 +141,7 @@ uint32_t limits_digest(void)
     for (uint8_t channel = 1; channel <= board->channel_count; channel++) {
         crc = crc32_bytes(crc, body, wire_encode_channel_config(limits_config(channel), body));
     }
-    return ~crc & 0xFFFFFFFFul;
+    return ~crc & 0xFFFFFFFFUL;
 }
 
 uint8_t limits_hazards(uint8_t channel)

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* What a channel may be asked for: hazards bound to load classes, ceilings, and the channel's own configuration. */
 #ifndef LOOMPROOF_LIMITS_H
 #define LOOMPROOF_LIMITS_H
@@ -11,7 +12,7 @@ struct refusal {
     uint32_t detail;
 };
 
-#define REFUSAL_NONE 0u
+#define REFUSAL_NONE 0U
 
 /* Ceilings of one channel, whatever is configured. */
 struct ceilings {

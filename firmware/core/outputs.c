@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "outputs.h"
 
 static volatile bool killed;

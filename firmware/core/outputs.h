@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The only place that has an output switched. Once killed, nothing is switched on until revived. */
 #ifndef LOOMPROOF_OUTPUTS_H
 #define LOOMPROOF_OUTPUTS_H

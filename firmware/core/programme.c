@@ -1,8 +1,9 @@
+/* SPDX-License-Identifier: MIT */
 #include "programme.h"
 
 #include <string.h>
 
-#define PERMILLE 1000u
+#define PERMILLE 1000U
 
 enum { TRAIN, PEAK_HOLD, STEPPER, BRIDGE };
 enum { PHASE_ON, PHASE_OFF, PHASE_CHOP, PHASE_CHOP_BACK, PHASE_GROUND, PHASE_SUPPLY, PHASE_END };
@@ -39,7 +40,7 @@ void programme_stepper(struct programme *p, uint32_t start_ticks, const struct w
     clear(p, STEPPER, start_ticks);
     bool backwards = request->steps < 0;
     for (uint8_t i = 0; i < PROGRAMME_MAX_CHANNELS; i++) {
-        p->channels[i] = request->channels[backwards ? PROGRAMME_MAX_CHANNELS - 1u - i : i];
+        p->channels[i] = request->channels[backwards ? PROGRAMME_MAX_CHANNELS - 1U - i : i];
     }
     p->left = (uint16_t)(backwards ? -request->steps : request->steps);
     p->period = request->step_us * HAL_TICKS_PER_US;
@@ -77,7 +78,7 @@ static void next_pulse(struct programme *p)
 {
     p->left--;
     p->start += p->period;
-    p->place = (uint8_t)((p->place + 1u) % PROGRAMME_MAX_CHANNELS);
+    p->place = (uint8_t)((p->place + 1U) % PROGRAMME_MAX_CHANNELS);
     p->phase = PHASE_ON;
 }
 
@@ -101,8 +102,8 @@ static bool pulse_edge(struct programme *p, struct hal_edge *edge)
 /* How often an edge comes again before the end. */
 static uint16_t times_before(const struct programme *p, uint32_t at_ticks, uint32_t end)
 {
-    uint32_t times = (end - 1u - at_ticks) / p->chop;
-    return times < UINT16_MAX ? (uint16_t)times : (uint16_t)(UINT16_MAX - 1u);
+    uint32_t times = (end - 1U - at_ticks) / p->chop;
+    return times < UINT16_MAX ? (uint16_t)times : (uint16_t)(UINT16_MAX - 1U);
 }
 
 /* The chop edges that still come before the end, as two edges by turns: one away from the state at the chop's begin at
@@ -125,7 +126,7 @@ static bool chop_edge(struct programme *p, struct hal_edge *edge, uint32_t end, 
         set(edge, back_at, p->channels[0], back, HAL_SAMPLING_LEAVE);
         edge->again_ticks = p->chop;
         edge->times = times_before(p, back_at, end);
-        p->chop_at += ((uint32_t)times_before(p, p->chop_at, end) + 1u) * p->chop;
+        p->chop_at += ((uint32_t)times_before(p, p->chop_at, end) + 1U) * p->chop;
         p->phase = PHASE_CHOP;
         return true;
     }
@@ -154,7 +155,8 @@ static bool bridge_edge(struct programme *p, struct hal_edge *edge)
     }
     switch (p->phase) {
     case PHASE_GROUND:
-        set(edge, p->start, ground, HAL_LOW, HAL_SAMPLING_PULSE); /* the first of the two: a board may be late for the other */
+        /* the first of the two: a board may be late for the other */
+        set(edge, p->start, ground, HAL_LOW, HAL_SAMPLING_PULSE);
         p->phase = PHASE_SUPPLY;
         return true;
     case PHASE_SUPPLY:
@@ -176,7 +178,7 @@ static bool bridge_edge(struct programme *p, struct hal_edge *edge)
 
 uint8_t programme_edges_at_once(const struct programme *p)
 {
-    return p->kind == PEAK_HOLD || p->kind == BRIDGE ? HAL_EDGES_AHEAD : 2u;
+    return p->kind == PEAK_HOLD || p->kind == BRIDGE ? HAL_EDGES_AHEAD : 2U;
 }
 
 bool programme_next(struct programme *p, struct hal_edge *edge)

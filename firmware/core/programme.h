@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* A drive as switch edges, each at an exact tick; made one at a time, since a drive may have many thousands. */
 #ifndef LOOMPROOF_PROGRAMME_H
 #define LOOMPROOF_PROGRAMME_H
@@ -5,7 +6,7 @@
 #include "hal.h"
 #include "wire_gen.h"
 
-#define PROGRAMME_MAX_CHANNELS 4u
+#define PROGRAMME_MAX_CHANNELS 4U
 
 /* Fields belong to programme.c. All times in ticks. */
 struct programme {
@@ -39,8 +40,8 @@ void programme_bridge(struct programme *p, uint32_t start_ticks, const struct wi
 /* Edges that a board should have room for when a pulse begins, so that none of them is late. */
 uint8_t programme_edges_at_once(const struct programme *p);
 
-/* Write time, channel, drive, sampling and turns of the next edge; false when there is none. Sampling is PULSE where a pulse begins, END
- * where it ends, LEAVE within it. */
+/* Write time, channel, drive, sampling and turns of the next edge; false when there is none. Sampling is PULSE where a
+ * pulse begins, END where it ends, LEAVE within it. */
 bool programme_next(struct programme *p, struct hal_edge *edge);
 
 #endif

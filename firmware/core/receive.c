@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "receive.h"
 
 #include <string.h>
@@ -6,20 +7,20 @@
 #include "hal.h"
 #include "wire_gen.h"
 
-#define HEAD_BYTES 3u
-#define CRC_BYTES 4u
+#define HEAD_BYTES 3U
+#define CRC_BYTES 4U
 #define MIN_RAW_BYTES (HEAD_BYTES + CRC_BYTES)
 #define MAX_RAW_BYTES (MIN_RAW_BYTES + WIRE_MAX_BODY_BYTES)
-#define FULL_GROUP 0xFFu /* a COBS group of 254 bytes: no zero follows it */
+#define FULL_GROUP 0xFFU /* a COBS group of 254 bytes: no zero follows it */
 /* Longest frame between two delimiters, with the one group byte that a run of exactly 254 may add. */
-#define MAX_ENCODED_BYTES (MAX_RAW_BYTES + 1u + MAX_RAW_BYTES / 254u)
+#define MAX_ENCODED_BYTES (MAX_RAW_BYTES + 1U + MAX_RAW_BYTES / 254U)
 #define KEPT_RAW_BYTES (HEAD_BYTES + RECEIVE_KEPT_BODY_BYTES)
 
 static struct {
     uint16_t encoded; /* bytes since the last delimiter */
-    uint16_t raw;     /* bytes decoded of them */
-    uint8_t group;    /* code of the COBS group under way */
-    uint8_t left;     /* bytes of it still to come */
+    uint16_t raw; /* bytes decoded of them */
+    uint8_t group; /* code of the COBS group under way */
+    uint8_t left; /* bytes of it still to come */
     bool too_long;
     uint32_t crc;
     uint8_t bytes[KEPT_RAW_BYTES];
@@ -76,7 +77,7 @@ static void inside(uint8_t byte)
         decoded(0);
     }
     now.group = byte;
-    now.left = (uint8_t)(byte - 1u);
+    now.left = (uint8_t)(byte - 1U);
 }
 
 static bool good(void)
@@ -85,14 +86,16 @@ static bool good(void)
            now.crc == CRC32_RESIDUE;
 }
 
-/* The frame that is complete, in the free place of the queue: there is always one, since a full queue is one short of full. */
+/* The frame that is complete, in the free place of the queue: there is always one, since a full queue is one short of
+ * full. */
 static const struct receive_frame *completed(void)
 {
     struct receive_frame *frame = &queue.frames[queue.put];
     frame->kind = now.bytes[0];
     frame->sequence = wire_get_u16(now.bytes + 1);
     frame->size = (uint16_t)(now.raw - MIN_RAW_BYTES);
-    memcpy(frame->body, now.bytes + HEAD_BYTES, frame->size < RECEIVE_KEPT_BODY_BYTES ? frame->size : RECEIVE_KEPT_BODY_BYTES);
+    memcpy(frame->body, now.bytes + HEAD_BYTES,
+           frame->size < RECEIVE_KEPT_BODY_BYTES ? frame->size : RECEIVE_KEPT_BODY_BYTES);
     return frame;
 }
 
@@ -119,7 +122,7 @@ void receive_spoil(void)
 
 bool receive_keep(void)
 {
-    uint8_t next = (uint8_t)((queue.put + 1u) % RECEIVE_QUEUE);
+    uint8_t next = (uint8_t)((queue.put + 1U) % RECEIVE_QUEUE);
     if (next == queue.taken) {
         return false;
     }
@@ -138,7 +141,7 @@ bool receive_take(struct receive_frame *frame)
         return false;
     }
     *frame = queue.frames[queue.taken];
-    queue.taken = (uint8_t)((queue.taken + 1u) % RECEIVE_QUEUE);
+    queue.taken = (uint8_t)((queue.taken + 1U) % RECEIVE_QUEUE);
     return true;
 }
 

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Bytes in, frames out: COBS and CRC undone byte by byte, as they come. */
 #ifndef LOOMPROOF_RECEIVE_H
 #define LOOMPROOF_RECEIVE_H
@@ -8,7 +9,7 @@
 #include "core_config.h"
 
 /* Bodies longer than this are of no request; their size is kept, their bytes are not. */
-#define RECEIVE_KEPT_BODY_BYTES 24u
+#define RECEIVE_KEPT_BODY_BYTES 24U
 #define RECEIVE_QUEUE CORE_FRAME_QUEUE
 
 struct receive_frame {

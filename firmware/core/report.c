@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "report.h"
 
 #include <string.h>
@@ -52,7 +53,7 @@ uint16_t report_identity(uint8_t *body)
 
 uint16_t report_channel_info(uint8_t channel, uint8_t *body)
 {
-    const struct hal_channel *scale = &board->channels[channel - 1u];
+    const struct hal_channel *scale = &board->channels[channel - 1U];
     struct ceilings ceilings = limits_ceilings(channel);
     struct wire_channel_info info = {
         .channel = channel,
@@ -102,7 +103,7 @@ uint16_t report_status(uint8_t *body)
         .overruns = all_overruns(),
     };
     for (uint8_t hazard = 1; hazard < ARMING_CLASSES; hazard++) {
-        status.armed_left_ms[hazard - 1u] = arming_left_ms(hazard);
+        status.armed_left_ms[hazard - 1U] = arming_left_ms(hazard);
     }
     return wire_encode_status(&status, body);
 }

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* What the box says about itself: bodies of identity, channel_info, status and telemetry. */
 #ifndef LOOMPROOF_REPORT_H
 #define LOOMPROOF_REPORT_H

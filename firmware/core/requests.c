@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "requests.h"
 
 #include "activity.h"
@@ -40,7 +41,7 @@ uint16_t requests_max_samples(void)
 
 uint8_t requests_kind_of(uint8_t channel)
 {
-    return board->channels[channel - 1u].kind;
+    return board->channels[channel - 1U].kind;
 }
 
 struct refusal requests_check_ready(void)
@@ -176,7 +177,7 @@ static void find_widths(const struct wire_scan *request, uint8_t *widths_us)
     for (uint8_t channel = 1; channel <= board->channel_count; channel++) {
         uint16_t cap_us = limits_sense_cap_us(channel, guard_supply_mv());
         uint16_t width_us = request->on_time_us < cap_us ? request->on_time_us : cap_us;
-        widths_us[channel - 1u] = (uint8_t)width_us; /* at most WIRE_MAX_SENSE_US */
+        widths_us[channel - 1U] = (uint8_t)width_us; /* at most WIRE_MAX_SENSE_US */
     }
 }
 

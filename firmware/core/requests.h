@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Carries out requests: each one is checked in full before anything is switched. */
 #ifndef LOOMPROOF_REQUESTS_H
 #define LOOMPROOF_REQUESTS_H
@@ -5,7 +6,7 @@
 #include "limits.h"
 #include "receive.h"
 
-#define REPLY_LATER 0u
+#define REPLY_LATER 0U
 
 /* The reply to a request; a plain ack unless a handler says otherwise. */
 struct reply {

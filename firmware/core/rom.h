@@ -1,5 +1,6 @@
-/* Constant tables. A part with a program memory of its own keeps them there: its port names a header that defines ROM and
- * the two reads (-DCORE_ROM_HEADER='"flash.h"'). Elsewhere a constant is read like anything else. */
+/* SPDX-License-Identifier: MIT */
+/* Constant tables. A part with a program memory of its own keeps them there: its port names a header that defines ROM
+ * and the two reads (-DCORE_ROM_HEADER='"flash.h"'). Elsewhere a constant is read like anything else. */
 #ifndef LOOMPROOF_ROM_H
 #define LOOMPROOF_ROM_H
 

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "scan.h"
 
 #include <string.h>
@@ -27,7 +28,7 @@ static void next_channel(void)
 {
     do {
         run.channel++;
-    } while (run.channel <= board->channel_count && !(run.result.mask & (1u << (run.channel - 1u))));
+    } while (run.channel <= board->channel_count && !(run.result.mask & (1U << (run.channel - 1U))));
     if (run.channel > board->channel_count) {
         activity_over();
         return;
@@ -61,10 +62,10 @@ static void at(uint32_t at_ticks, uint8_t drive, uint8_t sampling)
 /* On; sets that begin anew, so that the last one is taken just before the off edge; off. All is planned at once. */
 static void switch_on(void)
 {
-    uint16_t lead = (uint16_t)(board->first_sample_ticks + 1u);
-    uint16_t width = (uint16_t)(run.widths_us[run.channel - 1u] * HAL_TICKS_PER_US);
+    uint16_t lead = (uint16_t)(board->first_sample_ticks + 1U);
+    uint16_t width = (uint16_t)(run.widths_us[run.channel - 1U] * HAL_TICKS_PER_US);
     activity_at_channel(run.channel);
-    run.result.sensed_mask = (uint16_t)(run.result.sensed_mask | (1u << (run.channel - 1u)));
+    run.result.sensed_mask = (uint16_t)(run.result.sensed_mask | (1U << (run.channel - 1U)));
     run.noted = false;
     run.step = COMING;
     run.on_ticks = hal_now_ticks() + CORE_START_TICKS;
@@ -76,8 +77,8 @@ static void switch_on(void)
 
 static void note(uint16_t fine, uint16_t wide)
 {
-    run.result.fine_counts[run.channel - 1u] = fine;
-    run.result.wide_counts[run.channel - 1u] = wide;
+    run.result.fine_counts[run.channel - 1U] = fine;
+    run.result.wide_counts[run.channel - 1U] = wide;
     run.noted = true;
 }
 
@@ -127,9 +128,9 @@ void scan_set(const struct hal_set *set)
     }
     hal_adc_stop();
     run.result.supply_counts = set->supply;
-    run.result.drain_counts[run.channel - 1u] = set->drain;
-    bool latched = (trip_mask() & (1u << (run.channel - 1u))) != 0;
-    if (run.widths_us[run.channel - 1u] > 0 && !latched) {
+    run.result.drain_counts[run.channel - 1U] = set->drain;
+    bool latched = (trip_mask() & (1U << (run.channel - 1U))) != 0;
+    if (run.widths_us[run.channel - 1U] > 0 && !latched) {
         switch_on();
     } else {
         next_channel();

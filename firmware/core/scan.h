@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The scan: resting drain voltage, then one sense pulse where allowed, one channel after another. */
 #ifndef LOOMPROOF_SCAN_H
 #define LOOMPROOF_SCAN_H

@@ -1,14 +1,15 @@
+/* SPDX-License-Identifier: MIT */
 #include "send.h"
 
 #include "crc32.h"
 #include "hal.h"
 #include "wire_gen.h"
 
-#define HEAD_BYTES 3u
-#define CRC_BYTES 4u
-#define FULL_GROUP 0xFFu
-#define GROUP_BYTES 254u
-#define COVERED_AT_ONCE 32u
+#define HEAD_BYTES 3U
+#define CRC_BYTES 4U
+#define FULL_GROUP 0xFFU
+#define GROUP_BYTES 254U
+#define COVERED_AT_ONCE 32U
 
 static bool muted;
 static uint16_t event_counter;
@@ -19,7 +20,7 @@ struct raw_frame {
     uint8_t crc[CRC_BYTES];
     const uint8_t *body;
     uint16_t body_size;
-    uint16_t size;    /* of all three */
+    uint16_t size; /* of all three */
     uint16_t covered; /* bytes that running_crc is over */
     uint32_t running_crc;
 };
@@ -65,7 +66,8 @@ static const uint8_t *part_at(const struct raw_frame *raw, uint16_t at, uint16_t
     return raw->crc + at;
 }
 
-/* Takes the CRC on to a byte of head or body. It keeps pace with the sending, so that the first bytes need not wait for it. */
+/* Takes the CRC on to a byte of head or body. It keeps pace with the sending, so that the first bytes need not wait for
+ * it. */
 static void cover(struct raw_frame *raw, uint16_t to)
 {
     uint16_t end = (uint16_t)(raw->size - CRC_BYTES);
@@ -121,7 +123,7 @@ static void put_stuffed(struct raw_frame *raw)
     bool open = true; /* a group must follow: at the start, and after each zero */
     while (open || at < raw->size) {
         uint8_t length = run_length(raw, at);
-        uint8_t code = (uint8_t)(length + 1u);
+        uint8_t code = (uint8_t)(length + 1U);
         put(&code, 1);
         put_raw(raw, at, length);
         at = (uint16_t)(at + length);

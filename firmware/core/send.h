@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Frames out. Main loop only. */
 #ifndef LOOMPROOF_SEND_H
 #define LOOMPROOF_SEND_H

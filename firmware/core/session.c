@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "session.h"
 
 #include <string.h>
@@ -11,10 +12,10 @@
 #include "send.h"
 #include "wire_gen.h"
 
-#define NO_SESSION 0u
+#define NO_SESSION 0U
 /* The largest reply is a full trace_chunk. */
-#define LARGEST_REPLY_BYTES (WIRE_TRACE_CHUNK_BYTES + WIRE_SAMPLES_PER_CHUNK * 8u)
-#define NEWEST 0x7FFFu /* sequence numbers up to this far ahead are new; others are old copies */
+#define LARGEST_REPLY_BYTES (WIRE_TRACE_CHUNK_BYTES + WIRE_SAMPLES_PER_CHUNK * 8U)
+#define NEWEST 0x7FFFU /* sequence numbers up to this far ahead are new; others are old copies */
 
 static volatile uint32_t session;
 static uint16_t stale_frames;
@@ -83,7 +84,7 @@ static bool is_new(uint16_t sequence)
         return false;
     }
     if (ahead > NEWEST) {
-        stale_frames = stale_frames < UINT16_MAX ? (uint16_t)(stale_frames + 1u) : stale_frames;
+        stale_frames = stale_frames < UINT16_MAX ? (uint16_t)(stale_frames + 1U) : stale_frames;
         return false;
     }
     return true;

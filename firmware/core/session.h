@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Sessions, sequence numbers, the remembered answer. */
 #ifndef LOOMPROOF_SESSION_H
 #define LOOMPROOF_SESSION_H

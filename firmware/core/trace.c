@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "trace.h"
 
 #include <string.h>
@@ -6,9 +7,9 @@
 #include "send.h"
 #include "wire_gen.h"
 
-#define NONE 0xFFu
-#define SET_BYTES_ON_WIRE 8u
-#define CHUNK_HEAD_BYTES 4u
+#define NONE 0xFFU
+#define SET_BYTES_ON_WIRE 8U
+#define CHUNK_HEAD_BYTES 4U
 
 enum state { EMPTY, FILLING, CLOSED, HELD };
 
@@ -105,22 +106,23 @@ bool trace_filling(void)
 /* Four 10-bit counts in five bytes: the low bytes, then the high bits together. */
 static void pack(uint8_t *at, const struct hal_set *set)
 {
-    at[0] = (uint8_t)(set->fine & 0xFFu);
-    at[1] = (uint8_t)(set->wide & 0xFFu);
-    at[2] = (uint8_t)(set->supply & 0xFFu);
-    at[3] = (uint8_t)(set->drain & 0xFFu);
-    at[4] = (uint8_t)((set->fine >> 8) | ((set->wide >> 8) << 2) | ((set->supply >> 8) << 4) | ((set->drain >> 8) << 6));
+    at[0] = (uint8_t)(set->fine & 0xFFU);
+    at[1] = (uint8_t)(set->wide & 0xFFU);
+    at[2] = (uint8_t)(set->supply & 0xFFU);
+    at[3] = (uint8_t)(set->drain & 0xFFU);
+    at[4] =
+        (uint8_t)((set->fine >> 8) | ((set->wide >> 8) << 2) | ((set->supply >> 8) << 4) | ((set->drain >> 8) << 6));
 }
 
 static void unpack_to_wire(const uint8_t *at, uint8_t *wire)
 {
     uint8_t high = at[4];
     wire[0] = at[0];
-    wire[1] = high & 0x03u;
+    wire[1] = high & 0x03U;
     wire[2] = at[1];
-    wire[3] = (high >> 2) & 0x03u;
+    wire[3] = (high >> 2) & 0x03U;
     wire[4] = at[2];
-    wire[5] = (high >> 4) & 0x03u;
+    wire[5] = (high >> 4) & 0x03U;
     wire[6] = at[3];
     wire[7] = high >> 6;
 }
@@ -189,7 +191,7 @@ static void push_out_oldest(void)
 {
     uint8_t held;
     uint8_t oldest = oldest_held(&held);
-    if (held + 1u < board->trace_buffers) {
+    if (held + 1U < board->trace_buffers) {
         return;
     }
     if (!traces[oldest].read && overruns < UINT16_MAX) {
@@ -222,7 +224,7 @@ static bool truncated(const struct trace *trace)
 
 static void announce(struct trace *trace)
 {
-    last_id = last_id == UINT16_MAX ? 1u : (uint16_t)(last_id + 1u);
+    last_id = last_id == UINT16_MAX ? 1U : (uint16_t)(last_id + 1U);
     trace->id = last_id;
     struct wire_trace_ready ready = {
         .trace_id = last_id,
@@ -230,7 +232,7 @@ static void announce(struct trace *trace)
         .pulse_index = trace->pulse_index,
         .sample_count = trace->count,
         .sample_period_ns = board->sample_period_ns * trace->decimation,
-        .on_time_us = (trace->off_ticks - trace->on_ticks + 1u) / HAL_TICKS_PER_US,
+        .on_time_us = (trace->off_ticks - trace->on_ticks + 1U) / HAL_TICKS_PER_US,
         .first_sample_ns = board->first_sample_ns,
         .supply_skew_ns = board->supply_skew_ns,
         .drain_skew_ns = board->drain_skew_ns,
@@ -247,8 +249,7 @@ static uint8_t first_untold(void)
 {
     uint8_t first = NONE;
     for (uint8_t i = 0; i < board->trace_buffers; i++) {
-        if (traces[i].state == CLOSED &&
-            (first == NONE || (int8_t)(traces[i].order - traces[first].order) < 0)) {
+        if (traces[i].state == CLOSED && (first == NONE || (int8_t)(traces[i].order - traces[first].order) < 0)) {
             first = i;
         }
     }
@@ -257,7 +258,8 @@ static uint8_t first_untold(void)
 
 void trace_announce(void)
 {
-    /* No more than there are: a dense train closes them faster than the line can tell, and the main loop has more to do. */
+    /* No more than there are: a dense train closes them faster than the line can tell, and the main loop has more to
+     * do. */
     for (uint8_t left = board->trace_buffers; left > 0; left--) {
         uint8_t i = first_untold();
         if (i == NONE) {
@@ -319,7 +321,7 @@ uint8_t trace_free(void)
     for (uint8_t i = 0; i < board->trace_buffers; i++) {
         unread = (uint8_t)(unread + (holds(&traces[i]) && !traces[i].read));
     }
-    return (uint8_t)(board->trace_buffers - 1u - unread);
+    return (uint8_t)(board->trace_buffers - 1U - unread);
 }
 
 uint16_t trace_overruns(void)

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Traces: filled in the converter's interrupt, held until newer ones push them out, read by chunk. */
 #ifndef LOOMPROOF_TRACE_H
 #define LOOMPROOF_TRACE_H
@@ -7,8 +8,8 @@
 
 void trace_reset(const struct hal_board *board);
 
-/* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those that the board takes; it tells no others. An earlier
- * one still being filled is closed first. */
+/* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those that the board takes; it tells no
+ * others. An earlier one still being filled is closed first. */
 void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint16_t sets, uint32_t on_ticks);
 
 /* [isr] Whether one is being filled. */

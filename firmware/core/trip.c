@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Over-current: limits in counts, the latch, and telling it. */
 #include "activity.h"
 #include "limits.h"
@@ -5,13 +6,13 @@
 #include "send.h"
 #include "wire_gen.h"
 
-#define NA_PER_UA 1000u
-#define NA_PER_UA_SHIFT 10u /* 1024 for it */
-#define UA_PER_MA 1000u
-#define NA_PER_MA 1000000ul
+#define NA_PER_UA 1000U
+#define NA_PER_UA_SHIFT 10U /* 1024 for it */
+#define UA_PER_MA 1000U
+#define NA_PER_MA 1000000UL
 #define HUNDREDTHS 100
 /* The fine range is believed up to this share of its full scale. */
-#define FINE_USABLE_PERCENT 97u
+#define FINE_USABLE_PERCENT 97U
 
 static const struct hal_board *board;
 static volatile uint16_t latched;
@@ -22,19 +23,19 @@ static uint16_t fine_usable; /* counts */
 void trip_reset(const struct hal_board *the_board)
 {
     board = the_board;
-    fine_usable = (uint16_t)((((1ul << board->adc_bits) - 1u) * FINE_USABLE_PERCENT) / 100u);
+    fine_usable = (uint16_t)((((1UL << board->adc_bits) - 1U) * FINE_USABLE_PERCENT) / 100U);
     latched = 0;
     untold = 0;
 }
 
 static const struct hal_channel *scale(uint8_t channel)
 {
-    return &board->channels[channel - 1u];
+    return &board->channels[channel - 1U];
 }
 
 static uint16_t full_counts(void)
 {
-    return (uint16_t)((1u << board->adc_bits) - 1u);
+    return (uint16_t)((1U << board->adc_bits) - 1U);
 }
 
 struct hal_limit trip_limit_of(uint8_t channel)
@@ -51,7 +52,8 @@ struct hal_limit trip_limit_of(uint8_t channel)
             return limit;
         }
     }
-    int32_t wide = (int32_t)(limit_ma * UA_PER_MA / (s->wide_na_per_count / NA_PER_UA)) + s->wide_offset_x100 / HUNDREDTHS;
+    int32_t wide =
+        (int32_t)(limit_ma * UA_PER_MA / (s->wide_na_per_count / NA_PER_UA)) + s->wide_offset_x100 / HUNDREDTHS;
     int32_t highest = (int32_t)full_counts() - 1; /* full scale means at least that much: always over */
     limit.counts = (uint16_t)(wide > highest ? highest : wide);
     return limit;
@@ -90,7 +92,7 @@ uint32_t current_10na(uint8_t channel, uint16_t fine, uint16_t wide)
 void trip_now(uint8_t channel, uint16_t fine, uint16_t wide)
 {
     outputs_all_off();
-    uint16_t bit = (uint16_t)(1u << (channel - 1u));
+    uint16_t bit = (uint16_t)(1U << (channel - 1U));
     latched = (uint16_t)(latched | bit);
     untold = (uint16_t)(untold | bit);
     untold_ua = current_ua(channel, fine, wide);
@@ -107,7 +109,7 @@ uint16_t trip_mask(void)
 void trip_clear(uint8_t channel)
 {
     uint8_t saved = hal_irq_save();
-    latched = (uint16_t)(latched & ~(1u << (channel - 1u)));
+    latched = (uint16_t)(latched & ~(1U << (channel - 1U)));
     hal_irq_restore(saved);
 }
 
@@ -122,7 +124,7 @@ void trip_announce(void)
     untold = 0;
     hal_irq_restore(saved);
     for (uint8_t channel = 1; channel <= board->channel_count; channel++) {
-        if (mask & (1u << (channel - 1u))) {
+        if (mask & (1U << (channel - 1U))) {
             struct wire_trip event = {.channel = channel, .current_ma = (uint16_t)(ma > UINT16_MAX ? UINT16_MAX : ma)};
             uint8_t body[WIRE_TRIP_BYTES];
             send_event(WIRE_KIND_TRIP, body, wire_encode_trip(&event, body));

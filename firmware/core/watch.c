@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "watch.h"
 
 #include <string.h>
@@ -11,16 +12,16 @@
 #define run (workspace.watch)
 #define finder (workspace.watch.finder)
 
-#define NS_PER_S 1000000000ul
+#define NS_PER_S 1000000000UL
 /* The watched value is learnt from the second half of this long after the start; dropouts count from its end. */
-#define SETTLE_TICKS (100u * HAL_TICKS_PER_MS)
-#define PERMILLE 1000u
-#define UV_PER_V 1000000ul
-#define UV_PER_MV 1000ul
-/* The watched value is a quantity over the supply. Units of the quantity, so that it and its product with a supply reading
- * fit 32 bits: 20 nA when held, else 2^-16 counts of the pin. */
-#define HELD_HALVED 1u
-#define DRAIN_SHIFT 16u
+#define SETTLE_TICKS (100U * HAL_TICKS_PER_MS)
+#define PERMILLE 1000U
+#define UV_PER_V 1000000UL
+#define UV_PER_MV 1000UL
+/* The watched value is a quantity over the supply. Units of the quantity, so that it and its product with a supply
+ * reading fit 32 bits: 20 nA when held, else 2^-16 counts of the pin. */
+#define HELD_HALVED 1U
+#define DRAIN_SHIFT 16U
 
 static const struct hal_board *board;
 static volatile uint16_t overruns;
@@ -44,14 +45,14 @@ void watch_begin(const struct wire_watch *request, uint8_t hazards, bool pump)
     memset(&run, 0, sizeof run);
     run.plan = *request;
     uint32_t wanted_ns = NS_PER_S / request->sample_hz;
-    uint32_t decimation = (wanted_ns + board->sample_period_ns / 2u) / board->sample_period_ns;
-    run.decimation = (uint8_t)(decimation < 1u ? 1u : decimation);
+    uint32_t decimation = (wanted_ns + board->sample_period_ns / 2U) / board->sample_period_ns;
+    run.decimation = (uint8_t)(decimation < 1U ? 1U : decimation);
     uint32_t period = (uint32_t)board->sample_period_ticks * run.decimation;
-    finder.learn_sets = (SETTLE_TICKS - board->first_sample_ticks + period - 1u) / period;
+    finder.learn_sets = (SETTLE_TICKS - board->first_sample_ticks + period - 1U) / period;
     finder.least = UINT32_MAX;
     run.bias = (uint16_t)(board->bias_mv * UV_PER_MV / board->drain_uv_per_count);
     run.least_supply = (uint16_t)(UV_PER_V / board->supply_uv_per_count);
-    run.start = hal_now_ticks() + (request->held ? CORE_START_TICKS : 0u);
+    run.start = hal_now_ticks() + (request->held ? CORE_START_TICKS : 0U);
     run.duration = request->duration_ms * HAL_TICKS_PER_MS;
     activity_begin(ACTIVITY_WATCH, request->channel, hazards, pump, WIRE_BOX_STATE_SENSING);
     if (request->held) {
@@ -86,7 +87,7 @@ void watch_over_current(const struct hal_set *set)
 
 static void count_overrun(void)
 {
-    overruns = overruns < UINT16_MAX ? (uint16_t)(overruns + 1u) : overruns;
+    overruns = overruns < UINT16_MAX ? (uint16_t)(overruns + 1U) : overruns;
 }
 
 /* Sets that are missing count in time all the same. */
@@ -96,7 +97,7 @@ void watch_lost(uint8_t sets)
         if (run.skip > 0) {
             run.skip--;
         } else {
-            run.skip = (uint8_t)(run.decimation - 1u);
+            run.skip = (uint8_t)(run.decimation - 1U);
             run.kept++;
             count_overrun();
         }
@@ -109,8 +110,8 @@ void watch_set(const struct hal_set *set)
         run.skip--;
         return;
     }
-    run.skip = (uint8_t)(run.decimation - 1u);
-    uint8_t next = (uint8_t)((run.put + 1u) % CORE_WATCH_QUEUE);
+    run.skip = (uint8_t)(run.decimation - 1U);
+    uint8_t next = (uint8_t)((run.put + 1U) % CORE_WATCH_QUEUE);
     if (next == run.taken) {
         count_overrun();
     } else {
@@ -121,8 +122,8 @@ void watch_set(const struct hal_set *set)
     run.kept++;
 }
 
-/* What the watched load makes of the supply: its current, or how far it holds its pin away from the bias, at the supply or
- * at ground; a break lets the pin go there. */
+/* What the watched load makes of the supply: its current, or how far it holds its pin away from the bias, at the supply
+ * or at ground; a break lets the pin go there. */
 static uint32_t quantity(const struct hal_set *set)
 {
     if (run.plan.held) {
@@ -151,7 +152,7 @@ static bool is_below(const struct hal_set *set, uint32_t value)
 
 static void learn(uint32_t index, uint32_t value)
 {
-    if (index < finder.learn_sets / 2u) {
+    if (index < finder.learn_sets / 2U) {
         return;
     }
     finder.sum += value;
@@ -177,7 +178,7 @@ static void tell(uint32_t end_us)
     finder.below = false;
     uint32_t gone = finder.value > finder.lowest ? finder.value - finder.lowest : 0;
     uint32_t unit = finder.value / PERMILLE;
-    uint32_t depth = unit == 0 ? 0 : (gone + unit / 2u) / unit;
+    uint32_t depth = unit == 0 ? 0 : (gone + unit / 2U) / unit;
     struct wire_dropout event = {
         .channel = run.plan.channel,
         .start_us = finder.since_us,
@@ -211,7 +212,7 @@ void watch_look(void)
     /* No more than can be waiting: the main loop has other things to do, however fast the sets come. */
     for (uint8_t left = CORE_WATCH_QUEUE; left > 0 && run.taken != run.put; left--) {
         struct watch_queued queued = run.queue[run.taken];
-        run.taken = (uint8_t)((run.taken + 1u) % CORE_WATCH_QUEUE);
+        run.taken = (uint8_t)((run.taken + 1U) % CORE_WATCH_QUEUE);
         if (queued.index < finder.learn_sets) {
             learn(queued.index, ratio(&queued.set));
         } else {

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The watch: one channel followed for as long as asked, every dropout told. */
 #ifndef LOOMPROOF_WATCH_H
 #define LOOMPROOF_WATCH_H

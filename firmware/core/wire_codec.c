@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "wire_codec.h"
 
 #include <stdbool.h>
@@ -5,11 +6,11 @@
 
 #include "rom.h"
 
-#define ELEMENT_BYTES 0x07u
-#define SIGNED 0x10u
-#define SIGN_BIT 0x80u
-#define BYTE_BITS 8u
-#define TAIL_SIZE_BYTES 2u
+#define ELEMENT_BYTES 0x07U
+#define SIGNED 0x10U
+#define SIGN_BIT 0x80U
+#define BYTE_BITS 8U
+#define TAIL_SIZE_BYTES 2U
 
 static uint8_t bytes_of(const struct wire_field *field)
 {
@@ -20,7 +21,7 @@ static uint8_t bytes_of(const struct wire_field *field)
 static uint32_t get(const struct wire_field *field, const uint8_t *at)
 {
     uint8_t left = bytes_of(field);
-    uint32_t value = (rom_u8(&field->type) & SIGNED) && (at[left - 1u] & SIGN_BIT) ? UINT32_MAX : 0;
+    uint32_t value = (rom_u8(&field->type) & SIGNED) && (at[left - 1U] & SIGN_BIT) ? UINT32_MAX : 0;
     while (left > 0) {
         left--;
         value = (value << BYTE_BITS) | at[left];
@@ -31,7 +32,7 @@ static uint32_t get(const struct wire_field *field, const uint8_t *at)
 static void put(uint8_t *at, uint8_t bytes, uint32_t value)
 {
     for (uint8_t i = 0; i < bytes; i++) {
-        at[i] = (uint8_t)(value & 0xFFu);
+        at[i] = (uint8_t)(value & 0xFFU);
         value >>= BYTE_BITS;
     }
 }

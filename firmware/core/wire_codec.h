@@ -1,13 +1,14 @@
-/* The codec of the messages: one interpreter of the generated tables. A message costs its row of four bytes a field, not
- * two functions; the typed calls are in wire_gen.h. */
+/* SPDX-License-Identifier: MIT */
+/* The codec of the messages: one interpreter of the generated tables. A message costs its row of four bytes a field,
+ * not two functions; the typed calls are in wire_gen.h. */
 #ifndef LOOMPROOF_WIRE_CODEC_H
 #define LOOMPROOF_WIRE_CODEC_H
 
 #include <stdint.h>
 
 /* What a decoder returns when the body is good; otherwise it is the index of the first field out of its range, or: */
-#define WIRE_OK 0xFFu
-#define WIRE_WRONG_SIZE 0xFEu
+#define WIRE_OK 0xFFU
+#define WIRE_WRONG_SIZE 0xFEU
 
 /* How a field is encoded; the low bits are the bytes of one element. */
 enum wire_type {
@@ -22,22 +23,23 @@ enum wire_type {
 };
 
 struct wire_field {
-    uint8_t at;     /* where it is in the struct, bytes */
-    uint8_t type;   /* enum wire_type */
+    uint8_t at; /* where it is in the struct, bytes */
+    uint8_t type; /* enum wire_type */
     uint8_t length; /* elements; 1 if it is no array */
-    uint8_t range;  /* index in wire_ranges */
+    uint8_t range; /* index in wire_ranges */
 };
 
-/* Values from `low` to `low + span`, modulo 2^32, so that it serves signed and unsigned fields. The first allows all. */
+/* Values from `low` to `low + span`, modulo 2^32, so that it serves signed and unsigned fields. The first allows all.
+ */
 struct wire_range {
     uint32_t low;
     uint32_t span;
 };
 
 struct wire_layout {
-    uint8_t first;      /* index in wire_fields */
-    uint8_t count;      /* fields */
-    uint8_t bytes;      /* of the body, without the open-ended field */
+    uint8_t first; /* index in wire_fields */
+    uint8_t count; /* fields */
+    uint8_t bytes; /* of the body, without the open-ended field */
     uint8_t tail_bytes; /* the open-ended field's most; 0 without one */
 };
 
@@ -65,13 +67,13 @@ static inline uint32_t wire_get_u32(const uint8_t *at)
 
 static inline void wire_put_u16(uint8_t *at, uint16_t value)
 {
-    at[0] = (uint8_t)(value & 0xFFu);
+    at[0] = (uint8_t)(value & 0xFFU);
     at[1] = (uint8_t)(value >> 8);
 }
 
 static inline void wire_put_u32(uint8_t *at, uint32_t value)
 {
-    wire_put_u16(at, (uint16_t)(value & 0xFFFFu));
+    wire_put_u16(at, (uint16_t)(value & 0xFFFFU));
     wire_put_u16(at + 2, (uint16_t)(value >> 16));
 }
 

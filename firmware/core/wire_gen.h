@@ -1,4 +1,5 @@
-/* Messages of the Loomproof box protocol. Generated from wire.toml by `python -m loomproof_wire.generate`; do not edit. */
+/* SPDX-License-Identifier: MIT */
+/* Messages of the Loomproof box protocol, from wire.toml by `python -m loomproof_wire.generate`: do not edit */
 #ifndef LOOMPROOF_WIRE_GEN_H
 #define LOOMPROOF_WIRE_GEN_H
 
@@ -6,37 +7,37 @@
 
 #include "wire_codec.h"
 
-#define WIRE_PROTOCOL_MAJOR 1u
-#define WIRE_PROTOCOL_MINOR 0u
-#define WIRE_SPEC_HASH 0x6F0F0DAEul /* CRC-32 of the bytes of wire.toml */
+#define WIRE_PROTOCOL_MAJOR 1U
+#define WIRE_PROTOCOL_MINOR 0U
+#define WIRE_SPEC_HASH 0x6F0F0DAEUL /* CRC-32 of the bytes of wire.toml */
 
-#define WIRE_DELIMITER 0u
-#define WIRE_MAX_BODY_BYTES 220u
-#define WIRE_DEFAULT_BAUD 250000ul
+#define WIRE_DELIMITER 0U
+#define WIRE_MAX_BODY_BYTES 220U
+#define WIRE_DEFAULT_BAUD 250000UL
 
 /* Times that both ends keep. */
-#define WIRE_HEARTBEAT_PERIOD_MS 100u
-#define WIRE_HEARTBEAT_TIMEOUT_MS 400u
-#define WIRE_TELEMETRY_PERIOD_MS 100u
-#define WIRE_REQUEST_TIMEOUT_MS 250u
-#define WIRE_REQUEST_TRIES 3u
+#define WIRE_HEARTBEAT_PERIOD_MS 100U
+#define WIRE_HEARTBEAT_TIMEOUT_MS 400U
+#define WIRE_TELEMETRY_PERIOD_MS 100U
+#define WIRE_REQUEST_TIMEOUT_MS 250U
+#define WIRE_REQUEST_TRIES 3U
 
 /* What no configuration can raise. */
-#define WIRE_MAX_ON_TIME_US 100000ul
-#define WIRE_MAX_HOLD_MS 10000u
-#define WIRE_MAX_WATCH_MS 600000ul
-#define WIRE_MAX_COUNT 2000u
-#define WIRE_MAX_DUTY_PERMILLE 900u
-#define WIRE_MIN_PERIOD_US 200u
-#define WIRE_MIN_ON_TIME_US 50u
-#define WIRE_MIN_CHOP_PERIOD_US 150u
-#define WIRE_MAX_CURRENT_MA 20000u
-#define WIRE_MAX_SENSE_US 200u
-#define WIRE_MAX_ARM_MS 60000u
-#define WIRE_MAX_TRACE_SAMPLES 600u
-#define WIRE_SAMPLES_PER_CHUNK 25u
-#define WIRE_MAX_CHANNELS 16u
-#define WIRE_MAX_DROPOUTS_PER_EVENT 1u
+#define WIRE_MAX_ON_TIME_US 100000UL
+#define WIRE_MAX_HOLD_MS 10000U
+#define WIRE_MAX_WATCH_MS 600000UL
+#define WIRE_MAX_COUNT 2000U
+#define WIRE_MAX_DUTY_PERMILLE 900U
+#define WIRE_MIN_PERIOD_US 200U
+#define WIRE_MIN_ON_TIME_US 50U
+#define WIRE_MIN_CHOP_PERIOD_US 150U
+#define WIRE_MAX_CURRENT_MA 20000U
+#define WIRE_MAX_SENSE_US 200U
+#define WIRE_MAX_ARM_MS 60000U
+#define WIRE_MAX_TRACE_SAMPLES 600U
+#define WIRE_SAMPLES_PER_CHUNK 25U
+#define WIRE_MAX_CHANNELS 16U
+#define WIRE_MAX_DROPOUTS_PER_EVENT 1U
 
 /* What drives the pin. */
 enum wire_channel_kind {
@@ -210,13 +211,14 @@ enum wire_layout_index {
     WIRE_LAYOUT_DISARMED,
 };
 
-/* Opens a session: all outputs off, everything disarmed, sequence numbers start from this frame's. Does not clear a stop. */
-#define WIRE_HELLO_BYTES 10u
+/* Opens a session: all outputs off, everything disarmed, sequence numbers start from this frame's. Does not clear a
+ * stop. */
+#define WIRE_HELLO_BYTES 10U
 
-#define WIRE_HELLO_FIELD_PROTOCOL_MAJOR 0u
-#define WIRE_HELLO_FIELD_PROTOCOL_MINOR 1u
-#define WIRE_HELLO_FIELD_SESSION 2u
-#define WIRE_HELLO_FIELD_SPEC_HASH 3u
+#define WIRE_HELLO_FIELD_PROTOCOL_MAJOR 0U
+#define WIRE_HELLO_FIELD_PROTOCOL_MINOR 1U
+#define WIRE_HELLO_FIELD_SESSION 2U
+#define WIRE_HELLO_FIELD_SPEC_HASH 3U
 struct wire_hello {
     uint8_t protocol_major;
     uint8_t protocol_minor;
@@ -233,9 +235,9 @@ inline uint16_t wire_encode_hello(const struct wire_hello *in, uint8_t *body)
 }
 
 /* What one channel is, its ceilings and its calibration. */
-#define WIRE_GET_CHANNEL_BYTES 1u
+#define WIRE_GET_CHANNEL_BYTES 1U
 
-#define WIRE_GET_CHANNEL_FIELD_CHANNEL 0u
+#define WIRE_GET_CHANNEL_FIELD_CHANNEL 0U
 struct wire_get_channel {
     uint8_t channel;
 };
@@ -249,18 +251,18 @@ inline uint16_t wire_encode_get_channel(const struct wire_get_channel *in, uint8
 }
 
 /* Says what hangs on a channel. Clears its trip latch, drops every arming. Limits may only lower the ceilings. */
-#define WIRE_CONFIGURE_BYTES 18u
+#define WIRE_CONFIGURE_BYTES 18U
 
-#define WIRE_CONFIGURE_FIELD_CHANNEL 0u
-#define WIRE_CONFIGURE_FIELD_LOAD_CLASS 1u
-#define WIRE_CONFIGURE_FIELD_HAZARD 2u
-#define WIRE_CONFIGURE_FIELD_FUEL_PUMP 3u
-#define WIRE_CONFIGURE_FIELD_MAX_ON_TIME_US 4u
-#define WIRE_CONFIGURE_FIELD_MAX_HOLD_MS 5u
-#define WIRE_CONFIGURE_FIELD_MAX_DUTY_PERMILLE 6u
-#define WIRE_CONFIGURE_FIELD_MAX_COUNT 7u
-#define WIRE_CONFIGURE_FIELD_MAX_CURRENT_MA 8u
-#define WIRE_CONFIGURE_FIELD_MAX_SENSE_US 9u
+#define WIRE_CONFIGURE_FIELD_CHANNEL 0U
+#define WIRE_CONFIGURE_FIELD_LOAD_CLASS 1U
+#define WIRE_CONFIGURE_FIELD_HAZARD 2U
+#define WIRE_CONFIGURE_FIELD_FUEL_PUMP 3U
+#define WIRE_CONFIGURE_FIELD_MAX_ON_TIME_US 4U
+#define WIRE_CONFIGURE_FIELD_MAX_HOLD_MS 5U
+#define WIRE_CONFIGURE_FIELD_MAX_DUTY_PERMILLE 6U
+#define WIRE_CONFIGURE_FIELD_MAX_COUNT 7U
+#define WIRE_CONFIGURE_FIELD_MAX_CURRENT_MA 8U
+#define WIRE_CONFIGURE_FIELD_MAX_SENSE_US 9U
 struct wire_configure {
     uint8_t channel;
     uint8_t load_class; /* enum wire_load_class */
@@ -283,9 +285,9 @@ inline uint16_t wire_encode_configure(const struct wire_configure *in, uint8_t *
 }
 
 /* Reads a channel's configuration back. */
-#define WIRE_GET_CONFIG_BYTES 1u
+#define WIRE_GET_CONFIG_BYTES 1U
 
-#define WIRE_GET_CONFIG_FIELD_CHANNEL 0u
+#define WIRE_GET_CONFIG_FIELD_CHANNEL 0U
 struct wire_get_config {
     uint8_t channel;
 };
@@ -299,14 +301,13 @@ inline uint16_t wire_encode_get_config(const struct wire_get_config *in, uint8_t
 }
 
 /* CRC-32 over the channel_config bodies of all the box's channels, in channel order. */
-#define WIRE_GET_DIGEST_BYTES 0u
-
+#define WIRE_GET_DIGEST_BYTES 0U
 
 /* Arms one hazard class for a bounded time. Refused while stopped, before a heartbeat, and for `none`. */
-#define WIRE_ARM_BYTES 3u
+#define WIRE_ARM_BYTES 3U
 
-#define WIRE_ARM_FIELD_HAZARD 0u
-#define WIRE_ARM_FIELD_DURATION_MS 1u
+#define WIRE_ARM_FIELD_HAZARD 0U
+#define WIRE_ARM_FIELD_DURATION_MS 1U
 struct wire_arm {
     uint8_t hazard; /* enum wire_hazard */
     uint16_t duration_ms; /* ms */
@@ -321,9 +322,9 @@ inline uint16_t wire_encode_arm(const struct wire_arm *in, uint8_t *body)
 }
 
 /* Drops the arming of one class, or of all with `none`; a drive that needed it ends. */
-#define WIRE_DISARM_BYTES 1u
+#define WIRE_DISARM_BYTES 1U
 
-#define WIRE_DISARM_FIELD_HAZARD 0u
+#define WIRE_DISARM_FIELD_HAZARD 0U
 struct wire_disarm {
     uint8_t hazard; /* enum wire_hazard */
 };
@@ -337,17 +338,15 @@ inline uint16_t wire_encode_disarm(const struct wire_disarm *in, uint8_t *body)
 }
 
 /* Outputs off before the reply is sent; latched. Obeyed with any sequence number, with or without a session. */
-#define WIRE_STOP_BYTES 0u
-
+#define WIRE_STOP_BYTES 0U
 
 /* Leaves `stopped`. Refused while the stop input is open or the supply is out of range. Re-arms nothing. */
-#define WIRE_CLEAR_STOP_BYTES 0u
-
+#define WIRE_CLEAR_STOP_BYTES 0U
 
 /* Keeps the box live; not answered. Counts only for the session it names. */
-#define WIRE_HEARTBEAT_BYTES 4u
+#define WIRE_HEARTBEAT_BYTES 4U
 
-#define WIRE_HEARTBEAT_FIELD_SESSION 0u
+#define WIRE_HEARTBEAT_FIELD_SESSION 0U
 struct wire_heartbeat {
     uint32_t session;
 };
@@ -361,19 +360,18 @@ inline uint16_t wire_encode_heartbeat(const struct wire_heartbeat *in, uint8_t *
 }
 
 /* The same body as telemetry, at once. */
-#define WIRE_GET_STATUS_BYTES 0u
-
+#define WIRE_GET_STATUS_BYTES 0U
 
 /* A pulse train on one channel. Ends with drive_ended; traced pulses announce themselves with trace_ready. */
-#define WIRE_DRIVE_TRAIN_BYTES 16u
+#define WIRE_DRIVE_TRAIN_BYTES 16U
 
-#define WIRE_DRIVE_TRAIN_FIELD_CHANNEL 0u
-#define WIRE_DRIVE_TRAIN_FIELD_COUNT 1u
-#define WIRE_DRIVE_TRAIN_FIELD_PERIOD_US 2u
-#define WIRE_DRIVE_TRAIN_FIELD_ON_TIME_US 3u
-#define WIRE_DRIVE_TRAIN_FIELD_TRACE_EVERY 4u
-#define WIRE_DRIVE_TRAIN_FIELD_TRACE_DECIMATION 5u
-#define WIRE_DRIVE_TRAIN_FIELD_TRACE_SAMPLES 6u
+#define WIRE_DRIVE_TRAIN_FIELD_CHANNEL 0U
+#define WIRE_DRIVE_TRAIN_FIELD_COUNT 1U
+#define WIRE_DRIVE_TRAIN_FIELD_PERIOD_US 2U
+#define WIRE_DRIVE_TRAIN_FIELD_ON_TIME_US 3U
+#define WIRE_DRIVE_TRAIN_FIELD_TRACE_EVERY 4U
+#define WIRE_DRIVE_TRAIN_FIELD_TRACE_DECIMATION 5U
+#define WIRE_DRIVE_TRAIN_FIELD_TRACE_SAMPLES 6U
 struct wire_drive_train {
     uint8_t channel;
     uint16_t count;
@@ -393,12 +391,12 @@ inline uint16_t wire_encode_drive_train(const struct wire_drive_train *in, uint8
 }
 
 /* Switches one channel on for a bounded time. */
-#define WIRE_DRIVE_HOLD_BYTES 6u
+#define WIRE_DRIVE_HOLD_BYTES 6U
 
-#define WIRE_DRIVE_HOLD_FIELD_CHANNEL 0u
-#define WIRE_DRIVE_HOLD_FIELD_DURATION_MS 1u
-#define WIRE_DRIVE_HOLD_FIELD_TRACE_DECIMATION 2u
-#define WIRE_DRIVE_HOLD_FIELD_TRACE_SAMPLES 3u
+#define WIRE_DRIVE_HOLD_FIELD_CHANNEL 0U
+#define WIRE_DRIVE_HOLD_FIELD_DURATION_MS 1U
+#define WIRE_DRIVE_HOLD_FIELD_TRACE_DECIMATION 2U
+#define WIRE_DRIVE_HOLD_FIELD_TRACE_SAMPLES 3U
 struct wire_drive_hold {
     uint8_t channel;
     uint16_t duration_ms; /* ms */
@@ -414,19 +412,20 @@ inline uint16_t wire_encode_drive_hold(const struct wire_drive_hold *in, uint8_t
     return wire_encode(WIRE_LAYOUT_DRIVE_HOLD, in, body);
 }
 
-/* For low-resistance injectors: full on for peak_us, then chopped until on_time_us. The chopping counts towards nothing but the total on-time. */
-#define WIRE_DRIVE_PEAK_HOLD_BYTES 24u
+/* For low-resistance injectors: full on for peak_us, then chopped until on_time_us. The chopping counts towards nothing
+ * but the total on-time. */
+#define WIRE_DRIVE_PEAK_HOLD_BYTES 24U
 
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_CHANNEL 0u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_COUNT 1u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_PERIOD_US 2u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_ON_TIME_US 3u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_PEAK_US 4u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_CHOP_PERIOD_US 5u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_CHOP_DUTY_PERMILLE 6u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_EVERY 7u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_DECIMATION 8u
-#define WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_SAMPLES 9u
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_CHANNEL 0U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_COUNT 1U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_PERIOD_US 2U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_ON_TIME_US 3U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_PEAK_US 4U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_CHOP_PERIOD_US 5U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_CHOP_DUTY_PERMILLE 6U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_EVERY 7U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_DECIMATION 8U
+#define WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_SAMPLES 9U
 struct wire_drive_peak_hold {
     uint8_t channel;
     uint16_t count;
@@ -449,11 +448,11 @@ inline uint16_t wire_encode_drive_peak_hold(const struct wire_drive_peak_hold *i
 }
 
 /* A four-channel stepper sequence, one winding at a time (wave drive). Negative steps run backwards. */
-#define WIRE_DRIVE_STEPPER_BYTES 10u
+#define WIRE_DRIVE_STEPPER_BYTES 10U
 
-#define WIRE_DRIVE_STEPPER_FIELD_CHANNELS 0u
-#define WIRE_DRIVE_STEPPER_FIELD_STEPS 1u
-#define WIRE_DRIVE_STEPPER_FIELD_STEP_US 2u
+#define WIRE_DRIVE_STEPPER_FIELD_CHANNELS 0U
+#define WIRE_DRIVE_STEPPER_FIELD_STEPS 1U
+#define WIRE_DRIVE_STEPPER_FIELD_STEP_US 2U
 struct wire_drive_stepper {
     uint8_t channels[4];
     int16_t steps;
@@ -469,15 +468,15 @@ inline uint16_t wire_encode_drive_stepper(const struct wire_drive_stepper *in, u
 }
 
 /* A half-bridge pair: one side chopped to the supply, the other held to ground. */
-#define WIRE_DRIVE_BRIDGE_BYTES 11u
+#define WIRE_DRIVE_BRIDGE_BYTES 11U
 
-#define WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_SUPPLY 0u
-#define WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND 1u
-#define WIRE_DRIVE_BRIDGE_FIELD_DURATION_MS 2u
-#define WIRE_DRIVE_BRIDGE_FIELD_CHOP_PERIOD_US 3u
-#define WIRE_DRIVE_BRIDGE_FIELD_DUTY_PERMILLE 4u
-#define WIRE_DRIVE_BRIDGE_FIELD_TRACE_DECIMATION 5u
-#define WIRE_DRIVE_BRIDGE_FIELD_TRACE_SAMPLES 6u
+#define WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_SUPPLY 0U
+#define WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND 1U
+#define WIRE_DRIVE_BRIDGE_FIELD_DURATION_MS 2U
+#define WIRE_DRIVE_BRIDGE_FIELD_CHOP_PERIOD_US 3U
+#define WIRE_DRIVE_BRIDGE_FIELD_DUTY_PERMILLE 4U
+#define WIRE_DRIVE_BRIDGE_FIELD_TRACE_DECIMATION 5U
+#define WIRE_DRIVE_BRIDGE_FIELD_TRACE_SAMPLES 6U
 struct wire_drive_bridge {
     uint8_t channel_supply;
     uint8_t channel_ground;
@@ -497,15 +496,15 @@ inline uint16_t wire_encode_drive_bridge(const struct wire_drive_bridge *in, uin
 }
 
 /* Ends whatever is driven or sensed, without latching. */
-#define WIRE_CANCEL_BYTES 0u
+#define WIRE_CANCEL_BYTES 0U
 
+/* One sense pulse on one channel, too short to move or spark anything; needs no arming. The trace follows as
+ * trace_ready. */
+#define WIRE_SENSE_BYTES 5U
 
-/* One sense pulse on one channel, too short to move or spark anything; needs no arming. The trace follows as trace_ready. */
-#define WIRE_SENSE_BYTES 5u
-
-#define WIRE_SENSE_FIELD_CHANNEL 0u
-#define WIRE_SENSE_FIELD_ON_TIME_US 1u
-#define WIRE_SENSE_FIELD_TRACE_SAMPLES 2u
+#define WIRE_SENSE_FIELD_CHANNEL 0U
+#define WIRE_SENSE_FIELD_ON_TIME_US 1U
+#define WIRE_SENSE_FIELD_TRACE_SAMPLES 2U
 struct wire_sense {
     uint8_t channel;
     uint16_t on_time_us; /* us */
@@ -521,10 +520,10 @@ inline uint16_t wire_encode_sense(const struct wire_sense *in, uint8_t *body)
 }
 
 /* Resting drain voltage, then one sense pulse where allowed, on every channel of the mask. */
-#define WIRE_SCAN_BYTES 4u
+#define WIRE_SCAN_BYTES 4U
 
-#define WIRE_SCAN_FIELD_MASK 0u
-#define WIRE_SCAN_FIELD_ON_TIME_US 1u
+#define WIRE_SCAN_FIELD_MASK 0U
+#define WIRE_SCAN_FIELD_ON_TIME_US 1U
 struct wire_scan {
     uint16_t mask; /* bit 0 is channel 1 */
     uint16_t on_time_us; /* us 0: drain voltages only; capped by each channel's max_sense_us */
@@ -538,14 +537,15 @@ inline uint16_t wire_encode_scan(const struct wire_scan *in, uint8_t *body)
     return wire_encode(WIRE_LAYOUT_SCAN, in, body);
 }
 
-/* Holds (or senses) one channel and reports every dropout until its time is up or cancel. A held watch needs the channel's arming. */
-#define WIRE_WATCH_BYTES 10u
+/* Holds (or senses) one channel and reports every dropout until its time is up or cancel. A held watch needs the
+ * channel's arming. */
+#define WIRE_WATCH_BYTES 10U
 
-#define WIRE_WATCH_FIELD_CHANNEL 0u
-#define WIRE_WATCH_FIELD_HELD 1u
-#define WIRE_WATCH_FIELD_DURATION_MS 2u
-#define WIRE_WATCH_FIELD_SAMPLE_HZ 3u
-#define WIRE_WATCH_FIELD_DEPTH_PERMILLE 4u
+#define WIRE_WATCH_FIELD_CHANNEL 0U
+#define WIRE_WATCH_FIELD_HELD 1U
+#define WIRE_WATCH_FIELD_DURATION_MS 2U
+#define WIRE_WATCH_FIELD_SAMPLE_HZ 3U
+#define WIRE_WATCH_FIELD_DEPTH_PERMILLE 4U
 struct wire_watch {
     uint8_t channel;
     uint8_t held; /* 1: the load is held on, its current watched; 0: the distance of the resting drain from its bias */
@@ -563,10 +563,10 @@ inline uint16_t wire_encode_watch(const struct wire_watch *in, uint8_t *body)
 }
 
 /* One chunk of a held trace. The reader asks for each, so a slow reader cannot overrun the box. */
-#define WIRE_READ_TRACE_BYTES 4u
+#define WIRE_READ_TRACE_BYTES 4U
 
-#define WIRE_READ_TRACE_FIELD_TRACE_ID 0u
-#define WIRE_READ_TRACE_FIELD_FIRST_SAMPLE 1u
+#define WIRE_READ_TRACE_FIELD_TRACE_ID 0U
+#define WIRE_READ_TRACE_FIELD_FIRST_SAMPLE 1U
 struct wire_read_trace {
     uint16_t trace_id;
     uint16_t first_sample;
@@ -581,9 +581,9 @@ inline uint16_t wire_encode_read_trace(const struct wire_read_trace *in, uint8_t
 }
 
 /* Done (or begun, for a drive). */
-#define WIRE_ACK_BYTES 1u
+#define WIRE_ACK_BYTES 1U
 
-#define WIRE_ACK_FIELD_REQUEST_KIND 0u
+#define WIRE_ACK_FIELD_REQUEST_KIND 0U
 struct wire_ack {
     uint8_t request_kind;
 };
@@ -597,11 +597,11 @@ inline uint16_t wire_encode_ack(const struct wire_ack *in, uint8_t *body)
 }
 
 /* Not done, and why. */
-#define WIRE_REFUSED_BYTES 6u
+#define WIRE_REFUSED_BYTES 6U
 
-#define WIRE_REFUSED_FIELD_REQUEST_KIND 0u
-#define WIRE_REFUSED_FIELD_REASON 1u
-#define WIRE_REFUSED_FIELD_DETAIL 2u
+#define WIRE_REFUSED_FIELD_REQUEST_KIND 0U
+#define WIRE_REFUSED_FIELD_REASON 1U
+#define WIRE_REFUSED_FIELD_DETAIL 2U
 struct wire_refused {
     uint8_t request_kind;
     uint8_t reason; /* enum wire_refusal */
@@ -617,21 +617,21 @@ inline uint16_t wire_encode_refused(const struct wire_refused *in, uint8_t *body
 }
 
 /* Who the box is and what it can do. */
-#define WIRE_IDENTITY_BYTES 85u
+#define WIRE_IDENTITY_BYTES 85U
 
-#define WIRE_IDENTITY_FIELD_PROTOCOL_MAJOR 0u
-#define WIRE_IDENTITY_FIELD_PROTOCOL_MINOR 1u
-#define WIRE_IDENTITY_FIELD_SPEC_HASH 2u
-#define WIRE_IDENTITY_FIELD_FIRMWARE_VERSION 3u
-#define WIRE_IDENTITY_FIELD_BUILD_HASH 4u
-#define WIRE_IDENTITY_FIELD_BOARD 5u
-#define WIRE_IDENTITY_FIELD_SERIAL_NUMBER 6u
-#define WIRE_IDENTITY_FIELD_SIMULATED 7u
-#define WIRE_IDENTITY_FIELD_CHANNEL_COUNT 8u
-#define WIRE_IDENTITY_FIELD_ADC_BITS 9u
-#define WIRE_IDENTITY_FIELD_SAMPLE_PERIOD_NS 10u
-#define WIRE_IDENTITY_FIELD_MAX_TRACE_SAMPLES 11u
-#define WIRE_IDENTITY_FIELD_CALIBRATED_ON 12u
+#define WIRE_IDENTITY_FIELD_PROTOCOL_MAJOR 0U
+#define WIRE_IDENTITY_FIELD_PROTOCOL_MINOR 1U
+#define WIRE_IDENTITY_FIELD_SPEC_HASH 2U
+#define WIRE_IDENTITY_FIELD_FIRMWARE_VERSION 3U
+#define WIRE_IDENTITY_FIELD_BUILD_HASH 4U
+#define WIRE_IDENTITY_FIELD_BOARD 5U
+#define WIRE_IDENTITY_FIELD_SERIAL_NUMBER 6U
+#define WIRE_IDENTITY_FIELD_SIMULATED 7U
+#define WIRE_IDENTITY_FIELD_CHANNEL_COUNT 8U
+#define WIRE_IDENTITY_FIELD_ADC_BITS 9U
+#define WIRE_IDENTITY_FIELD_SAMPLE_PERIOD_NS 10U
+#define WIRE_IDENTITY_FIELD_MAX_TRACE_SAMPLES 11U
+#define WIRE_IDENTITY_FIELD_CALIBRATED_ON 12U
 struct wire_identity {
     uint8_t protocol_major;
     uint8_t protocol_minor;
@@ -657,27 +657,27 @@ inline uint16_t wire_encode_identity(const struct wire_identity *in, uint8_t *bo
 }
 
 /* A channel's driver, its ceilings and how counts become amperes and volts: value = (counts - offset) * per_count. */
-#define WIRE_CHANNEL_INFO_BYTES 50u
+#define WIRE_CHANNEL_INFO_BYTES 50U
 
-#define WIRE_CHANNEL_INFO_FIELD_CHANNEL 0u
-#define WIRE_CHANNEL_INFO_FIELD_CHANNEL_KIND 1u
-#define WIRE_CHANNEL_INFO_FIELD_MAX_ON_TIME_US 2u
-#define WIRE_CHANNEL_INFO_FIELD_MAX_HOLD_MS 3u
-#define WIRE_CHANNEL_INFO_FIELD_MAX_DUTY_PERMILLE 4u
-#define WIRE_CHANNEL_INFO_FIELD_MAX_COUNT 5u
-#define WIRE_CHANNEL_INFO_FIELD_MAX_CURRENT_MA 6u
-#define WIRE_CHANNEL_INFO_FIELD_MAX_SENSE_US 7u
-#define WIRE_CHANNEL_INFO_FIELD_WIDE_NA_PER_COUNT 8u
-#define WIRE_CHANNEL_INFO_FIELD_WIDE_OFFSET_COUNTS_X100 9u
-#define WIRE_CHANNEL_INFO_FIELD_FINE_NA_PER_COUNT 10u
-#define WIRE_CHANNEL_INFO_FIELD_FINE_OFFSET_COUNTS_X100 11u
-#define WIRE_CHANNEL_INFO_FIELD_SUPPLY_UV_PER_COUNT 12u
-#define WIRE_CHANNEL_INFO_FIELD_DRAIN_UV_PER_COUNT 13u
-#define WIRE_CHANNEL_INFO_FIELD_GAIN_UNCERTAINTY_PPM 14u
-#define WIRE_CHANNEL_INFO_FIELD_NOISE_COUNTS_X100 15u
-#define WIRE_CHANNEL_INFO_FIELD_BIAS_MV 16u
-#define WIRE_CHANNEL_INFO_FIELD_BIAS_OHM 17u
-#define WIRE_CHANNEL_INFO_FIELD_CLAMP_MV 18u
+#define WIRE_CHANNEL_INFO_FIELD_CHANNEL 0U
+#define WIRE_CHANNEL_INFO_FIELD_CHANNEL_KIND 1U
+#define WIRE_CHANNEL_INFO_FIELD_MAX_ON_TIME_US 2U
+#define WIRE_CHANNEL_INFO_FIELD_MAX_HOLD_MS 3U
+#define WIRE_CHANNEL_INFO_FIELD_MAX_DUTY_PERMILLE 4U
+#define WIRE_CHANNEL_INFO_FIELD_MAX_COUNT 5U
+#define WIRE_CHANNEL_INFO_FIELD_MAX_CURRENT_MA 6U
+#define WIRE_CHANNEL_INFO_FIELD_MAX_SENSE_US 7U
+#define WIRE_CHANNEL_INFO_FIELD_WIDE_NA_PER_COUNT 8U
+#define WIRE_CHANNEL_INFO_FIELD_WIDE_OFFSET_COUNTS_X100 9U
+#define WIRE_CHANNEL_INFO_FIELD_FINE_NA_PER_COUNT 10U
+#define WIRE_CHANNEL_INFO_FIELD_FINE_OFFSET_COUNTS_X100 11U
+#define WIRE_CHANNEL_INFO_FIELD_SUPPLY_UV_PER_COUNT 12U
+#define WIRE_CHANNEL_INFO_FIELD_DRAIN_UV_PER_COUNT 13U
+#define WIRE_CHANNEL_INFO_FIELD_GAIN_UNCERTAINTY_PPM 14U
+#define WIRE_CHANNEL_INFO_FIELD_NOISE_COUNTS_X100 15U
+#define WIRE_CHANNEL_INFO_FIELD_BIAS_MV 16U
+#define WIRE_CHANNEL_INFO_FIELD_BIAS_OHM 17U
+#define WIRE_CHANNEL_INFO_FIELD_CLAMP_MV 18U
 struct wire_channel_info {
     uint8_t channel;
     uint8_t channel_kind; /* enum wire_channel_kind */
@@ -708,19 +708,20 @@ inline uint16_t wire_encode_channel_info(const struct wire_channel_info *in, uin
     return wire_encode(WIRE_LAYOUT_CHANNEL_INFO, in, body);
 }
 
-/* The configuration as the box holds it. A channel never configured has load class and hazard `none` and every limit 0. */
-#define WIRE_CHANNEL_CONFIG_BYTES 18u
+/* The configuration as the box holds it. A channel never configured has load class and hazard `none` and every limit 0.
+ * */
+#define WIRE_CHANNEL_CONFIG_BYTES 18U
 
-#define WIRE_CHANNEL_CONFIG_FIELD_CHANNEL 0u
-#define WIRE_CHANNEL_CONFIG_FIELD_LOAD_CLASS 1u
-#define WIRE_CHANNEL_CONFIG_FIELD_HAZARD 2u
-#define WIRE_CHANNEL_CONFIG_FIELD_FUEL_PUMP 3u
-#define WIRE_CHANNEL_CONFIG_FIELD_MAX_ON_TIME_US 4u
-#define WIRE_CHANNEL_CONFIG_FIELD_MAX_HOLD_MS 5u
-#define WIRE_CHANNEL_CONFIG_FIELD_MAX_DUTY_PERMILLE 6u
-#define WIRE_CHANNEL_CONFIG_FIELD_MAX_COUNT 7u
-#define WIRE_CHANNEL_CONFIG_FIELD_MAX_CURRENT_MA 8u
-#define WIRE_CHANNEL_CONFIG_FIELD_MAX_SENSE_US 9u
+#define WIRE_CHANNEL_CONFIG_FIELD_CHANNEL 0U
+#define WIRE_CHANNEL_CONFIG_FIELD_LOAD_CLASS 1U
+#define WIRE_CHANNEL_CONFIG_FIELD_HAZARD 2U
+#define WIRE_CHANNEL_CONFIG_FIELD_FUEL_PUMP 3U
+#define WIRE_CHANNEL_CONFIG_FIELD_MAX_ON_TIME_US 4U
+#define WIRE_CHANNEL_CONFIG_FIELD_MAX_HOLD_MS 5U
+#define WIRE_CHANNEL_CONFIG_FIELD_MAX_DUTY_PERMILLE 6U
+#define WIRE_CHANNEL_CONFIG_FIELD_MAX_COUNT 7U
+#define WIRE_CHANNEL_CONFIG_FIELD_MAX_CURRENT_MA 8U
+#define WIRE_CHANNEL_CONFIG_FIELD_MAX_SENSE_US 9U
 struct wire_channel_config {
     uint8_t channel;
     uint8_t load_class; /* enum wire_load_class */
@@ -743,9 +744,9 @@ inline uint16_t wire_encode_channel_config(const struct wire_channel_config *in,
 }
 
 /* See get_digest. */
-#define WIRE_DIGEST_BYTES 4u
+#define WIRE_DIGEST_BYTES 4U
 
-#define WIRE_DIGEST_FIELD_DIGEST 0u
+#define WIRE_DIGEST_FIELD_DIGEST 0U
 struct wire_digest {
     uint32_t digest;
 };
@@ -759,22 +760,22 @@ inline uint16_t wire_encode_digest(const struct wire_digest *in, uint8_t *body)
 }
 
 /* The state of the box. */
-#define WIRE_STATUS_BYTES 32u
+#define WIRE_STATUS_BYTES 32U
 
-#define WIRE_STATUS_FIELD_UPTIME_MS 0u
-#define WIRE_STATUS_FIELD_STATE 1u
-#define WIRE_STATUS_FIELD_STOP_REASON 2u
-#define WIRE_STATUS_FIELD_STOP_INPUT_OPEN 3u
-#define WIRE_STATUS_FIELD_SUPPLY_MV 4u
-#define WIRE_STATUS_FIELD_BOARD_TEMPERATURE_DC 5u
-#define WIRE_STATUS_FIELD_DRIVING_CHANNEL 6u
-#define WIRE_STATUS_FIELD_TRIPPED_MASK 7u
-#define WIRE_STATUS_FIELD_ARMED_MASK 8u
-#define WIRE_STATUS_FIELD_ARMED_LEFT_MS 9u
-#define WIRE_STATUS_FIELD_FREE_TRACES 10u
-#define WIRE_STATUS_FIELD_BAD_FRAMES 11u
-#define WIRE_STATUS_FIELD_STALE_FRAMES 12u
-#define WIRE_STATUS_FIELD_OVERRUNS 13u
+#define WIRE_STATUS_FIELD_UPTIME_MS 0U
+#define WIRE_STATUS_FIELD_STATE 1U
+#define WIRE_STATUS_FIELD_STOP_REASON 2U
+#define WIRE_STATUS_FIELD_STOP_INPUT_OPEN 3U
+#define WIRE_STATUS_FIELD_SUPPLY_MV 4U
+#define WIRE_STATUS_FIELD_BOARD_TEMPERATURE_DC 5U
+#define WIRE_STATUS_FIELD_DRIVING_CHANNEL 6U
+#define WIRE_STATUS_FIELD_TRIPPED_MASK 7U
+#define WIRE_STATUS_FIELD_ARMED_MASK 8U
+#define WIRE_STATUS_FIELD_ARMED_LEFT_MS 9U
+#define WIRE_STATUS_FIELD_FREE_TRACES 10U
+#define WIRE_STATUS_FIELD_BAD_FRAMES 11U
+#define WIRE_STATUS_FIELD_STALE_FRAMES 12U
+#define WIRE_STATUS_FIELD_OVERRUNS 13U
 struct wire_status {
     uint32_t uptime_ms; /* ms */
     uint8_t state; /* enum wire_box_state */
@@ -801,15 +802,15 @@ inline uint16_t wire_encode_status(const struct wire_status *in, uint8_t *body)
 }
 
 /* One value per channel, zero for channels outside the mask. */
-#define WIRE_SCAN_RESULT_BYTES 104u
+#define WIRE_SCAN_RESULT_BYTES 104U
 
-#define WIRE_SCAN_RESULT_FIELD_MASK 0u
-#define WIRE_SCAN_RESULT_FIELD_SENSED_MASK 1u
-#define WIRE_SCAN_RESULT_FIELD_ON_TIME_US 2u
-#define WIRE_SCAN_RESULT_FIELD_SUPPLY_COUNTS 3u
-#define WIRE_SCAN_RESULT_FIELD_DRAIN_COUNTS 4u
-#define WIRE_SCAN_RESULT_FIELD_FINE_COUNTS 5u
-#define WIRE_SCAN_RESULT_FIELD_WIDE_COUNTS 6u
+#define WIRE_SCAN_RESULT_FIELD_MASK 0U
+#define WIRE_SCAN_RESULT_FIELD_SENSED_MASK 1U
+#define WIRE_SCAN_RESULT_FIELD_ON_TIME_US 2U
+#define WIRE_SCAN_RESULT_FIELD_SUPPLY_COUNTS 3U
+#define WIRE_SCAN_RESULT_FIELD_DRAIN_COUNTS 4U
+#define WIRE_SCAN_RESULT_FIELD_FINE_COUNTS 5U
+#define WIRE_SCAN_RESULT_FIELD_WIDE_COUNTS 6U
 struct wire_scan_result {
     uint16_t mask;
     uint16_t sensed_mask; /* channels that were given a pulse */
@@ -829,15 +830,16 @@ inline uint16_t wire_encode_scan_result(const struct wire_scan_result *in, uint8
 }
 
 /* Sample sets of a trace, eight bytes each: fine, wide, supply and drain counts as u16. */
-#define WIRE_TRACE_CHUNK_BYTES 4u /* and the open-ended field */
+#define WIRE_TRACE_CHUNK_BYTES 4U /* and the open-ended field */
 
-#define WIRE_TRACE_CHUNK_FIELD_TRACE_ID 0u
-#define WIRE_TRACE_CHUNK_FIELD_FIRST_SAMPLE 1u
-#define WIRE_TRACE_CHUNK_FIELD_SAMPLES 2u
+#define WIRE_TRACE_CHUNK_FIELD_TRACE_ID 0U
+#define WIRE_TRACE_CHUNK_FIELD_FIRST_SAMPLE 1U
+#define WIRE_TRACE_CHUNK_FIELD_SAMPLES 2U
 struct wire_trace_chunk {
     uint16_t trace_id;
     uint16_t first_sample;
-    uint16_t samples_size; uint8_t samples[200];
+    uint16_t samples_size;
+    uint8_t samples[200];
 };
 inline uint8_t wire_decode_trace_chunk(const uint8_t *body, uint16_t size, struct wire_trace_chunk *out)
 {
@@ -849,22 +851,22 @@ inline uint16_t wire_encode_trace_chunk(const struct wire_trace_chunk *in, uint8
 }
 
 /* The state of the box, every telemetry period while a session is open. */
-#define WIRE_TELEMETRY_BYTES 32u
+#define WIRE_TELEMETRY_BYTES 32U
 
-#define WIRE_TELEMETRY_FIELD_UPTIME_MS 0u
-#define WIRE_TELEMETRY_FIELD_STATE 1u
-#define WIRE_TELEMETRY_FIELD_STOP_REASON 2u
-#define WIRE_TELEMETRY_FIELD_STOP_INPUT_OPEN 3u
-#define WIRE_TELEMETRY_FIELD_SUPPLY_MV 4u
-#define WIRE_TELEMETRY_FIELD_BOARD_TEMPERATURE_DC 5u
-#define WIRE_TELEMETRY_FIELD_DRIVING_CHANNEL 6u
-#define WIRE_TELEMETRY_FIELD_TRIPPED_MASK 7u
-#define WIRE_TELEMETRY_FIELD_ARMED_MASK 8u
-#define WIRE_TELEMETRY_FIELD_ARMED_LEFT_MS 9u
-#define WIRE_TELEMETRY_FIELD_FREE_TRACES 10u
-#define WIRE_TELEMETRY_FIELD_BAD_FRAMES 11u
-#define WIRE_TELEMETRY_FIELD_STALE_FRAMES 12u
-#define WIRE_TELEMETRY_FIELD_OVERRUNS 13u
+#define WIRE_TELEMETRY_FIELD_UPTIME_MS 0U
+#define WIRE_TELEMETRY_FIELD_STATE 1U
+#define WIRE_TELEMETRY_FIELD_STOP_REASON 2U
+#define WIRE_TELEMETRY_FIELD_STOP_INPUT_OPEN 3U
+#define WIRE_TELEMETRY_FIELD_SUPPLY_MV 4U
+#define WIRE_TELEMETRY_FIELD_BOARD_TEMPERATURE_DC 5U
+#define WIRE_TELEMETRY_FIELD_DRIVING_CHANNEL 6U
+#define WIRE_TELEMETRY_FIELD_TRIPPED_MASK 7U
+#define WIRE_TELEMETRY_FIELD_ARMED_MASK 8U
+#define WIRE_TELEMETRY_FIELD_ARMED_LEFT_MS 9U
+#define WIRE_TELEMETRY_FIELD_FREE_TRACES 10U
+#define WIRE_TELEMETRY_FIELD_BAD_FRAMES 11U
+#define WIRE_TELEMETRY_FIELD_STALE_FRAMES 12U
+#define WIRE_TELEMETRY_FIELD_OVERRUNS 13U
 struct wire_telemetry {
     uint32_t uptime_ms; /* ms */
     uint8_t state; /* enum wire_box_state */
@@ -891,10 +893,10 @@ inline uint16_t wire_encode_telemetry(const struct wire_telemetry *in, uint8_t *
 }
 
 /* A channel went over its current limit and is latched off. */
-#define WIRE_TRIP_BYTES 3u
+#define WIRE_TRIP_BYTES 3U
 
-#define WIRE_TRIP_FIELD_CHANNEL 0u
-#define WIRE_TRIP_FIELD_CURRENT_MA 1u
+#define WIRE_TRIP_FIELD_CHANNEL 0U
+#define WIRE_TRIP_FIELD_CURRENT_MA 1U
 struct wire_trip {
     uint8_t channel;
     uint16_t current_ma; /* mA */
@@ -909,9 +911,9 @@ inline uint16_t wire_encode_trip(const struct wire_trip *in, uint8_t *body)
 }
 
 /* The box stopped. */
-#define WIRE_STOPPED_BYTES 1u
+#define WIRE_STOPPED_BYTES 1U
 
-#define WIRE_STOPPED_FIELD_REASON 0u
+#define WIRE_STOPPED_FIELD_REASON 0U
 struct wire_stopped {
     uint8_t reason; /* enum wire_stop_reason */
 };
@@ -925,11 +927,11 @@ inline uint16_t wire_encode_stopped(const struct wire_stopped *in, uint8_t *body
 }
 
 /* A drive, sense or watch is over. */
-#define WIRE_DRIVE_ENDED_BYTES 4u
+#define WIRE_DRIVE_ENDED_BYTES 4U
 
-#define WIRE_DRIVE_ENDED_FIELD_CHANNEL 0u
-#define WIRE_DRIVE_ENDED_FIELD_PULSES 1u
-#define WIRE_DRIVE_ENDED_FIELD_REASON 2u
+#define WIRE_DRIVE_ENDED_FIELD_CHANNEL 0U
+#define WIRE_DRIVE_ENDED_FIELD_PULSES 1U
+#define WIRE_DRIVE_ENDED_FIELD_REASON 2U
 struct wire_drive_ended {
     uint8_t channel;
     uint16_t pulses; /* pulses delivered in full */
@@ -945,19 +947,19 @@ inline uint16_t wire_encode_drive_ended(const struct wire_drive_ended *in, uint8
 }
 
 /* A trace is held under this number until newer ones push it out. */
-#define WIRE_TRACE_READY_BYTES 25u
+#define WIRE_TRACE_READY_BYTES 25U
 
-#define WIRE_TRACE_READY_FIELD_TRACE_ID 0u
-#define WIRE_TRACE_READY_FIELD_CHANNEL 1u
-#define WIRE_TRACE_READY_FIELD_PULSE_INDEX 2u
-#define WIRE_TRACE_READY_FIELD_SAMPLE_COUNT 3u
-#define WIRE_TRACE_READY_FIELD_SAMPLE_PERIOD_NS 4u
-#define WIRE_TRACE_READY_FIELD_ON_TIME_US 5u
-#define WIRE_TRACE_READY_FIELD_FIRST_SAMPLE_NS 6u
-#define WIRE_TRACE_READY_FIELD_SUPPLY_SKEW_NS 7u
-#define WIRE_TRACE_READY_FIELD_DRAIN_SKEW_NS 8u
-#define WIRE_TRACE_READY_FIELD_TRUNCATED 9u
-#define WIRE_TRACE_READY_FIELD_TRIPPED 10u
+#define WIRE_TRACE_READY_FIELD_TRACE_ID 0U
+#define WIRE_TRACE_READY_FIELD_CHANNEL 1U
+#define WIRE_TRACE_READY_FIELD_PULSE_INDEX 2U
+#define WIRE_TRACE_READY_FIELD_SAMPLE_COUNT 3U
+#define WIRE_TRACE_READY_FIELD_SAMPLE_PERIOD_NS 4U
+#define WIRE_TRACE_READY_FIELD_ON_TIME_US 5U
+#define WIRE_TRACE_READY_FIELD_FIRST_SAMPLE_NS 6U
+#define WIRE_TRACE_READY_FIELD_SUPPLY_SKEW_NS 7U
+#define WIRE_TRACE_READY_FIELD_DRAIN_SKEW_NS 8U
+#define WIRE_TRACE_READY_FIELD_TRUNCATED 9U
+#define WIRE_TRACE_READY_FIELD_TRIPPED 10U
 struct wire_trace_ready {
     uint16_t trace_id;
     uint8_t channel;
@@ -981,12 +983,12 @@ inline uint16_t wire_encode_trace_ready(const struct wire_trace_ready *in, uint8
 }
 
 /* A watched load let go and came back (or was still away when the watch ended). */
-#define WIRE_DROPOUT_BYTES 11u
+#define WIRE_DROPOUT_BYTES 11U
 
-#define WIRE_DROPOUT_FIELD_CHANNEL 0u
-#define WIRE_DROPOUT_FIELD_START_US 1u
-#define WIRE_DROPOUT_FIELD_LENGTH_US 2u
-#define WIRE_DROPOUT_FIELD_DEPTH_PERMILLE 3u
+#define WIRE_DROPOUT_FIELD_CHANNEL 0U
+#define WIRE_DROPOUT_FIELD_START_US 1U
+#define WIRE_DROPOUT_FIELD_LENGTH_US 2U
+#define WIRE_DROPOUT_FIELD_DEPTH_PERMILLE 3U
 struct wire_dropout {
     uint8_t channel;
     uint32_t start_us; /* us from the start of the watch */
@@ -1003,10 +1005,10 @@ inline uint16_t wire_encode_dropout(const struct wire_dropout *in, uint8_t *body
 }
 
 /* The supply went away or came back. */
-#define WIRE_SUPPLY_EVENT_BYTES 3u
+#define WIRE_SUPPLY_EVENT_BYTES 3U
 
-#define WIRE_SUPPLY_EVENT_FIELD_PRESENT 0u
-#define WIRE_SUPPLY_EVENT_FIELD_SUPPLY_MV 1u
+#define WIRE_SUPPLY_EVENT_FIELD_PRESENT 0U
+#define WIRE_SUPPLY_EVENT_FIELD_SUPPLY_MV 1U
 struct wire_supply_event {
     uint8_t present;
     uint16_t supply_mv; /* mV */
@@ -1021,10 +1023,10 @@ inline uint16_t wire_encode_supply_event(const struct wire_supply_event *in, uin
 }
 
 /* A hazard class lost its arming. */
-#define WIRE_DISARMED_BYTES 2u
+#define WIRE_DISARMED_BYTES 2U
 
-#define WIRE_DISARMED_FIELD_HAZARD 0u
-#define WIRE_DISARMED_FIELD_REASON 1u
+#define WIRE_DISARMED_FIELD_HAZARD 0U
+#define WIRE_DISARMED_FIELD_REASON 1U
 struct wire_disarmed {
     uint8_t hazard; /* enum wire_hazard */
     uint8_t reason; /* enum wire_disarm_reason */

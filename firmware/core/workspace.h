@@ -1,5 +1,6 @@
-/* The memory of what the box is doing. It does one thing at a time, so drive, scan and watch use the same. Each clears it when
- * it begins, and uses it from then until its end was told. */
+/* SPDX-License-Identifier: MIT */
+/* The memory of what the box is doing. It does one thing at a time, so drive, scan and watch use the same. Each clears
+ * it when it begins, and uses it from then until its end was told. */
 #ifndef LOOMPROOF_WORKSPACE_H
 #define LOOMPROOF_WORKSPACE_H
 

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include <math.h>
 #include <string.h>
 
@@ -8,15 +9,15 @@
 #include "wire_gen.h"
 
 #define NEVER UINT64_MAX
-#define OUTPUT_BYTES 65536u
-#define SWITCHES 65536u
-#define WATCHDOG_TICKS (120u * HAL_TICKS_PER_MS)
-#define SET_TICKS 52u    /* 26 us: four conversions of 6.5 us */
-#define FIRST_TICKS 4u   /* 2 us */
-#define SUPPLY_TICKS 26u /* 13 us after the current sample */
-#define DRAIN_TICKS 39u  /* 19.5 us */
+#define OUTPUT_BYTES 65536U
+#define SWITCHES 65536U
+#define WATCHDOG_TICKS (120U * HAL_TICKS_PER_MS)
+#define SET_TICKS 52U /* 26 us: four conversions of 6.5 us */
+#define FIRST_TICKS 4U /* 2 us */
+#define SUPPLY_TICKS 26U /* 13 us after the current sample */
+#define DRAIN_TICKS 39U /* 19.5 us */
 #define TEMPERATURE_DC 310
-#define TRACE_SAMPLES 600u
+#define TRACE_SAMPLES 600U
 
 enum phase { PHASE_CURRENT, PHASE_SUPPLY, PHASE_DRAIN };
 
@@ -58,17 +59,17 @@ static struct {
     uint64_t edge; /* when the first of them is due */
     uint64_t tick;
     uint64_t conversion; /* of the phase below */
-    uint64_t anchor;     /* current sample of the set under way */
+    uint64_t anchor; /* current sample of the set under way */
     uint8_t phase;
     uint8_t converted; /* channel; 0: none */
     struct hal_set set;
     bool judged; /* by the limit below */
     struct hal_limit limit;
     bool pulse; /* between an edge that began to be judged and one that ended it */
-    bool told;  /* sets are, */
+    bool told; /* sets are, */
     uint8_t every; /* this many-th of them, */
     uint8_t until; /* the next after so many */
-    bool kept;  /* sets are wanted for a trace */
+    bool kept; /* sets are wanted for a trace */
     bool stop_open;
     uint64_t hung_until;
 } m;
@@ -203,10 +204,11 @@ static void sample_from_edge(const struct hal_edge *edge)
     }
 }
 
-/* Two edges by turns change places as long as one comes again; both are told when neither does. Returns how many to tell. */
+/* Two edges by turns change places as long as one comes again; both are told when neither does. Returns how many to
+ * tell. */
 static uint8_t pass_edge(void)
 {
-    uint8_t second = (uint8_t)((m.first_edge + 1u) % HAL_EDGES_AHEAD);
+    uint8_t second = (uint8_t)((m.first_edge + 1U) % HAL_EDGES_AHEAD);
     struct hal_edge done = m.edges[m.first_edge];
     uint8_t passed = 1;
     if (done.again_ticks != 0 && !m.turn_over) {
@@ -393,7 +395,7 @@ void host_open(uint8_t channel_count)
     plant_reset();
     board.channel_count = channel_count;
     for (uint8_t i = 0; i < WIRE_MAX_CHANNELS; i++) {
-        channels[i] = (struct hal_channel){.kind = kind_of((uint8_t)(i + 1u)),
+        channels[i] = (struct hal_channel){.kind = kind_of((uint8_t)(i + 1U)),
                                            .wide_na_per_count = PLANT_WIDE_NA_PER_COUNT,
                                            .wide_offset_x100 = PLANT_WIDE_OFFSET_X100,
                                            .fine_na_per_count = PLANT_FINE_NA_PER_COUNT,

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Bytes become a console, a bad line, time and hands: for libFuzzer, and for random.c where there is none. */
 #include <stdint.h>
 #include <string.h>
@@ -6,7 +7,7 @@
 #include "oracle.h"
 #include "wire_gen.h"
 
-#define MAX_STEPS 64u
+#define MAX_STEPS 64U
 
 static const uint8_t nothing[1];
 static const uint8_t *at;
@@ -54,7 +55,7 @@ static void beat(uint32_t session)
 
 static void hello(void)
 {
-    struct wire_hello hello = {.protocol_major = WIRE_PROTOCOL_MAJOR, .session = 1u + next_of(3)};
+    struct wire_hello hello = {.protocol_major = WIRE_PROTOCOL_MAJOR, .session = 1U + next_of(3)};
     uint8_t body[WIRE_HELLO_BYTES];
     send(WIRE_KIND_HELLO, body, wire_encode_hello(&hello, body));
 }
@@ -64,11 +65,11 @@ static void configure(uint8_t channel)
     static const uint16_t holds_ms[] = {0, 20, 500, 10000};
     struct wire_configure c = {.channel = channel, .load_class = (uint8_t)next_of(10), .hazard = (uint8_t)next_of(6)};
     c.fuel_pump = next_of(8) == 0;
-    c.max_on_time_us = 50u + 400u * next();
+    c.max_on_time_us = 50U + 400U * next();
     c.max_hold_ms = holds_ms[next_of(4)];
-    c.max_duty_permille = (uint16_t)(100u + next_of(9) * 100u);
-    c.max_count = (uint16_t)(1u + next_of(40));
-    c.max_current_ma = channel >= 13 && channel <= 14 ? 200 : (uint16_t)(1500u + 10u * next());
+    c.max_duty_permille = (uint16_t)(100U + next_of(9) * 100U);
+    c.max_count = (uint16_t)(1U + next_of(40));
+    c.max_current_ma = channel >= 13 && channel <= 14 ? 200 : (uint16_t)(1500U + 10U * next());
     c.max_sense_us = channel >= 15 ? 0 : (uint16_t)next_of(201);
     uint8_t body[WIRE_CONFIGURE_BYTES];
     send(WIRE_KIND_CONFIGURE, body, wire_encode_configure(&c, body));
@@ -76,24 +77,35 @@ static void configure(uint8_t channel)
 
 static void arm(uint8_t hazard)
 {
-    struct wire_arm arm = {.hazard = hazard, .duration_ms = (uint16_t)(100u + 10u * next())};
+    struct wire_arm arm = {.hazard = hazard, .duration_ms = (uint16_t)(100U + 10U * next())};
     uint8_t body[WIRE_ARM_BYTES];
     send(WIRE_KIND_ARM, body, wire_encode_arm(&arm, body));
+}
+
+static struct wire_drive_train any_train(uint8_t channel)
+{
+    struct wire_drive_train train = {channel,
+                                     (uint16_t)(1U + next_of(44)),
+                                     200U + 1000U * next(),
+                                     50U + 400U * next_of(128),
+                                     (uint16_t)next_of(4),
+                                     (uint8_t)(1U + next_of(3)),
+                                     (uint16_t)next_of(100)};
+    return train;
 }
 
 static void drive(uint8_t channel)
 {
     uint8_t body[WIRE_MAX_BODY_BYTES];
-    struct wire_drive_train train = {channel, (uint16_t)(1u + next_of(44)), 200u + 1000u * next(), 50u + 400u * next_of(128),
-                                     (uint16_t)next_of(4), (uint8_t)(1u + next_of(3)), (uint16_t)next_of(100)};
-    struct wire_drive_hold hold = {channel, (uint16_t)(1u + 4u * next()), 1, (uint16_t)next_of(50)};
-    struct wire_drive_peak_hold peak = {channel, 2,   20000, 3000, 500, (uint16_t)(40u + next()), (uint16_t)(50u + 3u * next()),
-                                        1,       1, 50};
-    struct wire_drive_stepper step = {{1, 2, 3, 4}, (int16_t)((int)next_of(60) - 30), 1000u + 200u * next()};
-    struct wire_drive_bridge bridge = {15, 16, (uint16_t)(1u + next()), 100, (uint16_t)(1u + 3u * next()), 1, 10};
-    struct wire_sense sense = {channel, (uint16_t)(10u + next_of(191)), 20};
-    struct wire_scan scan = {(uint16_t)(0xFFu | ((uint32_t)next() << 8)), (uint16_t)next_of(201)};
-    struct wire_watch watch = {channel, (uint8_t)next_of(2), 1u + 4u * next(), 2000, 100};
+    struct wire_drive_train train = any_train(channel);
+    struct wire_drive_hold hold = {channel, (uint16_t)(1U + 4U * next()), 1, (uint16_t)next_of(50)};
+    struct wire_drive_peak_hold peak = {
+        channel, 2, 20000, 3000, 500, (uint16_t)(40U + next()), (uint16_t)(50U + 3U * next()), 1, 1, 50};
+    struct wire_drive_stepper step = {{1, 2, 3, 4}, (int16_t)((int)next_of(60) - 30), 1000U + 200U * next()};
+    struct wire_drive_bridge bridge = {15, 16, (uint16_t)(1U + next()), 100, (uint16_t)(1U + 3U * next()), 1, 10};
+    struct wire_sense sense = {channel, (uint16_t)(10U + next_of(191)), 20};
+    struct wire_scan scan = {(uint16_t)(0xFFU | ((uint32_t)next() << 8)), (uint16_t)next_of(201)};
+    struct wire_watch watch = {channel, (uint8_t)next_of(2), 1U + 4U * next(), 2000, 100};
     switch (next_of(10)) {
     case 0:
         send(WIRE_KIND_DRIVE_HOLD, body, wire_encode_drive_hold(&hold, body));
@@ -125,7 +137,7 @@ static void drive(uint8_t channel)
 /* A console that does everything right before it drives, so that drives are reached at all. */
 static void do_it_right(void)
 {
-    uint8_t channel = (uint8_t)(1u + next_of(16));
+    uint8_t channel = (uint8_t)(1U + next_of(16));
     if (oracle_session() == 0) {
         hello();
     }
@@ -144,7 +156,7 @@ static void any_frame(void)
     uint8_t body[WIRE_MAX_BODY_BYTES];
     uint8_t kind = next();
     uint16_t sequence = (uint16_t)(oracle_next_sequence() + (int8_t)next());
-    uint16_t size = (uint16_t)next_of(WIRE_MAX_BODY_BYTES + 1u);
+    uint16_t size = (uint16_t)next_of(WIRE_MAX_BODY_BYTES + 1U);
     for (uint16_t i = 0; i < size; i++) {
         body[i] = next();
     }
@@ -175,7 +187,7 @@ static void command(void)
 static void hands(void)
 {
     uint8_t what = next();
-    switch (what % 6u) {
+    switch (what % 6U) {
     case 0:
         oracle_stop_input(true);
         break;
@@ -183,13 +195,13 @@ static void hands(void)
         oracle_stop_input(false);
         break;
     case 2:
-        oracle_supply((what & 0x40u) != 0);
+        oracle_supply((what & 0x40U) != 0);
         break;
     case 3:
         oracle_supply(true);
         break;
     case 4:
-        oracle_load((uint8_t)(1u + (what >> 4)), next_of(2) == 0);
+        oracle_load((uint8_t)(1U + (what >> 4)), next_of(2) == 0);
         break;
     default:
         oracle_hang();
@@ -199,13 +211,13 @@ static void hands(void)
 
 static void wait(bool with_beats)
 {
-    uint32_t ticks = (1u + next()) * (HAL_TICKS_PER_MS / 4u);
+    uint32_t ticks = (1U + next()) * (HAL_TICKS_PER_MS / 4U);
     uint32_t stranger = next_of(8) == 0; /* heartbeats of another session */
-    for (uint32_t i = 0; with_beats && i < 1u + ticks % 8u; i++) {
+    for (uint32_t i = 0; with_beats && i < 1U + ticks % 8U; i++) {
         beat(oracle_session() + stranger);
-        oracle_wait(90u * HAL_TICKS_PER_MS);
+        oracle_wait(90U * HAL_TICKS_PER_MS);
     }
-    oracle_wait(ticks + (next_of(8) == 0 ? 400u * HAL_TICKS_PER_MS : 0u));
+    oracle_wait(ticks + (next_of(8) == 0 ? 400U * HAL_TICKS_PER_MS : 0U));
 }
 
 static void again(void)
@@ -217,17 +229,17 @@ static void again(void)
 
 static void arm_any(void)
 {
-    arm((uint8_t)(1u + next_of(5)));
+    arm((uint8_t)(1U + next_of(5)));
 }
 
 static void drive_any(void)
 {
-    drive((uint8_t)(1u + next_of(16)));
+    drive((uint8_t)(1U + next_of(16)));
 }
 
 static void configure_any(void)
 {
-    configure((uint8_t)(1u + next_of(16)));
+    configure((uint8_t)(1U + next_of(16)));
 }
 
 static void wait_with_beats(void)
@@ -259,6 +271,6 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     for (unsigned i = 0; i < MAX_STEPS && left > 0; i++) {
         step();
     }
-    oracle_wait(600u * HAL_TICKS_PER_MS); /* however it ends: silence is enough to have everything off */
+    oracle_wait(600U * HAL_TICKS_PER_MS); /* however it ends: silence is enough to have everything off */
     return 0;
 }

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The core on a computer: a board in virtual time, with an inductor and a resistor on every channel. For tests.
  * One board in a process. Times are ticks of 0.5 us since host_open. */
 #ifndef LOOMPROOF_HOST_H

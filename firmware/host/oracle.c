@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "oracle.h"
 
 #include <stdio.h>
@@ -8,25 +9,25 @@
 #include "host.h"
 #include "wire_gen.h"
 
-#define CHANNELS 16u
-#define CLASSES 6u
+#define CHANNELS 16U
+#define CLASSES 6U
 #define MS HAL_TICKS_PER_MS
 #define US HAL_TICKS_PER_US
-#define GRACE (1u * MS) /* supervision looks once a millisecond */
-#define OUT_BYTES 65536u
-#define FRAME_BYTES 260u
-#define JUDGED_EACH (MS / 2u)
-#define TRIP_TICKS (60u * US) /* two sample sets and a little */
+#define GRACE (1U * MS) /* supervision looks once a millisecond */
+#define OUT_BYTES 65536U
+#define FRAME_BYTES 260U
+#define JUDGED_EACH (MS / 2U)
+#define TRIP_TICKS (60U * US) /* two sample sets and a little */
 #define SHORT_OHM 0.05
 #define SOUND_OHM 14.0
 
 /* What the console may drive now: the channels of the last drive, sense, scan or watch that was acknowledged. */
 struct permit {
     uint16_t channels;
-    bool armed_only;        /* its hazards must be armed */
+    bool armed_only; /* its hazards must be armed */
     uint64_t longest_ticks; /* of one stretch on, by the channel's configuration */
     uint32_t most_pulses;
-    uint64_t until;         /* it is over by then */
+    uint64_t until; /* it is over by then */
 };
 
 static struct {
@@ -40,7 +41,7 @@ static struct {
     bool input_open;
     bool supply_bad;
     uint64_t hung_until; /* 0: runs */
-    bool answered;       /* a request was, in this session */
+    bool answered; /* a request was, in this session */
     uint16_t last_sequence;
     struct permit permit;
     struct permit candidate; /* of the request being delivered */
@@ -67,22 +68,22 @@ static void danger(const char *what, unsigned channel)
 
 static uint8_t hazards_of(unsigned channel)
 {
-    static const uint8_t bound[] = {0, WIRE_HAZARD_FUEL, WIRE_HAZARD_SPARK, WIRE_HAZARD_SPARK, 0, 0, 0,
-                                    WIRE_HAZARD_MOTION, 0, 0};
+    static const uint8_t bound[] = {
+        0, WIRE_HAZARD_FUEL, WIRE_HAZARD_SPARK, WIRE_HAZARD_SPARK, 0, 0, 0, WIRE_HAZARD_MOTION, 0, 0};
     const struct wire_configure *c = &o.config[channel];
     uint8_t by_load = bound[c->load_class];
     if (c->load_class == WIRE_LOAD_CLASS_MOTOR && c->hazard == WIRE_HAZARD_CRANK) {
         by_load = WIRE_HAZARD_CRANK;
     }
-    return (uint8_t)(((1u << c->hazard) | (1u << by_load)) & ~1u);
+    return (uint8_t)(((1U << c->hazard) | (1U << by_load)) & ~1U);
 }
 
 static void judge_arming(unsigned channel)
 {
     uint8_t hazards = hazards_of(channel);
     for (unsigned hazard = 1; hazard < CLASSES; hazard++) {
-        if ((hazards & (1u << hazard)) && host_now() >= o.armed_until[hazard] + GRACE) {
-            danger("energised without its arming", channel + 1u);
+        if ((hazards & (1U << hazard)) && host_now() >= o.armed_until[hazard] + GRACE) {
+            danger("energised without its arming", channel + 1U);
         }
     }
 }
@@ -90,7 +91,7 @@ static void judge_arming(unsigned channel)
 static void judge_length(unsigned channel, const struct permit *permit)
 {
     if (host_now() - o.on_since[channel] > permit->longest_ticks) {
-        danger("on for too long", channel + 1u);
+        danger("on for too long", channel + 1U);
     }
 }
 
@@ -101,52 +102,52 @@ static const struct permit *permit_now(void)
 
 static void judge_permit(unsigned channel, const struct permit *permit)
 {
-    if (!(permit->channels & (1u << channel))) {
-        danger("energised without having been asked for", channel + 1u);
+    if (!(permit->channels & (1U << channel))) {
+        danger("energised without having been asked for", channel + 1U);
     }
     if (permit->armed_only) {
         judge_arming(channel);
     }
     if (host_now() > permit->until + GRACE) {
-        danger("energised after its drive", channel + 1u);
+        danger("energised after its drive", channel + 1U);
     }
     judge_length(channel, permit);
     if (o.pulses > permit->most_pulses) {
-        danger("more pulses than allowed", channel + 1u);
+        danger("more pulses than allowed", channel + 1U);
     }
 }
 
 static void judge_box(unsigned channel)
 {
     if (o.stopped) {
-        danger("energised while stopped", channel + 1u);
+        danger("energised while stopped", channel + 1U);
     }
     if (o.supply_bad) {
-        danger("energised without a good supply", channel + 1u);
+        danger("energised without a good supply", channel + 1U);
     }
     if (!o.beaten || host_now() - o.beat > WIRE_HEARTBEAT_TIMEOUT_MS * MS + GRACE) {
-        danger("energised without heartbeat", channel + 1u);
+        danger("energised without heartbeat", channel + 1U);
     }
 }
 
 static void judge_channel(unsigned channel)
 {
     if (!o.configured[channel]) {
-        danger("energised without a configuration", channel + 1u);
+        danger("energised without a configuration", channel + 1U);
     }
     if (o.tripped[channel]) {
-        danger("energised after it tripped", channel + 1u);
+        danger("energised after it tripped", channel + 1U);
     }
     if (o.shorted[channel] && host_now() - o.shorted_since[channel] > TRIP_TICKS &&
         host_now() - o.on_since[channel] > TRIP_TICKS) {
-        danger("over-current not cut off", channel + 1u);
+        danger("over-current not cut off", channel + 1U);
     }
 }
 
 static void judge_on(unsigned channel)
 {
     if (o.input_open) {
-        danger("energised while the stop input is open", channel + 1u);
+        danger("energised while the stop input is open", channel + 1U);
     }
     if (o.hung_until) {
         return; /* the program stands still: the watchdog ends it, judged below */
@@ -165,7 +166,7 @@ static void judge(void)
             on++;
         }
     }
-    bool bridge = o.drive[CHANNELS - 1u] != HAL_OFF && o.drive[CHANNELS - 2u] != HAL_OFF;
+    bool bridge = o.drive[CHANNELS - 1U] != HAL_OFF && o.drive[CHANNELS - 2U] != HAL_OFF;
     if (on > 1 && !(on == 2 && bridge)) {
         danger("several outputs at once", on);
     }
@@ -178,7 +179,7 @@ static void judge(void)
 void oracle_switched(uint8_t channel, uint8_t drive);
 void oracle_switched(uint8_t channel, uint8_t drive)
 {
-    unsigned index = channel - 1u;
+    unsigned index = channel - 1U;
     if (o.drive[index] != HAL_OFF && o.hung_until == 0) {
         judge_length(index, permit_now());
     }
@@ -216,7 +217,7 @@ static void told(uint8_t kind, const uint8_t *body)
         o.stopped = true;
         void_arming();
     } else if (kind == WIRE_KIND_TRIP) {
-        o.tripped[body[0] - 1u] = true;
+        o.tripped[body[0] - 1U] = true;
     } else if (kind == WIRE_KIND_DISARMED) {
         o.armed_until[body[0]] = 0;
     }
@@ -240,7 +241,7 @@ static size_t unstuff(const uint8_t *in, size_t size, uint8_t *out)
         for (unsigned i = 1; i < group && at < size; i++) {
             out[length++] = in[at++];
         }
-        if (group < 0xFFu && at < size) {
+        if (group < 0xFFU && at < size) {
             out[length++] = 0;
         }
     }
@@ -272,7 +273,7 @@ static void listen(void)
 
 static void allow(struct permit *p, uint8_t channel, bool armed, uint64_t longest, uint32_t pulses, uint64_t length)
 {
-    p->channels = (uint16_t)(p->channels | (1u << (channel - 1u)));
+    p->channels = (uint16_t)(p->channels | (1U << (channel - 1U)));
     p->armed_only = armed;
     p->longest_ticks = longest;
     p->most_pulses = pulses;
@@ -281,7 +282,7 @@ static void allow(struct permit *p, uint8_t channel, bool armed, uint64_t longes
 
 static const struct wire_configure *config_of(uint8_t channel)
 {
-    return &o.config[channel - 1u];
+    return &o.config[channel - 1U];
 }
 
 static uint64_t smaller(uint64_t a, uint64_t b)
@@ -289,7 +290,8 @@ static uint64_t smaller(uint64_t a, uint64_t b)
     return a < b ? a : b;
 }
 
-/* --- the longest that a request may energise anything, by its own words and by the configuration -------------------- */
+/* --- the longest that a request may energise anything, by its own words and by the configuration --------------------
+ */
 
 static void permit_train(struct permit *p, const uint8_t *body, uint16_t size)
 {
@@ -360,8 +362,8 @@ static void permit_scan(struct permit *p, const uint8_t *body, uint16_t size)
         return;
     }
     for (uint8_t channel = 1; channel <= CHANNELS; channel++) {
-        if ((r.mask & (1u << (channel - 1u))) && config_of(channel)->max_sense_us) {
-            allow(p, channel, false, (uint64_t)US * r.on_time_us, CHANNELS, 20u * MS);
+        if ((r.mask & (1U << (channel - 1U))) && config_of(channel)->max_sense_us) {
+            allow(p, channel, false, (uint64_t)US * r.on_time_us, CHANNELS, 20U * MS);
         }
     }
 }
@@ -381,10 +383,14 @@ static struct permit permit_of(uint8_t kind, const uint8_t *body, uint16_t size)
         uint8_t kind;
         void (*permit)(struct permit *p, const uint8_t *body, uint16_t size);
     } rules[] = {
-        {WIRE_KIND_DRIVE_TRAIN, permit_train},         {WIRE_KIND_DRIVE_HOLD, permit_hold},
-        {WIRE_KIND_DRIVE_PEAK_HOLD, permit_peak_hold}, {WIRE_KIND_DRIVE_STEPPER, permit_stepper},
-        {WIRE_KIND_DRIVE_BRIDGE, permit_bridge},       {WIRE_KIND_SENSE, permit_sense},
-        {WIRE_KIND_SCAN, permit_scan},                 {WIRE_KIND_WATCH, permit_watch},
+        {WIRE_KIND_DRIVE_TRAIN, permit_train},
+        {WIRE_KIND_DRIVE_HOLD, permit_hold},
+        {WIRE_KIND_DRIVE_PEAK_HOLD, permit_peak_hold},
+        {WIRE_KIND_DRIVE_STEPPER, permit_stepper},
+        {WIRE_KIND_DRIVE_BRIDGE, permit_bridge},
+        {WIRE_KIND_SENSE, permit_sense},
+        {WIRE_KIND_SCAN, permit_scan},
+        {WIRE_KIND_WATCH, permit_watch},
     };
     struct permit p;
     memset(&p, 0, sizeof p);
@@ -399,7 +405,7 @@ static struct permit permit_of(uint8_t kind, const uint8_t *body, uint16_t size)
 static bool is_new(uint16_t sequence)
 {
     uint16_t ahead = (uint16_t)(sequence - o.last_sequence);
-    return o.session != 0 && ahead != 0 && ahead < 0x8000u;
+    return o.session != 0 && ahead != 0 && ahead < 0x8000U;
 }
 
 static void forget_session(void)
@@ -415,9 +421,9 @@ static void take_effect(uint8_t kind, const uint8_t *body, uint16_t size)
     struct wire_configure configure;
     struct wire_arm arm;
     if (kind == WIRE_KIND_CONFIGURE && wire_decode_configure(body, size, &configure) == WIRE_OK) {
-        o.config[configure.channel - 1u] = configure;
-        o.tripped[configure.channel - 1u] = false;
-        o.configured[configure.channel - 1u] = configure.load_class != WIRE_LOAD_CLASS_NONE;
+        o.config[configure.channel - 1U] = configure;
+        o.tripped[configure.channel - 1U] = false;
+        o.configured[configure.channel - 1U] = configure.load_class != WIRE_LOAD_CLASS_NONE;
         void_arming();
     } else if (kind == WIRE_KIND_ARM && wire_decode_arm(body, size, &arm) == WIRE_OK) {
         o.armed_until[arm.hazard] = host_now() + (uint64_t)arm.duration_ms * MS;
@@ -452,8 +458,8 @@ static void act_at_once(uint8_t kind, const uint8_t *body, uint16_t size)
 static uint16_t stuffed(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size, uint8_t *out)
 {
     uint8_t raw[FRAME_BYTES];
-    uint32_t crc = 0xFFFFFFFFul;
-    uint16_t length = (uint16_t)(3u + size);
+    uint32_t crc = 0xFFFFFFFFUL;
+    uint16_t length = (uint16_t)(3U + size);
     raw[0] = kind;
     wire_put_u16(raw + 1, sequence);
     if (size > 0) {
@@ -462,11 +468,11 @@ static uint16_t stuffed(uint8_t kind, uint16_t sequence, const uint8_t *body, ui
     for (uint16_t i = 0; i < length; i++) {
         crc ^= raw[i];
         for (unsigned bit = 0; bit < 8; bit++) {
-            crc = (crc >> 1) ^ (0xEDB88320ul & (0u - (crc & 1u)));
+            crc = (crc >> 1) ^ (0xEDB88320UL & (0U - (crc & 1U)));
         }
     }
     wire_put_u32(raw + length, ~crc);
-    length = (uint16_t)(length + 4u);
+    length = (uint16_t)(length + 4U);
     uint16_t code = 0;
     uint16_t at = 1;
     uint8_t run = 1;
@@ -475,7 +481,7 @@ static uint16_t stuffed(uint8_t kind, uint16_t sequence, const uint8_t *body, ui
             out[at++] = raw[i];
             run++;
         }
-        if (raw[i] == 0 || run == 0xFFu) {
+        if (raw[i] == 0 || run == 0xFFU) {
             out[code] = run;
             run = 1;
             code = at++;
@@ -535,7 +541,7 @@ static void before_the_bytes(uint8_t kind, const uint8_t *body, uint16_t size, b
 
 void oracle_deliver(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size)
 {
-    uint8_t frame[FRAME_BYTES + 8u];
+    uint8_t frame[FRAME_BYTES + 8U];
     uint32_t session = o.session;
     bool new_number = is_new(sequence);
     bool fresh = kind != WIRE_KIND_HELLO && kind != WIRE_KIND_STOP && kind != WIRE_KIND_HEARTBEAT && new_number;
@@ -565,7 +571,8 @@ void oracle_noise(const uint8_t *bytes, size_t size)
     judge();
 }
 
-/* --- time and hands ------------------------------------------------------------------------------------------------ */
+/* --- time and hands ------------------------------------------------------------------------------------------------
+ */
 
 static void rebooted(void)
 {
@@ -621,15 +628,15 @@ void oracle_supply(bool good)
 void oracle_load(uint8_t channel, bool shorted)
 {
     host_load(channel, shorted ? SHORT_OHM : SOUND_OHM, shorted ? 1e-9 : 14e-3);
-    o.shorted[channel - 1u] = shorted;
-    o.shorted_since[channel - 1u] = host_now();
+    o.shorted[channel - 1U] = shorted;
+    o.shorted_since[channel - 1U] = host_now();
 }
 
 void oracle_hang(void)
 {
     host_hang();
     if (o.hung_until == 0) {
-        o.hung_until = host_now() + 120u * MS;
+        o.hung_until = host_now() + 120U * MS;
     }
 }
 
@@ -647,7 +654,7 @@ uint32_t oracle_session(void)
 
 uint16_t oracle_next_sequence(void)
 {
-    return (uint16_t)(o.last_sequence + 1u);
+    return (uint16_t)(o.last_sequence + 1U);
 }
 
 uint64_t oracle_dangerous(void)

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* The safety oracle: follows what was sent, what was answered and what every output does, and ends the process when
  * an output is energised that may not be. It knows the rules of docs/protocol.md, not the core. */
 #ifndef LOOMPROOF_ORACLE_H

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 #include "plant.h"
 
 #include <math.h>
@@ -37,21 +38,21 @@ void plant_set_supply(double volts)
 
 void plant_set_load(uint8_t channel, double ohm, double henry)
 {
-    load[channel - 1u].ohm = ohm;
-    load[channel - 1u].henry = henry;
+    load[channel - 1U].ohm = ohm;
+    load[channel - 1U].henry = henry;
 }
 
 void plant_switch(uint8_t channel, uint8_t drive, uint64_t at_ticks)
 {
-    if (load[channel - 1u].drive == HAL_OFF) {
-        load[channel - 1u].since = at_ticks;
+    if (load[channel - 1U].drive == HAL_OFF) {
+        load[channel - 1U].since = at_ticks;
     }
-    load[channel - 1u].drive = drive;
+    load[channel - 1U].drive = drive;
 }
 
 uint8_t plant_drive(uint8_t channel)
 {
-    return load[channel - 1u].drive;
+    return load[channel - 1U].drive;
 }
 
 static uint16_t counts(double ideal)
@@ -62,11 +63,11 @@ static uint16_t counts(double ideal)
 
 void plant_current_counts(uint8_t channel, uint64_t at_ticks, uint16_t *fine, uint16_t *wide)
 {
-    double ohm = load[channel - 1u].ohm;
+    double ohm = load[channel - 1U].ohm;
     double amperes = 0.0;
-    if (load[channel - 1u].drive != HAL_OFF && ohm > 0.0) {
-        double seconds = (double)(at_ticks - load[channel - 1u].since) * SECONDS_PER_TICK;
-        amperes = supply_v / ohm * -expm1(-seconds * ohm / load[channel - 1u].henry);
+    if (load[channel - 1U].drive != HAL_OFF && ohm > 0.0) {
+        double seconds = (double)(at_ticks - load[channel - 1U].since) * SECONDS_PER_TICK;
+        amperes = supply_v / ohm * -expm1(-seconds * ohm / load[channel - 1U].henry);
     }
     *fine = counts(amperes / (PLANT_FINE_NA_PER_COUNT * A_PER_NA) + PLANT_FINE_OFFSET_X100 / 100.0);
     *wide = counts(amperes / (PLANT_WIDE_NA_PER_COUNT * A_PER_NA) + PLANT_WIDE_OFFSET_X100 / 100.0);
@@ -79,8 +80,8 @@ uint16_t plant_supply_counts(void)
 
 uint16_t plant_drain_counts(uint8_t channel)
 {
-    double volts = load[channel - 1u].ohm < 0.0 ? BIAS_V : supply_v;
-    if (load[channel - 1u].drive != HAL_OFF) {
+    double volts = load[channel - 1U].ohm < 0.0 ? BIAS_V : supply_v;
+    if (load[channel - 1U].drive != HAL_OFF) {
         volts = ON_DRAIN_V;
     }
     return counts(volts / (PLANT_DRAIN_UV_PER_COUNT * V_PER_UV));

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* An inductor and a resistor on every channel, and the converter that looks at them: 10 bits, no noise. */
 #ifndef LOOMPROOF_PLANT_H
 #define LOOMPROOF_PLANT_H
@@ -5,10 +6,10 @@
 #include <stdint.h>
 
 /* 20 V, 60 V, 2 A and 20 A over 1023 counts, less the offsets. */
-#define PLANT_SUPPLY_UV_PER_COUNT 19550u
-#define PLANT_DRAIN_UV_PER_COUNT 58651u
-#define PLANT_FINE_NA_PER_COUNT 1986097u
-#define PLANT_WIDE_NA_PER_COUNT 19665683u
+#define PLANT_SUPPLY_UV_PER_COUNT 19550U
+#define PLANT_DRAIN_UV_PER_COUNT 58651U
+#define PLANT_FINE_NA_PER_COUNT 1986097U
+#define PLANT_WIDE_NA_PER_COUNT 19665683U
 #define PLANT_FINE_OFFSET_X100 1600
 #define PLANT_WIDE_OFFSET_X100 600
 

@@ -1,3 +1,4 @@
+/* SPDX-License-Identifier: MIT */
 /* Runs the fuzz target on random inputs, the same for the same seed, without libFuzzer: random SEED RUNS */
 #include <stdio.h>
 #include <stdlib.h>
@@ -6,7 +7,7 @@
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
-#define INPUT_BYTES 256u
+#define INPUT_BYTES 256U
 
 int main(int count, char **arguments)
 {
@@ -14,7 +15,7 @@ int main(int count, char **arguments)
         fprintf(stderr, "usage: random SEED RUNS\n");
         return 2;
     }
-    uint64_t state = strtoull(arguments[1], NULL, 10) * 2654435761u + 88172645463325252ull;
+    uint64_t state = strtoull(arguments[1], NULL, 10) * 2654435761U + 88172645463325252ULL;
     unsigned long runs = strtoul(arguments[2], NULL, 10);
     uint64_t dangerous = 0;
     for (unsigned long run = 0; run < runs; run++) {

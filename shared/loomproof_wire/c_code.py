@@ -1,11 +1,14 @@
 """The C side of the generator: members of structs and the tables that the firmware's codec interprets."""
 
+import textwrap
 from dataclasses import dataclass
 
 from loomproof_wire.declaration import INTEGERS, Declaration, FieldDecl, MessageDecl
 
 _WORD = 2**32
 _ALL = (0, _WORD - 1)
+_COLUMNS = 120
+"""Of the C sources, as .clang-format has it."""
 
 
 @dataclass(frozen=True)
@@ -55,8 +58,13 @@ def c_member(field: FieldDecl) -> str:
     if field.text_bytes:
         return f"char {field.name}[{field.text_bytes}]"
     if field.tail_bytes:
-        return f"uint16_t {field.name}_size; uint8_t {field.name}[{field.tail_bytes}]"
+        return f"uint16_t {field.name}_size;\n    uint8_t {field.name}[{field.tail_bytes}]"
     return c_type(str(field.integer)) + f" {field.name}" + (f"[{field.length}]" if field.length else "")
+
+
+def c_comment(text: str) -> str:
+    """Return a comment of its own, wrapped as clang-format wraps it."""
+    return "\n".join(textwrap.wrap(f"{text} */", _COLUMNS, initial_indent="/* ", subsequent_indent=" * "))
 
 
 def c_tables(declaration: Declaration) -> CTables:

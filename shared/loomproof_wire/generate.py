@@ -14,7 +14,7 @@ from struct import calcsize
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from loomproof_wire.c_code import c_member, c_tables
+from loomproof_wire.c_code import c_comment, c_member, c_tables
 from loomproof_wire.declaration import Declaration, DeclarationError, FieldDecl, MessageDecl
 from loomproof_wire.declaration_file import load_declaration
 from loomproof_wire.vectors import build_vectors, encode_values, frame_bytes
@@ -40,6 +40,7 @@ def _from_template(template: str) -> Callable[[Declaration], str]:
             quoted=json.dumps,
             body_size=body_size,
             crc_example=crc_example,
+            c_comment=c_comment,
             c_member=c_member,
         )
         return environment.get_template(template).render(

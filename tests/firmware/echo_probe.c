@@ -1,24 +1,28 @@
-/* A program for the co-simulation's own tests: a square wave of 1 ms on A0 from timer 1, every received byte sent back, a
- * conversion of ADC9 on 'a' and of ADC3 on 'b' (two bytes), a wait for the watchdog on 'w', pin D2 on 'i'. */
+/* SPDX-License-Identifier: MIT */
+/* A program for the co-simulation's own tests: a square wave of 1 ms on A0 from timer 1, every received byte sent back,
+ * a conversion of ADC9 on 'a' and of ADC3 on 'b' (two bytes), a wait for the watchdog on 'w', pin D2 on 'i'. */
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
 #include <avr/wdt.h>
 
-#define HALF_PERIOD_TICKS 1000u /* 0.5 us each */
+#define HALF_PERIOD_TICKS 1000U /* 0.5 us each */
 
-ISR(TIMER1_COMPA_vect) {
+ISR(TIMER1_COMPA_vect)
+{
     OCR1A += HALF_PERIOD_TICKS;
     PINA = 1;
 }
 
-static void say(uint8_t byte) {
+static void say(uint8_t byte)
+{
     while (!(UCSR0A & _BV(UDRE0)))
         ;
     UDR0 = byte;
 }
 
-static void convert(uint8_t admux, uint8_t adcsrb) {
+static void convert(uint8_t admux, uint8_t adcsrb)
+{
     ADMUX = admux;
     ADCSRB = adcsrb;
     ADCSRA |= _BV(ADSC);
@@ -29,23 +33,26 @@ static void convert(uint8_t admux, uint8_t adcsrb) {
     say((uint8_t)(counts >> 8));
 }
 
-ISR(USART0_RX_vect) {
+ISR(USART0_RX_vect)
+{
     const uint8_t byte = UDR0;
-    if (byte == 'a')
+    if (byte == 'a') {
         convert(_BV(REFS0) | 1, _BV(MUX5));
-    else if (byte == 'b')
+    } else if (byte == 'b') {
         convert(_BV(REFS0) | 3, 0);
-    else if (byte == 'i')
+    } else if (byte == 'i') {
         say(PIND & _BV(PD2) ? '1' : '0');
-    else if (byte == 'w') {
+    } else if (byte == 'w') {
         wdt_enable(WDTO_15MS);
         for (;;)
             ;
-    } else
+    } else {
         say(byte);
+    }
 }
 
-int main(void) {
+int main(void)
+{
     const uint8_t why = MCUSR;
     MCUSR = 0;
     wdt_disable();
@@ -61,6 +68,7 @@ int main(void) {
     say(why & _BV(WDRF) ? 'W' : 'P');
     set_sleep_mode(SLEEP_MODE_IDLE);
     sei();
-    for (;;)
+    for (;;) {
         sleep_mode();
+    }
 }

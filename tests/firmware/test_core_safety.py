@@ -63,7 +63,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     "a load class carries no hazard": [
         (
             "limits.c",
-            "(1u << bound_hazard(load_class, hazard))",
+            "(1U << bound_hazard(load_class, hazard))",
             "(load_class & 0u)",
         )
     ],
@@ -140,7 +140,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
         (
             "programme.c",
             "set(edge, p->start + p->on, channel, HAL_OFF",
-            "set(edge, p->start + p->on + 1u, channel, HAL_OFF",
+            "set(edge, p->start + p->on + 1U, channel, HAL_OFF",
         )
     ],
     "a train has a pulse too many": [

@@ -1,6 +1,5 @@
-/* SPDX-License-Identifier: GPL-3.0-or-later
- *
- * Co-simulation shim: runs an unmodified AVR .elf in libsimavr and puts a converter, a USART and a 16 bit timer that
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Co-simulation shim: runs an unmodified AVR .elf in libsimavr and puts a converter, a USART and a 16 bit timer that
  * follow the datasheet in place of libsimavr's own, whose timing is too coarse for a box that times pulses.
  * The registers below lie at the same addresses on the ATmega2560 and on the ATmega328P.
  */
@@ -13,21 +12,21 @@
 
 #include <simavr/sim_avr.h>
 
-#define COSIM_PORTS 12          /* ports A to L; the part decides which exist */
+#define COSIM_PORTS 12 /* ports A to L; the part decides which exist */
 #define COSIM_ADC_INPUTS 16
-#define COSIM_BLOCK 257         /* samples foreseen at once */
-#define COSIM_SHORT_BLOCK 65    /* the same, soon after something was switched */
-#define COSIM_SETTLED 32000     /* cycles from a switching after which the next is not expected soon: 2 ms */
-#define COSIM_GRID 64           /* cycles from one foreseen sample to the next of an input that is not held: 4 us */
-#define COSIM_RX_QUEUE 65536    /* bytes on their way to the box; a power of two */
-#define COSIM_EDGES 262144      /* port changes kept for tests; a power of two */
+#define COSIM_BLOCK 257 /* samples foreseen at once */
+#define COSIM_SHORT_BLOCK 65 /* the same, soon after something was switched */
+#define COSIM_SETTLED 32000 /* cycles from a switching after which the next is not expected soon: 2 ms */
+#define COSIM_GRID 64 /* cycles from one foreseen sample to the next of an input that is not held: 4 us */
+#define COSIM_RX_QUEUE 65536 /* bytes on their way to the box; a power of two */
+#define COSIM_EDGES 262144 /* port changes kept for tests; a power of two */
 #define COSIM_NEVER UINT64_MAX
 
 /* One change of the driven pins of a port (PORT and DDR together). */
 struct cosim_edge {
     uint64_t cycle;
-    uint64_t held;  /* cycle of the last hold before */
-    uint8_t port;   /* 0 is A */
+    uint64_t held; /* cycle of the last hold before */
+    uint8_t port; /* 0 is A */
     uint8_t levels; /* driven high */
 };
 
@@ -39,14 +38,14 @@ typedef void (*cosim_volts_cb)(void *user, int input, uint64_t first, uint64_t s
 typedef void (*cosim_reset_cb)(void *user, uint64_t cycle);
 
 struct cosim_counters {
-    uint32_t rx_overruns;   /* received bytes lost because nobody read them */
-    uint32_t tx_lost;       /* written to a full transmit buffer */
-    uint32_t resets;        /* after power-on */
+    uint32_t rx_overruns; /* received bytes lost because nobody read them */
+    uint32_t tx_lost; /* written to a full transmit buffer */
+    uint32_t resets; /* after power-on */
     uint32_t conversions;
-    uint32_t adc_unread;    /* conversion finished while the last one's interrupt still waited */
-    uint32_t fetches;       /* calls of the volts callback */
+    uint32_t adc_unread; /* conversion finished while the last one's interrupt still waited */
+    uint32_t fetches; /* calls of the volts callback */
     uint32_t rx_waiting_most;
-    uint32_t halted;        /* the program ended itself or crashed */
+    uint32_t halted; /* the program ended itself or crashed */
 };
 
 struct cosim_uart {
@@ -64,9 +63,9 @@ struct cosim_uart {
 
 struct cosim_timer {
     avr_int_vector_t *comp[3], *overflow;
-    uint64_t base;      /* cycle at which the counter was `start` */
+    uint64_t base; /* cycle at which the counter was `start` */
     uint16_t start;
-    uint32_t divider;   /* 0: stopped */
+    uint32_t divider; /* 0: stopped */
     uint16_t ocr[3];
     uint8_t temp;
 };
@@ -112,7 +111,7 @@ struct cosim {
     struct cosim_counters counters;
     uint32_t epoch;
     uint64_t epoch_cycle; /* when something was switched last */
-    double noise_counts;  /* standard deviation of a conversion before it is rounded */
+    double noise_counts; /* standard deviation of a conversion before it is rounded */
     uint64_t noise_state;
     uint64_t target;
     uint8_t levels[COSIM_PORTS];
@@ -122,8 +121,8 @@ struct cosim {
     bool powered;
 };
 
-/* Clears an interrupt's flag and takes it out of the queue of the pending ones. libsimavr's own call leaves it in there; a
- * level that comes and goes while interrupts are off would fill the queue, and push others out for good. */
+/* Clears an interrupt's flag and takes it out of the queue of the pending ones. libsimavr's own call leaves it in
+ * there; a level that comes and goes while interrupts are off would fill the queue, and push others out for good. */
 void cosim_withdraw(struct cosim *sim, avr_int_vector_t *vector);
 avr_int_vector_t *cosim_vector(struct cosim *sim, int number);
 void cosim_own_write(struct cosim *sim, avr_io_addr_t addr, avr_io_write_t write);

@@ -1,5 +1,5 @@
-/* SPDX-License-Identifier: GPL-3.0-or-later
- * USART0 as the datasheet has it: ten bit times a byte, two received bytes and one in the shift register before one is
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* USART0 as the datasheet has it: ten bit times a byte, two received bytes and one in the shift register before one is
  * lost, one byte in the transmit buffer behind the one being sent. */
 #include "cosim.h"
 
@@ -9,15 +9,17 @@ enum { UCSRA = 0xC0, UCSRB = 0xC1, UBRRL = 0xC4, UBRRH = 0xC5, UDR = 0xC6 };
 enum { RXC = 0x80, TXC = 0x40, UDRE = 0x20, DOR = 0x08, U2X = 0x02, MPCM = 0x01, RXEN = 0x10, TXEN = 0x08 };
 enum { BITS_PER_BYTE = 10, RX_BUFFERED = 3 };
 
-static uint32_t byte_cycles(const avr_t *avr) {
+static uint32_t byte_cycles(const avr_t *avr)
+{
     const uint32_t ubrr = avr->data[UBRRL] | (uint32_t)(avr->data[UBRRH] & 0x0F) << 8;
     return BITS_PER_BYTE * (avr->data[UCSRA] & U2X ? 8U : 16U) * (ubrr + 1U);
 }
 
-static void show_flags(struct cosim *sim) {
+static void show_flags(struct cosim *sim)
+{
     avr_t *avr = sim->avr;
     struct cosim_uart *uart = &sim->uart;
-    uint8_t flags = avr->data[UCSRA] & (uint8_t) ~(RXC | UDRE);
+    uint8_t flags = avr->data[UCSRA] & (uint8_t)~(RXC | UDRE);
     flags |= uart->waiting ? RXC : 0;
     flags |= uart->buffered ? 0 : UDRE;
     avr->data[UCSRA] = flags;
@@ -35,7 +37,8 @@ static void show_flags(struct cosim *sim) {
     }
 }
 
-static avr_cycle_count_t byte_arrives(avr_t *avr, avr_cycle_count_t when, void *param) {
+static avr_cycle_count_t byte_arrives(avr_t *avr, avr_cycle_count_t when, void *param)
+{
     struct cosim *sim = param;
     struct cosim_uart *uart = &sim->uart;
     const uint8_t byte = uart->queue[uart->tail++ % COSIM_RX_QUEUE];
@@ -46,8 +49,9 @@ static avr_cycle_count_t byte_arrives(avr_t *avr, avr_cycle_count_t when, void *
             avr->data[UCSRA] |= DOR;
         } else {
             uart->fifo[uart->waiting++] = byte;
-            if ((uint32_t)uart->waiting > sim->counters.rx_waiting_most)
+            if ((uint32_t)uart->waiting > sim->counters.rx_waiting_most) {
                 sim->counters.rx_waiting_most = (uint32_t)uart->waiting;
+            }
             show_flags(sim);
         }
     }
@@ -55,7 +59,8 @@ static avr_cycle_count_t byte_arrives(avr_t *avr, avr_cycle_count_t when, void *
     return uart->feeding ? when + byte_cycles(avr) : 0;
 }
 
-void cosim_uart_kick(struct cosim *sim) {
+void cosim_uart_kick(struct cosim *sim)
+{
     struct cosim_uart *uart = &sim->uart;
     if (!uart->feeding && uart->head != uart->tail) {
         uart->feeding = true;
@@ -63,20 +68,23 @@ void cosim_uart_kick(struct cosim *sim) {
     }
 }
 
-static void say(struct cosim *sim, uint8_t byte) {
+static void say(struct cosim *sim, uint8_t byte)
+{
     struct cosim_uart *uart = &sim->uart;
     if (uart->out_len == uart->out_size) {
         const size_t size = uart->out_size ? 2 * uart->out_size : 4096;
         uint8_t *grown = realloc(uart->out, size);
-        if (!grown)
+        if (!grown) {
             abort();
+        }
         uart->out = grown;
         uart->out_size = size;
     }
     uart->out[uart->out_len++] = byte;
 }
 
-static avr_cycle_count_t byte_sent(avr_t *avr, avr_cycle_count_t when, void *param) {
+static avr_cycle_count_t byte_sent(avr_t *avr, avr_cycle_count_t when, void *param)
+{
     struct cosim *sim = param;
     struct cosim_uart *uart = &sim->uart;
     say(sim, uart->shift);
@@ -92,12 +100,14 @@ static avr_cycle_count_t byte_sent(avr_t *avr, avr_cycle_count_t when, void *par
     return when + byte_cycles(avr);
 }
 
-static void write_udr(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
+static void write_udr(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param)
+{
     struct cosim *sim = param;
     struct cosim_uart *uart = &sim->uart;
     (void)addr;
-    if (!(avr->data[UCSRB] & TXEN))
+    if (!(avr->data[UCSRB] & TXEN)) {
         return;
+    }
     if (uart->buffered) {
         sim->counters.tx_lost++;
         return;
@@ -113,7 +123,8 @@ static void write_udr(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param
     show_flags(sim);
 }
 
-static uint8_t read_udr(avr_t *avr, avr_io_addr_t addr, void *param) {
+static uint8_t read_udr(avr_t *avr, avr_io_addr_t addr, void *param)
+{
     struct cosim *sim = param;
     struct cosim_uart *uart = &sim->uart;
     (void)addr;
@@ -128,25 +139,30 @@ static uint8_t read_udr(avr_t *avr, avr_io_addr_t addr, void *param) {
     return byte;
 }
 
-static void write_ucsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
+static void write_ucsra(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param)
+{
     struct cosim *sim = param;
-    const uint8_t kept = avr->data[addr] & (uint8_t) ~(U2X | MPCM);
-    if (value & TXC)
+    const uint8_t kept = avr->data[addr] & (uint8_t)~(U2X | MPCM);
+    if (value & TXC) {
         cosim_withdraw(sim, sim->uart.txc);
+    }
     avr->data[addr] = (uint8_t)((value & TXC ? kept & ~TXC : kept) | (value & (U2X | MPCM)));
 }
 
-static void write_ucsrb(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
+static void write_ucsrb(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param)
+{
     avr->data[addr] = value;
     show_flags(param);
 }
 
-static void write_plain(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param) {
+static void write_plain(avr_t *avr, avr_io_addr_t addr, uint8_t value, void *param)
+{
     (void)param;
     avr->data[addr] = value;
 }
 
-void cosim_uart_attach(struct cosim *sim, int rxc, int udre, int txc) {
+void cosim_uart_attach(struct cosim *sim, int rxc, int udre, int txc)
+{
     sim->uart.rxc = cosim_vector(sim, rxc);
     sim->uart.udre = cosim_vector(sim, udre);
     sim->uart.txc = cosim_vector(sim, txc);
@@ -159,7 +175,8 @@ void cosim_uart_attach(struct cosim *sim, int rxc, int udre, int txc) {
     cosim_own_read(sim, UCSRA, NULL);
 }
 
-void cosim_uart_reset(struct cosim *sim) {
+void cosim_uart_reset(struct cosim *sim)
+{
     struct cosim_uart *uart = &sim->uart;
     uart->waiting = 0;
     uart->feeding = uart->shifting = uart->buffered = false;
