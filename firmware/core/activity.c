@@ -1,16 +1,21 @@
 /* SPDX-License-Identifier: MIT */
 #include "activity.h"
 
+#include <stddef.h>
+
 #include "outputs.h"
+#include "rom.h"
+#include "trace.h"
+#include "trip.h"
 #include "wire_gen.h"
-#include "workspace.h"
 
 #define NOT_CUT 0xFFU
 
-union workspace workspace;
+static const struct activity_handlers *table;
 
 static struct {
     volatile uint8_t kind;
+    const struct activity_handlers *handlers; /* of the kind */
     volatile uint8_t channel;
     volatile uint8_t cut; /* enum wire_end_reason, or NOT_CUT */
     volatile bool over;
@@ -19,13 +24,10 @@ static struct {
     uint8_t state;
 } current;
 
-void activity_reset(const struct hal_board *board)
+void activity_reset(const struct activity_handlers *handlers)
 {
+    table = handlers;
     current.kind = ACTIVITY_NONE;
-    trip_reset(board);
-    drive_reset();
-    scan_reset(board);
-    watch_reset(board);
 }
 
 void activity_begin(uint8_t kind, uint8_t channel, uint8_t hazards, bool pump, uint8_t box_state)
@@ -36,12 +38,21 @@ void activity_begin(uint8_t kind, uint8_t channel, uint8_t hazards, bool pump, u
     current.hazards = hazards;
     current.pump = pump;
     current.state = box_state;
+    current.handlers = &table[kind];
     current.kind = kind;
 }
 
 bool activity_busy(void)
 {
     return current.kind != ACTIVITY_NONE;
+}
+
+struct refusal activity_check_busy(void)
+{
+    if (activity_busy()) {
+        return refusal_of(WIRE_REFUSAL_BUSY, current.channel);
+    }
+    return refusal_none();
 }
 
 uint8_t activity_channel(void)
@@ -89,22 +100,11 @@ void activity_cut(uint8_t end_reason)
 
 static void finish(void)
 {
-    uint8_t kind = current.kind;
     uint8_t reason = current.cut == NOT_CUT ? (uint8_t)WIRE_END_REASON_COMPLETE : current.cut;
     current.kind = ACTIVITY_NONE;
     trip_announce();
     trace_announce();
-    switch (kind) {
-    case ACTIVITY_DRIVE:
-        drive_tell_end(reason);
-        break;
-    case ACTIVITY_SCAN:
-        scan_tell_end(current.cut == NOT_CUT);
-        break;
-    default:
-        watch_tell_end(reason);
-        break;
-    }
+    rom_pointer (&current.handlers->ended)(reason);
 }
 
 void activity_end(uint8_t end_reason)
@@ -122,63 +122,58 @@ void activity_poll(void)
 {
     trip_announce();
     trace_announce();
-    if (current.kind == ACTIVITY_WATCH) {
-        watch_look();
+    if (current.kind == ACTIVITY_NONE) {
+        return;
     }
-    if (current.kind != ACTIVITY_NONE && (current.over || current.cut != NOT_CUT)) {
+    void (*poll)(void) = rom_pointer(&current.handlers->poll);
+    if (poll != NULL) {
+        poll();
+    }
+    if (current.over || current.cut != NOT_CUT) {
         finish();
     }
 }
 
-static bool running(uint8_t kind)
+static bool running(void)
 {
-    return current.kind == kind && !current.over && current.cut == NOT_CUT;
+    return current.kind != ACTIVITY_NONE && !current.over && current.cut == NOT_CUT;
 }
 
 void activity_tick(uint32_t now_ticks)
 {
-    if (running(ACTIVITY_WATCH)) {
-        watch_tick(now_ticks);
+    void (*tick)(uint32_t) = running() ? rom_pointer(&current.handlers->tick) : NULL;
+    if (tick != NULL) {
+        tick(now_ticks);
     }
 }
 
 void activity_edge(void)
 {
-    if (running(ACTIVITY_DRIVE)) {
-        drive_edge();
-    } else if (running(ACTIVITY_SCAN)) {
-        scan_edge();
+    void (*edge)(void) = running() ? rom_pointer(&current.handlers->edge) : NULL;
+    if (edge != NULL) {
+        edge();
     }
 }
 
 void activity_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
     outputs_all_off(); /* they are; but nothing may depend on the board alone */
-    if (running(ACTIVITY_DRIVE)) {
-        drive_over_current(set, off_ticks);
-    } else if (running(ACTIVITY_SCAN)) {
-        scan_over_current(set);
-    } else if (running(ACTIVITY_WATCH)) {
-        watch_over_current(set);
+    if (running()) {
+        rom_pointer (&current.handlers->over_current)(set, off_ticks);
     }
 }
 
 void activity_lost(uint8_t sets)
 {
-    if (running(ACTIVITY_DRIVE)) {
-        drive_lost(sets);
-    } else if (running(ACTIVITY_WATCH)) {
-        watch_lost(sets);
+    void (*lost)(uint8_t) = running() ? rom_pointer(&current.handlers->lost) : NULL;
+    if (lost != NULL) {
+        lost(sets);
     }
 }
 
 void activity_set(const struct hal_set *set)
 {
-    if (running(ACTIVITY_DRIVE)) {
-        drive_set(set);
-    } else if (running(ACTIVITY_SCAN)) {
-        scan_set(set);
-    } else if (running(ACTIVITY_WATCH)) {
-        watch_set(set);
+    if (running()) {
+        rom_pointer (&current.handlers->set)(set);
     }
 }

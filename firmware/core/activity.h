@@ -7,14 +7,29 @@
 #include <stdint.h>
 
 #include "hal.h"
-#include "trace.h"
+#include "refusal.h"
 
-enum activity_kind { ACTIVITY_NONE, ACTIVITY_DRIVE, ACTIVITY_SCAN, ACTIVITY_WATCH };
+enum activity_kind { ACTIVITY_DRIVE, ACTIVITY_SCAN, ACTIVITY_WATCH, ACTIVITY_NONE };
 
-void activity_reset(const struct hal_board *board);
+/* Where the events of one kind go; NULL: nowhere. core.c has the table, in ROM. */
+struct activity_handlers {
+    void (*edge)(void); /* [isr] an edge was carried out */
+    void (*over_current)(const struct hal_set *set, uint32_t off_ticks); /* [isr] everything is off */
+    void (*set)(const struct hal_set *set); /* [isr] a sample set */
+    void (*lost)(uint8_t sets); /* [isr] sample sets were missed */
+    void (*tick)(uint32_t now_ticks); /* [isr] every ms */
+    void (*poll)(void); /* [main] each turn of the main loop */
+    void (*ended)(uint8_t reason); /* [main] it is over: report it; enum wire_end_reason */
+};
+
+/* `handlers`: one row for each kind but ACTIVITY_NONE. */
+void activity_reset(const struct activity_handlers *handlers);
 
 /* [main] Take the stage. `channel` is what the status reports; `hazards` must stay armed. */
 void activity_begin(uint8_t kind, uint8_t channel, uint8_t hazards, bool pump, uint8_t box_state);
+
+/* [main] Refuse while there is one. */
+struct refusal activity_check_busy(void);
 
 /* [main] Whether there is one, and its facts. */
 bool activity_busy(void);
@@ -46,29 +61,5 @@ void activity_edge(void);
 void activity_over_current(const struct hal_set *set, uint32_t off_ticks);
 void activity_set(const struct hal_set *set);
 void activity_lost(uint8_t sets);
-
-/* --- over-current ------------------------------------------------------------------------------------------------ */
-
-/* [main] Nothing latched. */
-void trip_reset(const struct hal_board *board);
-
-/* [main] The limit of a channel's configuration in counts of the range that can see it. */
-struct hal_limit trip_limit_of(uint8_t channel);
-
-/* [isr] Everything off, the channel latched; the main loop tells it. */
-void trip_now(uint8_t channel, uint16_t fine, uint16_t wide);
-
-/* [main] Latched channels, bit 0 is channel 1; and clearing one. */
-uint16_t trip_mask(void);
-void trip_clear(uint8_t channel);
-
-/* [main] Send what tripped. */
-void trip_announce(void);
-
-/* [any] Current of a channel from its counts, uA: fine unless near its end, else wide. Never below 0. */
-uint32_t current_ua(uint8_t channel, uint16_t fine, uint16_t wide);
-
-/* [any] The same to be compared with one another, without a division: units of 10.24 nA. */
-uint32_t current_10na(uint8_t channel, uint16_t fine, uint16_t wide);
 
 #endif

@@ -4,7 +4,7 @@
 #include "activity.h"
 #include "hal.h"
 #include "send.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 static volatile uint8_t mask;
 static volatile uint32_t until_ticks[ARMING_CLASSES];

@@ -4,15 +4,37 @@
 #include <stddef.h>
 
 #include "activity.h"
+#include "answer.h"
 #include "arming.h"
+#include "drive.h"
 #include "guard.h"
 #include "limits.h"
 #include "outputs.h"
 #include "receive.h"
 #include "report.h"
-#include "requests.h"
+#include "rom.h"
+#include "scan.h"
 #include "send.h"
 #include "session.h"
+#include "trace.h"
+#include "trip.h"
+#include "watch.h"
+
+/* Where the events of each activity go. */
+static const struct activity_handlers handlers[] ROM = {
+    [ACTIVITY_DRIVE] = {.edge = drive_edge,
+                        .over_current = drive_over_current,
+                        .set = drive_set,
+                        .lost = drive_lost,
+                        .ended = drive_report_end},
+    [ACTIVITY_SCAN] = {.edge = scan_edge, .over_current = scan_over_current, .set = scan_set, .ended = scan_report_end},
+    [ACTIVITY_WATCH] = {.over_current = watch_over_current,
+                        .set = watch_set,
+                        .lost = watch_lost,
+                        .tick = watch_tick,
+                        .poll = watch_look,
+                        .ended = watch_report_end},
+};
 
 void core_init(const struct hal_board *board, bool by_watchdog)
 {
@@ -22,10 +44,14 @@ void core_init(const struct hal_board *board, bool by_watchdog)
     limits_reset(board);
     arming_reset();
     trace_reset(board);
-    activity_reset(board);
+    activity_reset(handlers);
+    trip_reset(board);
+    drive_reset();
+    scan_reset(board);
+    watch_reset(board);
     guard_reset(board, by_watchdog);
     report_reset(board);
-    requests_reset(board);
+    answer_reset();
     session_reset();
 }
 

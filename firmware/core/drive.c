@@ -6,7 +6,9 @@
 #include "activity.h"
 #include "outputs.h"
 #include "send.h"
-#include "wire_gen.h"
+#include "trace.h"
+#include "trip.h"
+#include "wire_messages_gen.h"
 #include "workspace.h"
 
 #define run (workspace.drive)
@@ -216,7 +218,7 @@ void drive_lost(uint8_t sets)
     }
 }
 
-void drive_tell_end(uint8_t reason)
+void drive_report_end(uint8_t reason)
 {
     struct wire_drive_ended event = {
         .channel = run.plan.channels[0],

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* The requests that switch something. Refusals are judged in the order of the protocol page: range, channel, kind,
- * configuration, stop, stop input, heartbeat, supply, trip, arming, busy, limits. */
+#include "drive_requests.h"
+
 #include <string.h>
 
 #include "activity.h"
@@ -8,9 +8,12 @@
 #include "core_config.h"
 #include "drive.h"
 #include "guard.h"
-#include "requests.h"
+#include "limits.h"
+#include "programme.h"
+#include "trace.h"
+#include "trip.h"
 #include "watch.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 #define PERMILLE 1000U
 /* Kinds of driver that a request accepts; bit n is kind n. */
@@ -25,11 +28,6 @@ struct wanted {
     uint8_t kinds;
     bool needs_arming;
 };
-
-static struct refusal none(void)
-{
-    return requests_refused(REFUSAL_NONE, 0);
-}
 
 static uint8_t hazards_of(const struct wanted *wanted)
 {
@@ -49,16 +47,16 @@ static struct refusal check_channels(const struct wanted *wanted)
         }
     }
     for (uint8_t i = 0; i < wanted->count; i++) {
-        if (!(wanted->kinds & (1U << requests_kind_of(wanted->channels[i])))) {
-            return requests_refused(WIRE_REFUSAL_WRONG_KIND, wanted->channels[i]);
+        if (!(wanted->kinds & (1U << limits_kind_of(wanted->channels[i])))) {
+            return refusal_of(WIRE_REFUSAL_WRONG_KIND, wanted->channels[i]);
         }
     }
     for (uint8_t i = 0; i < wanted->count; i++) {
         if (limits_config(wanted->channels[i])->load_class == WIRE_LOAD_CLASS_NONE) {
-            return requests_refused(WIRE_REFUSAL_NOT_CONFIGURED, wanted->channels[i]);
+            return refusal_of(WIRE_REFUSAL_NOT_CONFIGURED, wanted->channels[i]);
         }
     }
-    return none();
+    return refusal_none();
 }
 
 /* A drive of several channels cannot both need `fuel` and run the pump, which takes that arming away. */
@@ -67,25 +65,25 @@ static struct refusal check_pump_and_fuel(const struct wanted *wanted)
     bool fuel = (hazards_of(wanted) & (1U << WIRE_HAZARD_FUEL)) != 0;
     for (uint8_t i = 0; fuel && i < wanted->count; i++) {
         if (limits_config(wanted->channels[i])->fuel_pump) {
-            return requests_refused(WIRE_REFUSAL_PUMP_CHANNEL, wanted->channels[i]);
+            return refusal_of(WIRE_REFUSAL_PUMP_CHANNEL, wanted->channels[i]);
         }
     }
-    return none();
+    return refusal_none();
 }
 
 static struct refusal check_free(const struct wanted *wanted)
 {
     for (uint8_t i = 0; i < wanted->count; i++) {
         if (trip_mask() & (1U << (wanted->channels[i] - 1U))) {
-            return requests_refused(WIRE_REFUSAL_TRIPPED, wanted->channels[i]);
+            return refusal_of(WIRE_REFUSAL_TRIPPED, wanted->channels[i]);
         }
     }
     uint8_t missing = arming_missing(hazards_of(wanted));
     if (missing != WIRE_HAZARD_NONE) {
-        return requests_refused(WIRE_REFUSAL_NOT_ARMED, missing);
+        return refusal_of(WIRE_REFUSAL_NOT_ARMED, missing);
     }
     struct refusal refusal = check_pump_and_fuel(wanted);
-    return refusal.reason == REFUSAL_NONE ? requests_check_busy() : refusal;
+    return refusal.reason == REFUSAL_NONE ? activity_check_busy() : refusal;
 }
 
 /* Everything but range and limits. */
@@ -93,7 +91,7 @@ static struct refusal check(const struct wanted *wanted)
 {
     struct refusal refusal = check_channels(wanted);
     if (refusal.reason == REFUSAL_NONE) {
-        refusal = requests_check_ready();
+        refusal = guard_check_ready();
     }
     if (refusal.reason == REFUSAL_NONE) {
         refusal = check_free(wanted);
@@ -110,7 +108,7 @@ static struct wanted one(const uint8_t *channel, uint8_t kinds)
 /* A board that holds shorter traces than the wire allows refuses longer ones. */
 static struct refusal check_samples(uint16_t samples, uint8_t field)
 {
-    return samples > requests_max_samples() ? requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, field) : none();
+    return samples > trace_max_samples() ? refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, field) : refusal_none();
 }
 
 /* Drops the arming of fuel before a fuel pump runs. */
@@ -155,7 +153,7 @@ static uint32_t rest_ticks(uint8_t channel, uint32_t on_time_us)
 struct refusal drive_requests_train(const struct receive_frame *frame)
 {
     struct wire_drive_train r;
-    struct refusal refusal = requests_decoded(wire_decode_drive_train(frame->body, frame->size, &r));
+    struct refusal refusal = refusal_of_field(wire_decode_drive_train(frame->body, frame->size, &r));
     if (refusal.reason == REFUSAL_NONE) {
         refusal = check_samples(r.trace_samples, WIRE_DRIVE_TRAIN_FIELD_TRACE_SAMPLES);
     }
@@ -181,7 +179,7 @@ struct refusal drive_requests_train(const struct receive_frame *frame)
 struct refusal drive_requests_hold(const struct receive_frame *frame)
 {
     struct wire_drive_hold r;
-    struct refusal refusal = requests_decoded(wire_decode_drive_hold(frame->body, frame->size, &r));
+    struct refusal refusal = refusal_of_field(wire_decode_drive_hold(frame->body, frame->size, &r));
     if (refusal.reason == REFUSAL_NONE) {
         refusal = check_samples(r.trace_samples, WIRE_DRIVE_HOLD_FIELD_TRACE_SAMPLES);
     }
@@ -206,12 +204,12 @@ struct refusal drive_requests_hold(const struct receive_frame *frame)
 struct refusal drive_requests_peak_hold(const struct receive_frame *frame)
 {
     struct wire_drive_peak_hold r;
-    struct refusal refusal = requests_decoded(wire_decode_drive_peak_hold(frame->body, frame->size, &r));
+    struct refusal refusal = refusal_of_field(wire_decode_drive_peak_hold(frame->body, frame->size, &r));
     if (refusal.reason == REFUSAL_NONE) {
         refusal = check_samples(r.trace_samples, WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_SAMPLES);
     }
     if (refusal.reason == REFUSAL_NONE && r.peak_us > r.on_time_us) {
-        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_PEAK_HOLD_FIELD_PEAK_US);
+        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_PEAK_HOLD_FIELD_PEAK_US);
     }
     struct wanted wanted = one(&r.channel, POWERED_KINDS);
     if (refusal.reason == REFUSAL_NONE) {
@@ -247,11 +245,11 @@ static bool all_different(const uint8_t *channels)
 struct refusal drive_requests_stepper(const struct receive_frame *frame)
 {
     struct wire_drive_stepper r;
-    struct refusal refusal = requests_decoded(wire_decode_drive_stepper(frame->body, frame->size, &r));
+    struct refusal refusal = refusal_of_field(wire_decode_drive_stepper(frame->body, frame->size, &r));
     if (refusal.reason == REFUSAL_NONE && r.steps == 0) {
-        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_STEPS);
+        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_STEPS);
     } else if (refusal.reason == REFUSAL_NONE && !all_different(r.channels)) {
-        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_CHANNELS);
+        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_CHANNELS);
     }
     struct wanted wanted = one(r.channels, POWERED_KINDS);
     wanted.count = PROGRAMME_MAX_CHANNELS;
@@ -279,16 +277,16 @@ static struct refusal check_bridge_limits(const struct wire_drive_bridge *r, con
         }
         uint16_t duty = limits_config(channels[i])->max_duty_permille;
         if (r->duty_permille > duty) {
-            return requests_refused(WIRE_REFUSAL_OVER_DUTY, duty);
+            return refusal_of(WIRE_REFUSAL_OVER_DUTY, duty);
         }
     }
-    return none();
+    return refusal_none();
 }
 
 struct refusal drive_requests_bridge(const struct receive_frame *frame)
 {
     struct wire_drive_bridge r;
-    struct refusal refusal = requests_decoded(wire_decode_drive_bridge(frame->body, frame->size, &r));
+    struct refusal refusal = refusal_of_field(wire_decode_drive_bridge(frame->body, frame->size, &r));
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
     }
@@ -297,7 +295,7 @@ struct refusal drive_requests_bridge(const struct receive_frame *frame)
     wanted.count = 2;
     refusal = check_samples(r.trace_samples, WIRE_DRIVE_BRIDGE_FIELD_TRACE_SAMPLES);
     if (refusal.reason == REFUSAL_NONE && r.channel_supply == r.channel_ground) {
-        refusal = requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND);
+        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND);
     }
     if (refusal.reason == REFUSAL_NONE) {
         refusal = check(&wanted);
@@ -319,7 +317,7 @@ struct refusal drive_requests_bridge(const struct receive_frame *frame)
 struct refusal drive_requests_sense(const struct receive_frame *frame)
 {
     struct wire_sense r;
-    struct refusal refusal = requests_decoded(wire_decode_sense(frame->body, frame->size, &r));
+    struct refusal refusal = refusal_of_field(wire_decode_sense(frame->body, frame->size, &r));
     if (refusal.reason == REFUSAL_NONE) {
         refusal = check_samples(r.trace_samples, WIRE_SENSE_FIELD_TRACE_SAMPLES);
     }
@@ -331,7 +329,7 @@ struct refusal drive_requests_sense(const struct receive_frame *frame)
     if (refusal.reason == REFUSAL_NONE) {
         uint16_t cap_us = limits_sense_cap_us(r.channel, guard_supply_mv());
         if (r.on_time_us > cap_us) {
-            refusal = requests_refused(WIRE_REFUSAL_OVER_ON_TIME, cap_us);
+            refusal = refusal_of(WIRE_REFUSAL_OVER_ON_TIME, cap_us);
         }
     }
     if (refusal.reason != REFUSAL_NONE) {
@@ -347,7 +345,7 @@ struct refusal drive_requests_sense(const struct receive_frame *frame)
 struct refusal drive_requests_watch(const struct receive_frame *frame)
 {
     struct wire_watch r;
-    struct refusal refusal = requests_decoded(wire_decode_watch(frame->body, frame->size, &r));
+    struct refusal refusal = refusal_of_field(wire_decode_watch(frame->body, frame->size, &r));
     struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
     if (refusal.reason == REFUSAL_NONE) {
         wanted.needs_arming = r.held != 0;

@@ -5,7 +5,7 @@
 #include "arming.h"
 #include "outputs.h"
 #include "send.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 #define HEARTBEAT_TIMEOUT_TICKS ((uint32_t)WIRE_HEARTBEAT_TIMEOUT_MS * HAL_TICKS_PER_MS)
 #define UV_PER_MV 1000UL
@@ -185,4 +185,21 @@ uint32_t guard_uptime_ms(void)
     uint32_t ms = uptime_ms;
     hal_irq_restore(saved);
     return ms;
+}
+
+struct refusal guard_check_ready(void)
+{
+    if (guard_stopped()) {
+        return refusal_of(WIRE_REFUSAL_STOPPED, guard_reason());
+    }
+    if (hal_stop_input_open()) {
+        return refusal_of(WIRE_REFUSAL_STOP_INPUT_OPEN, 0);
+    }
+    if (!guard_alive()) {
+        return refusal_of(WIRE_REFUSAL_NO_HEARTBEAT, 0);
+    }
+    if (!guard_supply_good()) {
+        return refusal_of(WIRE_REFUSAL_SUPPLY_OUT_OF_RANGE, guard_supply_mv());
+    }
+    return refusal_none();
 }

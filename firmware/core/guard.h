@@ -4,6 +4,7 @@
 #define LOOMPROOF_GUARD_H
 
 #include "hal.h"
+#include "refusal.h"
 
 void guard_reset(const struct hal_board *board, bool by_watchdog);
 
@@ -25,6 +26,9 @@ void guard_new_session(void);
 
 /* [main] Whether heartbeats come. */
 bool guard_alive(void);
+
+/* [main] Refuse while stopped, without heartbeat, or without supply. */
+struct refusal guard_check_ready(void);
 
 /* [main] Tell what happened in interrupts, and disarm what has run out. */
 void guard_poll(void);

@@ -5,6 +5,7 @@
 
 #include "core_config.h"
 #include "crc32.h"
+#include "wire_messages_gen.h"
 
 #define US_PER_MS 1000U
 #define PERMILLE 1000U
@@ -27,7 +28,12 @@ void limits_reset(const struct hal_board *the_board)
     }
 }
 
-static uint8_t kind_of(uint8_t channel)
+uint8_t limits_channel_count(void)
+{
+    return board->channel_count;
+}
+
+uint8_t limits_kind_of(uint8_t channel)
 {
     return board->channels[channel - 1U].kind;
 }
@@ -36,10 +42,10 @@ struct ceilings limits_ceilings(uint8_t channel)
 {
     struct ceilings c = {WIRE_MAX_ON_TIME_US, WIRE_MAX_HOLD_MS,    WIRE_MAX_DUTY_PERMILLE,
                          WIRE_MAX_COUNT,      WIRE_MAX_CURRENT_MA, WIRE_MAX_SENSE_US};
-    if (kind_of(channel) == WIRE_CHANNEL_KIND_LOGIC) {
+    if (limits_kind_of(channel) == WIRE_CHANNEL_KIND_LOGIC) {
         c.max_current_ma = LOGIC_MAX_CURRENT_MA;
     }
-    if (kind_of(channel) == WIRE_CHANNEL_KIND_HALF_BRIDGE) {
+    if (limits_kind_of(channel) == WIRE_CHANNEL_KIND_HALF_BRIDGE) {
         c.max_sense_us = 0; /* no resting level to come from */
     }
     return c;

@@ -4,15 +4,8 @@
 #define LOOMPROOF_LIMITS_H
 
 #include "hal.h"
+#include "refusal.h"
 #include "wire_gen.h"
-
-/* A refusal: reason 0 = none, the request may be carried out. */
-struct refusal {
-    uint8_t reason; /* enum wire_refusal */
-    uint32_t detail;
-};
-
-#define REFUSAL_NONE 0U
 
 /* Ceilings of one channel, whatever is configured. */
 struct ceilings {
@@ -29,6 +22,10 @@ void limits_reset(const struct hal_board *board);
 
 /* Ceilings by the kind of driver. */
 struct ceilings limits_ceilings(uint8_t channel);
+
+/* Channels of the board; kind of a channel's driver. */
+uint8_t limits_channel_count(void);
+uint8_t limits_kind_of(uint8_t channel);
 
 /* Refuse a channel that the board lacks. */
 struct refusal limits_check_channel(uint8_t channel);

@@ -5,6 +5,7 @@
 
 #include "crc32.h"
 #include "hal.h"
+#include "wire_codec.h"
 #include "wire_gen.h"
 
 #define HEAD_BYTES 3U
@@ -33,6 +34,8 @@ static struct {
 } queue;
 
 static volatile uint16_t bad_frames;
+static uint16_t stale_frames;
+static volatile uint16_t lost_frames;
 
 static void begin(void)
 {
@@ -50,6 +53,8 @@ void receive_reset(void)
     queue.put = 0;
     queue.taken = 0;
     bad_frames = 0;
+    stale_frames = 0;
+    lost_frames = 0;
 }
 
 static void decoded(uint8_t byte)
@@ -120,14 +125,14 @@ void receive_spoil(void)
     now.too_long = true; /* counted and dropped at the next delimiter */
 }
 
-bool receive_keep(void)
+void receive_keep(void)
 {
     uint8_t next = (uint8_t)((queue.put + 1U) % RECEIVE_QUEUE);
-    if (next == queue.taken) {
-        return false;
+    if (next != queue.taken) {
+        queue.put = next;
+    } else if (lost_frames < UINT16_MAX) {
+        lost_frames++;
     }
-    queue.put = next;
-    return true;
 }
 
 bool receive_waiting(void)
@@ -152,10 +157,32 @@ void receive_count_bad(void)
     }
 }
 
-uint16_t receive_bad_frames(void)
+void receive_count_stale(void)
+{
+    if (stale_frames < UINT16_MAX) {
+        stale_frames++;
+    }
+}
+
+static uint16_t whole(const volatile uint16_t *count)
 {
     uint8_t saved = hal_irq_save();
-    uint16_t count = bad_frames;
+    uint16_t copy = *count;
     hal_irq_restore(saved);
-    return count;
+    return copy;
+}
+
+uint16_t receive_bad_frames(void)
+{
+    return whole(&bad_frames);
+}
+
+uint16_t receive_stale_frames(void)
+{
+    return stale_frames;
+}
+
+uint16_t receive_lost_frames(void)
+{
+    return whole(&lost_frames);
 }

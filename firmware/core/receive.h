@@ -25,8 +25,8 @@ void receive_reset(void);
 /* [isr] Take a byte. Returns the good frame that it completed, valid until the next byte, or NULL. */
 const struct receive_frame *receive_byte(uint8_t byte);
 
-/* [isr] Keep that frame for the main loop; false when the queue is full. */
-bool receive_keep(void);
+/* [isr] Keep that frame for the main loop; it is lost, and counted, when the queue is full. */
+void receive_keep(void);
 
 /* [main] Take the oldest kept frame; false when there is none. */
 bool receive_take(struct receive_frame *frame);
@@ -40,7 +40,12 @@ void receive_spoil(void);
 /* [isr] Count what could not be used as a frame. */
 void receive_count_bad(void);
 
-/* [main] Frames that were none, since the start; saturates. */
+/* [main] Count an old copy of a request. */
+void receive_count_stale(void);
+
+/* [main] Since the start: frames that were none, old copies, frames lost because the queue was full. All saturate. */
 uint16_t receive_bad_frames(void);
+uint16_t receive_stale_frames(void);
+uint16_t receive_lost_frames(void);
 
 #endif

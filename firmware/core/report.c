@@ -9,9 +9,10 @@
 #include "limits.h"
 #include "receive.h"
 #include "send.h"
-#include "session.h"
+#include "trace.h"
+#include "trip.h"
 #include "watch.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 static const struct hal_board *board;
 static bool telemetry;
@@ -81,7 +82,7 @@ uint16_t report_channel_info(uint8_t channel, uint8_t *body)
 
 static uint16_t all_overruns(void)
 {
-    uint32_t all = (uint32_t)trace_overruns() + watch_overruns() + session_overruns();
+    uint32_t all = (uint32_t)trace_overruns() + watch_overruns() + receive_lost_frames();
     return (uint16_t)(all > UINT16_MAX ? UINT16_MAX : all);
 }
 
@@ -99,7 +100,7 @@ uint16_t report_status(uint8_t *body)
         .armed_mask = arming_mask(),
         .free_traces = trace_free(),
         .bad_frames = receive_bad_frames(),
-        .stale_frames = session_stale_frames(),
+        .stale_frames = receive_stale_frames(),
         .overruns = all_overruns(),
     };
     for (uint8_t hazard = 1; hazard < ARMING_CLASSES; hazard++) {

@@ -4,75 +4,19 @@
 #include "activity.h"
 #include "arming.h"
 #include "core_config.h"
+#include "drive_requests.h"
 #include "guard.h"
+#include "limits.h"
 #include "report.h"
 #include "scan.h"
 #include "trace.h"
-#include "wire_gen.h"
-
-static const struct hal_board *board;
-
-void requests_reset(const struct hal_board *the_board)
-{
-    board = the_board;
-}
-
-struct refusal requests_refused(uint8_t reason, uint32_t detail)
-{
-    struct refusal refusal = {reason, detail};
-    return refusal;
-}
-
-struct refusal requests_decoded(uint8_t field)
-{
-    if (field == WIRE_OK) {
-        return requests_refused(REFUSAL_NONE, 0);
-    }
-    if (field == WIRE_WRONG_SIZE) {
-        return requests_refused(WIRE_REFUSAL_UNKNOWN_MESSAGE, 0);
-    }
-    return requests_refused(WIRE_REFUSAL_OUT_OF_RANGE, field);
-}
-
-uint16_t requests_max_samples(void)
-{
-    return board->max_trace_samples;
-}
-
-uint8_t requests_kind_of(uint8_t channel)
-{
-    return board->channels[channel - 1U].kind;
-}
-
-struct refusal requests_check_ready(void)
-{
-    if (guard_stopped()) {
-        return requests_refused(WIRE_REFUSAL_STOPPED, guard_reason());
-    }
-    if (hal_stop_input_open()) {
-        return requests_refused(WIRE_REFUSAL_STOP_INPUT_OPEN, 0);
-    }
-    if (!guard_alive()) {
-        return requests_refused(WIRE_REFUSAL_NO_HEARTBEAT, 0);
-    }
-    if (!guard_supply_good()) {
-        return requests_refused(WIRE_REFUSAL_SUPPLY_OUT_OF_RANGE, guard_supply_mv());
-    }
-    return requests_refused(REFUSAL_NONE, 0);
-}
-
-struct refusal requests_check_busy(void)
-{
-    if (activity_busy()) {
-        return requests_refused(WIRE_REFUSAL_BUSY, activity_channel());
-    }
-    return requests_refused(REFUSAL_NONE, 0);
-}
+#include "trip.h"
+#include "wire_messages_gen.h"
 
 static struct refusal get_channel(const struct receive_frame *frame, struct reply *reply)
 {
     struct wire_get_channel request;
-    struct refusal refusal = requests_decoded(wire_decode_get_channel(frame->body, frame->size, &request));
+    struct refusal refusal = refusal_of_field(wire_decode_get_channel(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE) {
         refusal = limits_check_channel(request.channel);
     }
@@ -86,12 +30,12 @@ static struct refusal get_channel(const struct receive_frame *frame, struct repl
 static struct refusal configure(const struct receive_frame *frame)
 {
     struct wire_configure request;
-    struct refusal refusal = requests_decoded(wire_decode_configure(frame->body, frame->size, &request));
+    struct refusal refusal = refusal_of_field(wire_decode_configure(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE) {
         refusal = limits_check_channel(request.channel);
     }
     if (refusal.reason == REFUSAL_NONE) {
-        refusal = requests_check_busy();
+        refusal = activity_check_busy();
     }
     if (refusal.reason == REFUSAL_NONE) {
         refusal = limits_configure(&request);
@@ -106,7 +50,7 @@ static struct refusal configure(const struct receive_frame *frame)
 static struct refusal get_config(const struct receive_frame *frame, struct reply *reply)
 {
     struct wire_get_config request;
-    struct refusal refusal = requests_decoded(wire_decode_get_config(frame->body, frame->size, &request));
+    struct refusal refusal = refusal_of_field(wire_decode_get_config(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE) {
         refusal = limits_check_channel(request.channel);
     }
@@ -122,18 +66,18 @@ static struct refusal get_digest(struct reply *reply)
     struct wire_digest digest = {.digest = limits_digest()};
     reply->kind = WIRE_KIND_DIGEST;
     reply->size = wire_encode_digest(&digest, reply->body);
-    return requests_refused(REFUSAL_NONE, 0);
+    return refusal_none();
 }
 
 static struct refusal arm(const struct receive_frame *frame)
 {
     struct wire_arm request;
-    struct refusal refusal = requests_decoded(wire_decode_arm(frame->body, frame->size, &request));
+    struct refusal refusal = refusal_of_field(wire_decode_arm(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE) {
-        refusal = requests_check_ready();
+        refusal = guard_check_ready();
     }
     if (refusal.reason == REFUSAL_NONE && request.hazard == WIRE_HAZARD_FUEL && activity_pump()) {
-        refusal = requests_refused(WIRE_REFUSAL_PUMP_CHANNEL, 0);
+        refusal = refusal_of(WIRE_REFUSAL_PUMP_CHANNEL, 0);
     }
     if (refusal.reason == REFUSAL_NONE) {
         arming_arm(request.hazard, request.duration_ms);
@@ -144,7 +88,7 @@ static struct refusal arm(const struct receive_frame *frame)
 static struct refusal disarm(const struct receive_frame *frame)
 {
     struct wire_disarm request;
-    struct refusal refusal = requests_decoded(wire_decode_disarm(frame->body, frame->size, &request));
+    struct refusal refusal = refusal_of_field(wire_decode_disarm(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE && request.hazard == WIRE_HAZARD_NONE) {
         arming_drop_all(WIRE_DISARM_REASON_ASKED);
     } else if (refusal.reason == REFUSAL_NONE) {
@@ -156,25 +100,25 @@ static struct refusal disarm(const struct receive_frame *frame)
 static struct refusal clear_stop(void)
 {
     if (hal_stop_input_open()) {
-        return requests_refused(WIRE_REFUSAL_STOP_INPUT_OPEN, 0);
+        return refusal_of(WIRE_REFUSAL_STOP_INPUT_OPEN, 0);
     }
     if (!guard_supply_good()) {
-        return requests_refused(WIRE_REFUSAL_SUPPLY_OUT_OF_RANGE, guard_supply_mv());
+        return refusal_of(WIRE_REFUSAL_SUPPLY_OUT_OF_RANGE, guard_supply_mv());
     }
     guard_clear();
-    return requests_refused(REFUSAL_NONE, 0);
+    return refusal_none();
 }
 
 static struct refusal get_status(struct reply *reply)
 {
     reply->kind = WIRE_KIND_STATUS;
     reply->size = report_status(reply->body);
-    return requests_refused(REFUSAL_NONE, 0);
+    return refusal_none();
 }
 
 static void find_widths(const struct wire_scan *request, uint8_t *widths_us)
 {
-    for (uint8_t channel = 1; channel <= board->channel_count; channel++) {
+    for (uint8_t channel = 1; channel <= limits_channel_count(); channel++) {
         uint16_t cap_us = limits_sense_cap_us(channel, guard_supply_mv());
         uint16_t width_us = request->on_time_us < cap_us ? request->on_time_us : cap_us;
         widths_us[channel - 1U] = (uint8_t)width_us; /* at most WIRE_MAX_SENSE_US */
@@ -185,13 +129,13 @@ static struct refusal scan(const struct receive_frame *frame, struct reply *repl
 {
     struct wire_scan request;
     uint8_t widths_us[CORE_CHANNELS] = {0};
-    struct refusal refusal = requests_decoded(wire_decode_scan(frame->body, frame->size, &request));
+    struct refusal refusal = refusal_of_field(wire_decode_scan(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE && request.on_time_us > 0) {
-        refusal = requests_check_ready();
+        refusal = guard_check_ready();
         find_widths(&request, widths_us);
     }
     if (refusal.reason == REFUSAL_NONE) {
-        refusal = requests_check_busy();
+        refusal = activity_check_busy();
     }
     if (refusal.reason == REFUSAL_NONE) {
         reply->kind = REPLY_LATER;
@@ -203,7 +147,7 @@ static struct refusal scan(const struct receive_frame *frame, struct reply *repl
 static struct refusal read_trace(const struct receive_frame *frame, struct reply *reply)
 {
     struct wire_read_trace request;
-    struct refusal refusal = requests_decoded(wire_decode_read_trace(frame->body, frame->size, &request));
+    struct refusal refusal = refusal_of_field(wire_decode_read_trace(frame->body, frame->size, &request));
     if (refusal.reason == REFUSAL_NONE) {
         reply->kind = WIRE_KIND_TRACE_CHUNK;
         refusal = trace_chunk(request.trace_id, request.first_sample, reply->body, &reply->size);
@@ -213,7 +157,7 @@ static struct refusal read_trace(const struct receive_frame *frame, struct reply
 
 static struct refusal unknown(void)
 {
-    return requests_refused(WIRE_REFUSAL_UNKNOWN_MESSAGE, 0);
+    return refusal_of(WIRE_REFUSAL_UNKNOWN_MESSAGE, 0);
 }
 
 static struct refusal drives(const struct receive_frame *frame)
@@ -253,7 +197,7 @@ static struct refusal bare(const struct receive_frame *frame, struct reply *repl
         return get_status(reply);
     default: /* cancel */
         activity_end(WIRE_END_REASON_CANCELLED);
-        return requests_refused(REFUSAL_NONE, 0);
+        return refusal_none();
     }
 }
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* Constant tables. A part with a program memory of its own keeps them there: its port names a header that defines ROM
- * and the two reads (-DCORE_ROM_HEADER='"flash.h"'). Elsewhere a constant is read like anything else. */
+ * and the three reads (-DCORE_ROM_HEADER='"flash.h"'). Elsewhere a constant is read like anything else. */
 #ifndef LOOMPROOF_ROM_H
 #define LOOMPROOF_ROM_H
 
@@ -19,6 +19,8 @@ static inline uint32_t rom_u32(const uint32_t *at)
 {
     return *at;
 }
+
+#define rom_pointer(at) (*(at)) /* of any type */
 #endif
 
 #endif

@@ -4,9 +4,11 @@
 #include <string.h>
 
 #include "activity.h"
+#include "answer.h"
 #include "limits.h"
 #include "outputs.h"
-#include "session.h"
+#include "trip.h"
+#include "wire_messages_gen.h"
 #include "workspace.h"
 
 #define run (workspace.scan)
@@ -108,8 +110,9 @@ void scan_edge(void)
     }
 }
 
-void scan_over_current(const struct hal_set *set)
+void scan_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
+    (void)off_ticks;
     trip_now(run.channel, set->fine, set->wide);
     note(set->fine, set->wide);
     wait_for_decay();
@@ -137,12 +140,12 @@ void scan_set(const struct hal_set *set)
     }
 }
 
-void scan_tell_end(bool complete)
+void scan_report_end(uint8_t reason)
 {
-    if (complete) {
+    if (reason == WIRE_END_REASON_COMPLETE) {
         uint8_t body[WIRE_SCAN_RESULT_BYTES];
-        session_answer_late(run.sequence, WIRE_KIND_SCAN_RESULT, body, wire_encode_scan_result(&run.result, body));
+        answer_late(run.sequence, WIRE_KIND_SCAN_RESULT, body, wire_encode_scan_result(&run.result, body));
     } else {
-        session_refuse_late(run.sequence, WIRE_KIND_SCAN, WIRE_REFUSAL_STOPPED);
+        answer_refuse_late(run.sequence, WIRE_KIND_SCAN, WIRE_REFUSAL_STOPPED);
     }
 }

@@ -3,23 +3,8 @@
 #ifndef LOOMPROOF_SCAN_H
 #define LOOMPROOF_SCAN_H
 
-#include "activity.h"
-#include "core_config.h"
 #include "hal.h"
-#include "trace.h"
 #include "wire_gen.h"
-
-/* The scan under way; scan.c's own. */
-struct scan_run {
-    uint16_t sequence;
-    uint8_t step;
-    uint8_t channel;
-    uint8_t widths_us[CORE_CHANNELS];
-    bool noted;
-    uint32_t on_ticks;
-    uint32_t off_ticks;
-    struct wire_scan_result result;
-};
 
 void scan_reset(const struct hal_board *board);
 
@@ -27,11 +12,11 @@ void scan_reset(const struct hal_board *board);
 void scan_begin(uint16_t sequence, const struct wire_scan *request, const uint8_t *widths_us);
 
 /* [main] Answer: the result, or refused when it was broken off (a channel not reached would look like an open one). */
-void scan_tell_end(bool complete);
+void scan_report_end(uint8_t reason);
 
-/* [isr] From activity.c. */
+/* [isr] Its events. */
 void scan_edge(void);
-void scan_over_current(const struct hal_set *set);
+void scan_over_current(const struct hal_set *set, uint32_t off_ticks);
 void scan_set(const struct hal_set *set);
 
 #endif

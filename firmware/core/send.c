@@ -3,6 +3,7 @@
 
 #include "crc32.h"
 #include "hal.h"
+#include "wire_codec.h"
 #include "wire_gen.h"
 
 #define HEAD_BYTES 3U

@@ -1,40 +1,25 @@
 /* SPDX-License-Identifier: MIT */
 #include "session.h"
 
-#include <string.h>
-
 #include "activity.h"
+#include "answer.h"
 #include "arming.h"
 #include "guard.h"
 #include "outputs.h"
+#include "receive.h"
 #include "report.h"
 #include "requests.h"
 #include "send.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 #define NO_SESSION 0U
-/* The largest reply is a full trace_chunk. */
-#define LARGEST_REPLY_BYTES (WIRE_TRACE_CHUNK_BYTES + WIRE_SAMPLES_PER_CHUNK * 8U)
 #define NEWEST 0x7FFFU /* sequence numbers up to this far ahead are new; others are old copies */
 
 static volatile uint32_t session;
-static uint16_t stale_frames;
-static volatile uint16_t lost_frames;
-
-/* The number answered last, and the answer; size 0 with kind 0: still to come. */
-static struct {
-    uint16_t sequence;
-    uint8_t kind;
-    uint16_t size;
-    uint8_t body[LARGEST_REPLY_BYTES];
-} answer;
 
 void session_reset(void)
 {
     session = NO_SESSION;
-    stale_frames = 0;
-    lost_frames = 0;
-    memset(&answer, 0, sizeof answer);
 }
 
 /* In the line's interrupt, so it does without the codec: the session number is all there is. */
@@ -56,9 +41,7 @@ void session_frame_isr(const struct receive_frame *frame)
     if (frame->kind == WIRE_KIND_STOP) {
         guard_stop(WIRE_STOP_REASON_COMMAND);
     }
-    if (!receive_keep() && lost_frames < UINT16_MAX) {
-        lost_frames++;
-    }
+    receive_keep();
 }
 
 static void refuse(const struct receive_frame *frame, uint8_t reason, uint32_t detail)
@@ -68,23 +51,16 @@ static void refuse(const struct receive_frame *frame, uint8_t reason, uint32_t d
     send_frame(WIRE_KIND_REFUSED, frame->sequence, body, wire_encode_refused(&refused, body));
 }
 
-static void send_answer(void)
-{
-    send_frame(answer.kind, answer.sequence, answer.body, answer.size);
-}
-
 /* Whether a request is to be carried out. A repeat of the last one is answered again, an older one counted. */
 static bool is_new(uint16_t sequence)
 {
-    uint16_t ahead = (uint16_t)(sequence - answer.sequence);
+    uint16_t ahead = answer_ahead(sequence);
     if (ahead == 0) {
-        if (answer.kind != 0) {
-            send_answer();
-        }
+        answer_repeat();
         return false;
     }
     if (ahead > NEWEST) {
-        stale_frames = stale_frames < UINT16_MAX ? (uint16_t)(stale_frames + 1U) : stale_frames;
+        receive_count_stale();
         return false;
     }
     return true;
@@ -92,10 +68,8 @@ static bool is_new(uint16_t sequence)
 
 static void answer_identity(uint16_t sequence)
 {
-    answer.sequence = sequence;
-    answer.kind = WIRE_KIND_IDENTITY;
-    answer.size = report_identity(answer.body);
-    send_answer();
+    answer_begin(sequence);
+    answer_send(WIRE_KIND_IDENTITY, report_identity(answer_body()));
 }
 
 /* All off, everything disarmed, no heartbeat yet. A drive ends unheard. Does not clear a stop. */
@@ -143,22 +117,18 @@ static void acknowledge_stop(const struct receive_frame *frame)
 
 static void carry_out(const struct receive_frame *frame)
 {
-    struct reply reply = {.kind = WIRE_KIND_ACK, .size = WIRE_ACK_BYTES, .body = answer.body};
-    answer.sequence = frame->sequence;
-    answer.kind = 0;
-    answer.size = 0;
+    struct reply reply = {.kind = WIRE_KIND_ACK, .size = WIRE_ACK_BYTES, .body = answer_body()};
+    answer_begin(frame->sequence);
     struct refusal refusal = requests_carry_out(frame, &reply);
     if (refusal.reason != REFUSAL_NONE) {
         struct wire_refused refused = {.request_kind = frame->kind, .reason = refusal.reason, .detail = refusal.detail};
         reply.kind = WIRE_KIND_REFUSED;
-        reply.size = wire_encode_refused(&refused, answer.body);
+        reply.size = wire_encode_refused(&refused, reply.body);
     } else if (reply.kind == WIRE_KIND_ACK) {
-        answer.body[0] = frame->kind;
+        reply.body[0] = frame->kind;
     }
     if (reply.kind != REPLY_LATER) {
-        answer.kind = reply.kind;
-        answer.size = reply.size;
-        send_answer();
+        answer_send(reply.kind, reply.size);
     }
 }
 
@@ -180,34 +150,4 @@ bool session_poll(void)
         carry_out(&frame);
     }
     return true;
-}
-
-void session_answer_late(uint16_t sequence, uint8_t kind, const uint8_t *body, uint16_t size)
-{
-    send_frame(kind, sequence, body, size);
-    if (sequence == answer.sequence) {
-        answer.kind = kind;
-        answer.size = size;
-        memcpy(answer.body, body, size);
-    }
-}
-
-void session_refuse_late(uint16_t sequence, uint8_t request_kind, uint8_t reason)
-{
-    struct wire_refused refused = {.request_kind = request_kind, .reason = reason, .detail = 0};
-    uint8_t body[WIRE_REFUSED_BYTES];
-    session_answer_late(sequence, WIRE_KIND_REFUSED, body, wire_encode_refused(&refused, body));
-}
-
-uint16_t session_stale_frames(void)
-{
-    return stale_frames;
-}
-
-uint16_t session_overruns(void)
-{
-    uint8_t saved = hal_irq_save();
-    uint16_t lost = lost_frames;
-    hal_irq_restore(saved);
-    return lost;
 }

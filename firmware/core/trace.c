@@ -5,7 +5,7 @@
 
 #include "core_config.h"
 #include "send.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 #define NONE 0xFFU
 #define SET_BYTES_ON_WIRE 8U
@@ -313,6 +313,11 @@ struct refusal trace_chunk(uint16_t trace_id, uint16_t first_sample, uint8_t *bo
         trace->read = true;
     }
     return refusal;
+}
+
+uint16_t trace_max_samples(void)
+{
+    return board->max_trace_samples;
 }
 
 uint8_t trace_free(void)

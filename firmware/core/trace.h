@@ -4,7 +4,7 @@
 #define LOOMPROOF_TRACE_H
 
 #include "hal.h"
-#include "limits.h"
+#include "refusal.h"
 
 void trace_reset(const struct hal_board *board);
 
@@ -38,6 +38,9 @@ void trace_announce(void);
 
 /* [main] Write the body of a trace_chunk; *size its length. Or refuse. */
 struct refusal trace_chunk(uint16_t trace_id, uint16_t first_sample, uint8_t *body, uint16_t *size);
+
+/* Most sample sets that a trace can hold on this board. */
+uint16_t trace_max_samples(void);
 
 /* [main] Traces that fit before one never read is pushed out; and how many were (saturates). */
 uint8_t trace_free(void);

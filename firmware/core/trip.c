@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: MIT */
-/* Over-current: limits in counts, the latch, and telling it. */
-#include "activity.h"
+#include "trip.h"
+
 #include "limits.h"
 #include "outputs.h"
 #include "send.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 #define NA_PER_UA 1000U
 #define NA_PER_UA_SHIFT 10U /* 1024 for it */
@@ -77,13 +77,13 @@ static uint32_t na_per_count_of(const struct hal_channel *s, uint16_t fine)
     return fine_is_good(fine) ? s->fine_na_per_count : s->wide_na_per_count;
 }
 
-uint32_t current_ua(uint8_t channel, uint16_t fine, uint16_t wide)
+uint32_t trip_current_ua(uint8_t channel, uint16_t fine, uint16_t wide)
 {
     const struct hal_channel *s = scale(channel);
     return counts_x100_of(s, fine, wide) * (na_per_count_of(s, fine) / NA_PER_UA) / (uint32_t)HUNDREDTHS;
 }
 
-uint32_t current_10na(uint8_t channel, uint16_t fine, uint16_t wide)
+uint32_t trip_current_10na(uint8_t channel, uint16_t fine, uint16_t wide)
 {
     const struct hal_channel *s = scale(channel);
     return counts_x100_of(s, fine, wide) * (na_per_count_of(s, fine) >> NA_PER_UA_SHIFT);
@@ -95,7 +95,7 @@ void trip_now(uint8_t channel, uint16_t fine, uint16_t wide)
     uint16_t bit = (uint16_t)(1U << (channel - 1U));
     latched = (uint16_t)(latched | bit);
     untold = (uint16_t)(untold | bit);
-    untold_ua = current_ua(channel, fine, wide);
+    untold_ua = trip_current_ua(channel, fine, wide);
 }
 
 uint16_t trip_mask(void)

@@ -7,6 +7,8 @@
 #include "core_config.h"
 #include "outputs.h"
 #include "send.h"
+#include "trip.h"
+#include "wire_messages_gen.h"
 #include "workspace.h"
 
 #define run (workspace.watch)
@@ -78,8 +80,9 @@ void watch_tick(uint32_t now_ticks)
     }
 }
 
-void watch_over_current(const struct hal_set *set)
+void watch_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
+    (void)off_ticks;
     trip_now(run.plan.channel, set->fine, set->wide);
     run.tripped = true;
     activity_over();
@@ -127,7 +130,7 @@ void watch_set(const struct hal_set *set)
 static uint32_t quantity(const struct hal_set *set)
 {
     if (run.plan.held) {
-        return current_10na(run.plan.channel, set->fine, set->wide) >> HELD_HALVED;
+        return trip_current_10na(run.plan.channel, set->fine, set->wide) >> HELD_HALVED;
     }
     uint16_t distance = (uint16_t)(set->drain > run.bias ? set->drain - run.bias : run.bias - set->drain);
     return (uint32_t)distance << DRAIN_SHIFT;
@@ -221,7 +224,7 @@ void watch_look(void)
     }
 }
 
-void watch_tell_end(uint8_t reason)
+void watch_report_end(uint8_t reason)
 {
     watch_look();
     if (finder.below && !run.tripped) {

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "rom.h"
+#include "wire_tables.h"
 
 #define ELEMENT_BYTES 0x07U
 #define SIGNED 0x10U
@@ -68,7 +69,7 @@ static bool within(uint8_t range, uint32_t value)
     if (range == 0) {
         return true;
     }
-    return value - rom_u32(&wire_ranges[range].low) <= rom_u32(&wire_ranges[range].span);
+    return value - rom_u32(&wire_tables_ranges[range].low) <= rom_u32(&wire_tables_ranges[range].span);
 }
 
 static bool decode_numbers(const struct wire_field *field, const uint8_t *body, uint8_t *out)
@@ -97,11 +98,11 @@ static void encode_numbers(const struct wire_field *field, const uint8_t *in, ui
     }
 }
 
-uint8_t wire_decode(uint8_t layout, const uint8_t *body, uint16_t size, void *out)
+uint8_t wire_codec_decode(uint8_t layout, const uint8_t *body, uint16_t size, void *out)
 {
-    const struct wire_layout *of = &wire_layouts[layout];
+    const struct wire_layout *of = &wire_tables_layouts[layout];
     uint8_t bytes = rom_u8(&of->bytes);
-    const struct wire_field *field = &wire_fields[rom_u8(&of->first)];
+    const struct wire_field *field = &wire_tables_fields[rom_u8(&of->first)];
     if (size < bytes || size - bytes > rom_u8(&of->tail_bytes)) {
         return WIRE_WRONG_SIZE;
     }
@@ -124,11 +125,11 @@ uint8_t wire_decode(uint8_t layout, const uint8_t *body, uint16_t size, void *ou
     return WIRE_OK;
 }
 
-uint16_t wire_encode(uint8_t layout, const void *in, uint8_t *body)
+uint16_t wire_codec_encode(uint8_t layout, const void *in, uint8_t *body)
 {
-    const struct wire_layout *of = &wire_layouts[layout];
+    const struct wire_layout *of = &wire_tables_layouts[layout];
     uint8_t bytes = rom_u8(&of->bytes);
-    const struct wire_field *field = &wire_fields[rom_u8(&of->first)];
+    const struct wire_field *field = &wire_tables_fields[rom_u8(&of->first)];
     uint16_t size = bytes;
     for (uint8_t i = 0; i < rom_u8(&of->count); i++) {
         uint8_t type = rom_u8(&field->type);

@@ -5,8 +5,6 @@
 
 #include <stdint.h>
 
-#include "wire_codec.h"
-
 #define WIRE_PROTOCOL_MAJOR 1U
 #define WIRE_PROTOCOL_MINOR 0U
 #define WIRE_SPEC_HASH 0x6F0F0DAEUL /* CRC-32 of the bytes of wire.toml */
@@ -225,14 +223,6 @@ struct wire_hello {
     uint32_t session; /* random; a repeat of the same number is a retry */
     uint32_t spec_hash; /* CRC-32 of wire.toml as the console knows it */
 };
-inline uint8_t wire_decode_hello(const uint8_t *body, uint16_t size, struct wire_hello *out)
-{
-    return wire_decode(WIRE_LAYOUT_HELLO, body, size, out);
-}
-inline uint16_t wire_encode_hello(const struct wire_hello *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_HELLO, in, body);
-}
 
 /* What one channel is, its ceilings and its calibration. */
 #define WIRE_GET_CHANNEL_BYTES 1U
@@ -241,14 +231,6 @@ inline uint16_t wire_encode_hello(const struct wire_hello *in, uint8_t *body)
 struct wire_get_channel {
     uint8_t channel;
 };
-inline uint8_t wire_decode_get_channel(const uint8_t *body, uint16_t size, struct wire_get_channel *out)
-{
-    return wire_decode(WIRE_LAYOUT_GET_CHANNEL, body, size, out);
-}
-inline uint16_t wire_encode_get_channel(const struct wire_get_channel *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_GET_CHANNEL, in, body);
-}
 
 /* Says what hangs on a channel. Clears its trip latch, drops every arming. Limits may only lower the ceilings. */
 #define WIRE_CONFIGURE_BYTES 18U
@@ -275,14 +257,6 @@ struct wire_configure {
     uint16_t max_current_ma; /* mA */
     uint16_t max_sense_us; /* us 0: no sense pulse on this channel */
 };
-inline uint8_t wire_decode_configure(const uint8_t *body, uint16_t size, struct wire_configure *out)
-{
-    return wire_decode(WIRE_LAYOUT_CONFIGURE, body, size, out);
-}
-inline uint16_t wire_encode_configure(const struct wire_configure *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_CONFIGURE, in, body);
-}
 
 /* Reads a channel's configuration back. */
 #define WIRE_GET_CONFIG_BYTES 1U
@@ -291,14 +265,6 @@ inline uint16_t wire_encode_configure(const struct wire_configure *in, uint8_t *
 struct wire_get_config {
     uint8_t channel;
 };
-inline uint8_t wire_decode_get_config(const uint8_t *body, uint16_t size, struct wire_get_config *out)
-{
-    return wire_decode(WIRE_LAYOUT_GET_CONFIG, body, size, out);
-}
-inline uint16_t wire_encode_get_config(const struct wire_get_config *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_GET_CONFIG, in, body);
-}
 
 /* CRC-32 over the channel_config bodies of all the box's channels, in channel order. */
 #define WIRE_GET_DIGEST_BYTES 0U
@@ -312,14 +278,6 @@ struct wire_arm {
     uint8_t hazard; /* enum wire_hazard */
     uint16_t duration_ms; /* ms */
 };
-inline uint8_t wire_decode_arm(const uint8_t *body, uint16_t size, struct wire_arm *out)
-{
-    return wire_decode(WIRE_LAYOUT_ARM, body, size, out);
-}
-inline uint16_t wire_encode_arm(const struct wire_arm *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_ARM, in, body);
-}
 
 /* Drops the arming of one class, or of all with `none`; a drive that needed it ends. */
 #define WIRE_DISARM_BYTES 1U
@@ -328,14 +286,6 @@ inline uint16_t wire_encode_arm(const struct wire_arm *in, uint8_t *body)
 struct wire_disarm {
     uint8_t hazard; /* enum wire_hazard */
 };
-inline uint8_t wire_decode_disarm(const uint8_t *body, uint16_t size, struct wire_disarm *out)
-{
-    return wire_decode(WIRE_LAYOUT_DISARM, body, size, out);
-}
-inline uint16_t wire_encode_disarm(const struct wire_disarm *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DISARM, in, body);
-}
 
 /* Outputs off before the reply is sent; latched. Obeyed with any sequence number, with or without a session. */
 #define WIRE_STOP_BYTES 0U
@@ -350,14 +300,6 @@ inline uint16_t wire_encode_disarm(const struct wire_disarm *in, uint8_t *body)
 struct wire_heartbeat {
     uint32_t session;
 };
-inline uint8_t wire_decode_heartbeat(const uint8_t *body, uint16_t size, struct wire_heartbeat *out)
-{
-    return wire_decode(WIRE_LAYOUT_HEARTBEAT, body, size, out);
-}
-inline uint16_t wire_encode_heartbeat(const struct wire_heartbeat *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_HEARTBEAT, in, body);
-}
 
 /* The same body as telemetry, at once. */
 #define WIRE_GET_STATUS_BYTES 0U
@@ -381,14 +323,6 @@ struct wire_drive_train {
     uint8_t trace_decimation; /* keep every n-th sample set */
     uint16_t trace_samples;
 };
-inline uint8_t wire_decode_drive_train(const uint8_t *body, uint16_t size, struct wire_drive_train *out)
-{
-    return wire_decode(WIRE_LAYOUT_DRIVE_TRAIN, body, size, out);
-}
-inline uint16_t wire_encode_drive_train(const struct wire_drive_train *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DRIVE_TRAIN, in, body);
-}
 
 /* Switches one channel on for a bounded time. */
 #define WIRE_DRIVE_HOLD_BYTES 6U
@@ -403,14 +337,6 @@ struct wire_drive_hold {
     uint8_t trace_decimation;
     uint16_t trace_samples;
 };
-inline uint8_t wire_decode_drive_hold(const uint8_t *body, uint16_t size, struct wire_drive_hold *out)
-{
-    return wire_decode(WIRE_LAYOUT_DRIVE_HOLD, body, size, out);
-}
-inline uint16_t wire_encode_drive_hold(const struct wire_drive_hold *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DRIVE_HOLD, in, body);
-}
 
 /* For low-resistance injectors: full on for peak_us, then chopped until on_time_us. The chopping counts towards nothing
  * but the total on-time. */
@@ -438,14 +364,6 @@ struct wire_drive_peak_hold {
     uint8_t trace_decimation;
     uint16_t trace_samples;
 };
-inline uint8_t wire_decode_drive_peak_hold(const uint8_t *body, uint16_t size, struct wire_drive_peak_hold *out)
-{
-    return wire_decode(WIRE_LAYOUT_DRIVE_PEAK_HOLD, body, size, out);
-}
-inline uint16_t wire_encode_drive_peak_hold(const struct wire_drive_peak_hold *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DRIVE_PEAK_HOLD, in, body);
-}
 
 /* A four-channel stepper sequence, one winding at a time (wave drive). Negative steps run backwards. */
 #define WIRE_DRIVE_STEPPER_BYTES 10U
@@ -458,14 +376,6 @@ struct wire_drive_stepper {
     int16_t steps;
     uint32_t step_us; /* us */
 };
-inline uint8_t wire_decode_drive_stepper(const uint8_t *body, uint16_t size, struct wire_drive_stepper *out)
-{
-    return wire_decode(WIRE_LAYOUT_DRIVE_STEPPER, body, size, out);
-}
-inline uint16_t wire_encode_drive_stepper(const struct wire_drive_stepper *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DRIVE_STEPPER, in, body);
-}
 
 /* A half-bridge pair: one side chopped to the supply, the other held to ground. */
 #define WIRE_DRIVE_BRIDGE_BYTES 11U
@@ -486,14 +396,6 @@ struct wire_drive_bridge {
     uint8_t trace_decimation;
     uint16_t trace_samples;
 };
-inline uint8_t wire_decode_drive_bridge(const uint8_t *body, uint16_t size, struct wire_drive_bridge *out)
-{
-    return wire_decode(WIRE_LAYOUT_DRIVE_BRIDGE, body, size, out);
-}
-inline uint16_t wire_encode_drive_bridge(const struct wire_drive_bridge *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DRIVE_BRIDGE, in, body);
-}
 
 /* Ends whatever is driven or sensed, without latching. */
 #define WIRE_CANCEL_BYTES 0U
@@ -510,14 +412,6 @@ struct wire_sense {
     uint16_t on_time_us; /* us */
     uint16_t trace_samples;
 };
-inline uint8_t wire_decode_sense(const uint8_t *body, uint16_t size, struct wire_sense *out)
-{
-    return wire_decode(WIRE_LAYOUT_SENSE, body, size, out);
-}
-inline uint16_t wire_encode_sense(const struct wire_sense *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_SENSE, in, body);
-}
 
 /* Resting drain voltage, then one sense pulse where allowed, on every channel of the mask. */
 #define WIRE_SCAN_BYTES 4U
@@ -528,14 +422,6 @@ struct wire_scan {
     uint16_t mask; /* bit 0 is channel 1 */
     uint16_t on_time_us; /* us 0: drain voltages only; capped by each channel's max_sense_us */
 };
-inline uint8_t wire_decode_scan(const uint8_t *body, uint16_t size, struct wire_scan *out)
-{
-    return wire_decode(WIRE_LAYOUT_SCAN, body, size, out);
-}
-inline uint16_t wire_encode_scan(const struct wire_scan *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_SCAN, in, body);
-}
 
 /* Holds (or senses) one channel and reports every dropout until its time is up or cancel. A held watch needs the
  * channel's arming. */
@@ -553,14 +439,6 @@ struct wire_watch {
     uint16_t sample_hz; /* Hz */
     uint16_t depth_permille; /* a dropout is a fall by this much of the settled value */
 };
-inline uint8_t wire_decode_watch(const uint8_t *body, uint16_t size, struct wire_watch *out)
-{
-    return wire_decode(WIRE_LAYOUT_WATCH, body, size, out);
-}
-inline uint16_t wire_encode_watch(const struct wire_watch *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_WATCH, in, body);
-}
 
 /* One chunk of a held trace. The reader asks for each, so a slow reader cannot overrun the box. */
 #define WIRE_READ_TRACE_BYTES 4U
@@ -571,14 +449,6 @@ struct wire_read_trace {
     uint16_t trace_id;
     uint16_t first_sample;
 };
-inline uint8_t wire_decode_read_trace(const uint8_t *body, uint16_t size, struct wire_read_trace *out)
-{
-    return wire_decode(WIRE_LAYOUT_READ_TRACE, body, size, out);
-}
-inline uint16_t wire_encode_read_trace(const struct wire_read_trace *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_READ_TRACE, in, body);
-}
 
 /* Done (or begun, for a drive). */
 #define WIRE_ACK_BYTES 1U
@@ -587,14 +457,6 @@ inline uint16_t wire_encode_read_trace(const struct wire_read_trace *in, uint8_t
 struct wire_ack {
     uint8_t request_kind;
 };
-inline uint8_t wire_decode_ack(const uint8_t *body, uint16_t size, struct wire_ack *out)
-{
-    return wire_decode(WIRE_LAYOUT_ACK, body, size, out);
-}
-inline uint16_t wire_encode_ack(const struct wire_ack *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_ACK, in, body);
-}
 
 /* Not done, and why. */
 #define WIRE_REFUSED_BYTES 6U
@@ -607,14 +469,6 @@ struct wire_refused {
     uint8_t reason; /* enum wire_refusal */
     uint32_t detail;
 };
-inline uint8_t wire_decode_refused(const uint8_t *body, uint16_t size, struct wire_refused *out)
-{
-    return wire_decode(WIRE_LAYOUT_REFUSED, body, size, out);
-}
-inline uint16_t wire_encode_refused(const struct wire_refused *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_REFUSED, in, body);
-}
 
 /* Who the box is and what it can do. */
 #define WIRE_IDENTITY_BYTES 85U
@@ -647,14 +501,6 @@ struct wire_identity {
     uint16_t max_trace_samples;
     char calibrated_on[10]; /* YYYY-MM-DD */
 };
-inline uint8_t wire_decode_identity(const uint8_t *body, uint16_t size, struct wire_identity *out)
-{
-    return wire_decode(WIRE_LAYOUT_IDENTITY, body, size, out);
-}
-inline uint16_t wire_encode_identity(const struct wire_identity *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_IDENTITY, in, body);
-}
 
 /* A channel's driver, its ceilings and how counts become amperes and volts: value = (counts - offset) * per_count. */
 #define WIRE_CHANNEL_INFO_BYTES 50U
@@ -699,14 +545,6 @@ struct wire_channel_info {
     uint32_t bias_ohm; /* ohm */
     uint32_t clamp_mv; /* mV drain voltage at which the driver clamps */
 };
-inline uint8_t wire_decode_channel_info(const uint8_t *body, uint16_t size, struct wire_channel_info *out)
-{
-    return wire_decode(WIRE_LAYOUT_CHANNEL_INFO, body, size, out);
-}
-inline uint16_t wire_encode_channel_info(const struct wire_channel_info *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_CHANNEL_INFO, in, body);
-}
 
 /* The configuration as the box holds it. A channel never configured has load class and hazard `none` and every limit 0.
  * */
@@ -734,14 +572,6 @@ struct wire_channel_config {
     uint16_t max_current_ma; /* mA */
     uint16_t max_sense_us; /* us */
 };
-inline uint8_t wire_decode_channel_config(const uint8_t *body, uint16_t size, struct wire_channel_config *out)
-{
-    return wire_decode(WIRE_LAYOUT_CHANNEL_CONFIG, body, size, out);
-}
-inline uint16_t wire_encode_channel_config(const struct wire_channel_config *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_CHANNEL_CONFIG, in, body);
-}
 
 /* See get_digest. */
 #define WIRE_DIGEST_BYTES 4U
@@ -750,14 +580,6 @@ inline uint16_t wire_encode_channel_config(const struct wire_channel_config *in,
 struct wire_digest {
     uint32_t digest;
 };
-inline uint8_t wire_decode_digest(const uint8_t *body, uint16_t size, struct wire_digest *out)
-{
-    return wire_decode(WIRE_LAYOUT_DIGEST, body, size, out);
-}
-inline uint16_t wire_encode_digest(const struct wire_digest *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DIGEST, in, body);
-}
 
 /* The state of the box. */
 #define WIRE_STATUS_BYTES 32U
@@ -792,14 +614,6 @@ struct wire_status {
     uint16_t stale_frames; /* saturates */
     uint16_t overruns; /* saturates */
 };
-inline uint8_t wire_decode_status(const uint8_t *body, uint16_t size, struct wire_status *out)
-{
-    return wire_decode(WIRE_LAYOUT_STATUS, body, size, out);
-}
-inline uint16_t wire_encode_status(const struct wire_status *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_STATUS, in, body);
-}
 
 /* One value per channel, zero for channels outside the mask. */
 #define WIRE_SCAN_RESULT_BYTES 104U
@@ -820,14 +634,6 @@ struct wire_scan_result {
     uint16_t fine_counts[16]; /* 2 A range at the end of the sense pulse */
     uint16_t wide_counts[16]; /* 20 A range at the end of the sense pulse */
 };
-inline uint8_t wire_decode_scan_result(const uint8_t *body, uint16_t size, struct wire_scan_result *out)
-{
-    return wire_decode(WIRE_LAYOUT_SCAN_RESULT, body, size, out);
-}
-inline uint16_t wire_encode_scan_result(const struct wire_scan_result *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_SCAN_RESULT, in, body);
-}
 
 /* Sample sets of a trace, eight bytes each: fine, wide, supply and drain counts as u16. */
 #define WIRE_TRACE_CHUNK_BYTES 4U /* and the open-ended field */
@@ -841,14 +647,6 @@ struct wire_trace_chunk {
     uint16_t samples_size;
     uint8_t samples[200];
 };
-inline uint8_t wire_decode_trace_chunk(const uint8_t *body, uint16_t size, struct wire_trace_chunk *out)
-{
-    return wire_decode(WIRE_LAYOUT_TRACE_CHUNK, body, size, out);
-}
-inline uint16_t wire_encode_trace_chunk(const struct wire_trace_chunk *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_TRACE_CHUNK, in, body);
-}
 
 /* The state of the box, every telemetry period while a session is open. */
 #define WIRE_TELEMETRY_BYTES 32U
@@ -883,14 +681,6 @@ struct wire_telemetry {
     uint16_t stale_frames; /* saturates */
     uint16_t overruns; /* saturates */
 };
-inline uint8_t wire_decode_telemetry(const uint8_t *body, uint16_t size, struct wire_telemetry *out)
-{
-    return wire_decode(WIRE_LAYOUT_TELEMETRY, body, size, out);
-}
-inline uint16_t wire_encode_telemetry(const struct wire_telemetry *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_TELEMETRY, in, body);
-}
 
 /* A channel went over its current limit and is latched off. */
 #define WIRE_TRIP_BYTES 3U
@@ -901,14 +691,6 @@ struct wire_trip {
     uint8_t channel;
     uint16_t current_ma; /* mA */
 };
-inline uint8_t wire_decode_trip(const uint8_t *body, uint16_t size, struct wire_trip *out)
-{
-    return wire_decode(WIRE_LAYOUT_TRIP, body, size, out);
-}
-inline uint16_t wire_encode_trip(const struct wire_trip *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_TRIP, in, body);
-}
 
 /* The box stopped. */
 #define WIRE_STOPPED_BYTES 1U
@@ -917,14 +699,6 @@ inline uint16_t wire_encode_trip(const struct wire_trip *in, uint8_t *body)
 struct wire_stopped {
     uint8_t reason; /* enum wire_stop_reason */
 };
-inline uint8_t wire_decode_stopped(const uint8_t *body, uint16_t size, struct wire_stopped *out)
-{
-    return wire_decode(WIRE_LAYOUT_STOPPED, body, size, out);
-}
-inline uint16_t wire_encode_stopped(const struct wire_stopped *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_STOPPED, in, body);
-}
 
 /* A drive, sense or watch is over. */
 #define WIRE_DRIVE_ENDED_BYTES 4U
@@ -937,14 +711,6 @@ struct wire_drive_ended {
     uint16_t pulses; /* pulses delivered in full */
     uint8_t reason; /* enum wire_end_reason */
 };
-inline uint8_t wire_decode_drive_ended(const uint8_t *body, uint16_t size, struct wire_drive_ended *out)
-{
-    return wire_decode(WIRE_LAYOUT_DRIVE_ENDED, body, size, out);
-}
-inline uint16_t wire_encode_drive_ended(const struct wire_drive_ended *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DRIVE_ENDED, in, body);
-}
 
 /* A trace is held under this number until newer ones push it out. */
 #define WIRE_TRACE_READY_BYTES 25U
@@ -973,14 +739,6 @@ struct wire_trace_ready {
     uint8_t truncated; /* 1: the pulse was longer than the trace */
     uint8_t tripped;
 };
-inline uint8_t wire_decode_trace_ready(const uint8_t *body, uint16_t size, struct wire_trace_ready *out)
-{
-    return wire_decode(WIRE_LAYOUT_TRACE_READY, body, size, out);
-}
-inline uint16_t wire_encode_trace_ready(const struct wire_trace_ready *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_TRACE_READY, in, body);
-}
 
 /* A watched load let go and came back (or was still away when the watch ended). */
 #define WIRE_DROPOUT_BYTES 11U
@@ -995,14 +753,6 @@ struct wire_dropout {
     uint32_t length_us; /* us */
     uint16_t depth_permille;
 };
-inline uint8_t wire_decode_dropout(const uint8_t *body, uint16_t size, struct wire_dropout *out)
-{
-    return wire_decode(WIRE_LAYOUT_DROPOUT, body, size, out);
-}
-inline uint16_t wire_encode_dropout(const struct wire_dropout *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DROPOUT, in, body);
-}
 
 /* The supply went away or came back. */
 #define WIRE_SUPPLY_EVENT_BYTES 3U
@@ -1013,14 +763,6 @@ struct wire_supply_event {
     uint8_t present;
     uint16_t supply_mv; /* mV */
 };
-inline uint8_t wire_decode_supply_event(const uint8_t *body, uint16_t size, struct wire_supply_event *out)
-{
-    return wire_decode(WIRE_LAYOUT_SUPPLY_EVENT, body, size, out);
-}
-inline uint16_t wire_encode_supply_event(const struct wire_supply_event *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_SUPPLY_EVENT, in, body);
-}
 
 /* A hazard class lost its arming. */
 #define WIRE_DISARMED_BYTES 2U
@@ -1031,13 +773,5 @@ struct wire_disarmed {
     uint8_t hazard; /* enum wire_hazard */
     uint8_t reason; /* enum wire_disarm_reason */
 };
-inline uint8_t wire_decode_disarmed(const uint8_t *body, uint16_t size, struct wire_disarmed *out)
-{
-    return wire_decode(WIRE_LAYOUT_DISARMED, body, size, out);
-}
-inline uint16_t wire_encode_disarmed(const struct wire_disarmed *in, uint8_t *body)
-{
-    return wire_encode(WIRE_LAYOUT_DISARMED, in, body);
-}
 
 #endif

@@ -5,7 +5,7 @@
 
 #include "hal.h"
 #include "oracle.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 #define MAX_STEPS 64U
 

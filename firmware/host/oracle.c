@@ -7,7 +7,7 @@
 
 #include "hal.h"
 #include "host.h"
-#include "wire_gen.h"
+#include "wire_messages_gen.h"
 
 #define CHANNELS 16U
 #define CLASSES 6U

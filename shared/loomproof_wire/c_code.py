@@ -41,7 +41,7 @@ class CLayout:
 
 @dataclass(frozen=True)
 class CTables:
-    """Everything that wire_gen.c holds; ranges are (low, span) as `struct wire_range` has them."""
+    """Everything that wire_tables_gen.c holds; ranges are (low, span) as `struct wire_range` has them."""
 
     rows: tuple[CRow, ...]
     ranges: tuple[tuple[int, int], ...]
@@ -65,6 +65,14 @@ def c_member(field: FieldDecl) -> str:
 def c_comment(text: str) -> str:
     """Return a comment of its own, wrapped as clang-format wraps it."""
     return "\n".join(textwrap.wrap(f"{text} */", _COLUMNS, initial_indent="/* ", subsequent_indent=" * "))
+
+
+def c_head(head: str) -> str:
+    """Return the head of a function, broken before its last parameter where it is too long for a line."""
+    if len(head) <= _COLUMNS:
+        return head
+    start, last = head.rsplit(", ", 1)
+    return f"{start},\n{' ' * (head.index('(') + 1)}{last}"
 
 
 def c_tables(declaration: Declaration) -> CTables:

@@ -14,7 +14,7 @@ from struct import calcsize
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from loomproof_wire.c_code import c_comment, c_member, c_tables
+from loomproof_wire.c_code import c_comment, c_head, c_member, c_tables
 from loomproof_wire.declaration import Declaration, DeclarationError, FieldDecl, MessageDecl
 from loomproof_wire.declaration_file import load_declaration
 from loomproof_wire.vectors import build_vectors, encode_values, frame_bytes
@@ -41,6 +41,7 @@ def _from_template(template: str) -> Callable[[Declaration], str]:
             body_size=body_size,
             crc_example=crc_example,
             c_comment=c_comment,
+            c_head=c_head,
             c_member=c_member,
         )
         return environment.get_template(template).render(
@@ -61,7 +62,8 @@ OUTPUTS: dict[str, Callable[[Declaration], str]] = {
     "docs/protocol.md": _from_template("protocol.md.j2"),
     "tests/wire/vectors.json": _vectors,
     "firmware/core/wire_gen.h": _from_template("wire_gen.h.j2"),
-    "firmware/core/wire_gen.c": _from_template("wire_gen.c.j2"),
+    "firmware/core/wire_messages_gen.h": _from_template("wire_messages_gen.h.j2"),
+    "firmware/core/wire_tables_gen.c": _from_template("wire_tables_gen.c.j2"),
 }
 """Path below the root of the source tree -> what makes its content."""
 

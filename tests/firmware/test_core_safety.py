@@ -78,7 +78,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     ],
     "heartbeat loss does nothing": [("guard.c", "guard_stop(WIRE_STOP_REASON_HEARTBEAT);", "")],
     "heartbeat may be slow": [("guard.c", "* HAL_TICKS_PER_MS)", "* HAL_TICKS_PER_MS + 20000u)")],
-    "no heartbeat is needed": [("requests.c", "if (!guard_alive())", "if (guard_reason() == 99)")],
+    "no heartbeat is needed": [("guard.c", "if (!guard_alive())", "if (guard_reason() == 99)")],
     "any session's heartbeat counts": [
         ("session.c", "wire_get_u32(frame->body) == session", "wire_get_u32(frame->body) != 99u")
     ],
@@ -93,7 +93,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
         ("arming.c", "activity_end(WIRE_END_REASON_DISARMED);", ""),
     ],
     "a stopped box drives": [
-        ("requests.c", "if (guard_stopped())", "if (guard_reason() == 99)"),
+        ("guard.c", "if (guard_stopped())", "if (guard_reason() == 99)"),
         ("outputs.c", "!killed ||", "true ||"),
     ],
     "the supply is not looked at": [("guard.c", "guard_stop(WIRE_STOP_REASON_SUPPLY);", "")],
@@ -118,7 +118,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
         ("drive_requests.c", "if (r.on_time_us > cap_us)", "if (r.on_time_us > 999)")
     ],
     "an unconfigured channel is driven": [("drive_requests.c", "== WIRE_LOAD_CLASS_NONE", "== 99")],
-    "two drives at a time": [("requests.c", "if (activity_busy())", "if (guard_reason() == 99)")],
+    "two drives at a time": [("activity.c", "if (activity_busy())", "if (guard_reason() == 99)")],
     "over-current is not seen": [
         ("drive.c", "edge->limit = *limit_of(edge->sampled);", "edge->limit.counts = UINT16_MAX;")
     ],

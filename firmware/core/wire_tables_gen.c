@@ -2,15 +2,16 @@
 /* Tables of the Loomproof box protocol. Generated from wire.toml by `python -m loomproof_wire.generate`; do not edit.
  *
  * wire_codec.c interprets them. */
-#include "wire_gen.h"
+#include "wire_tables.h"
 
 #include <stddef.h>
 
 #include "rom.h"
+#include "wire_gen.h"
 
 #define AT(message, member) ((uint8_t)offsetof(struct wire_##message, member))
 
-const struct wire_range wire_ranges[] ROM = {
+const struct wire_range wire_tables_ranges[] ROM = {
     {0UL, 4294967295UL}, /* 0 */
     {1UL, 4294967294UL}, /* 1 */
     {1UL, 15UL}, /* 2 */
@@ -45,7 +46,7 @@ const struct wire_range wire_ranges[] ROM = {
     {0UL, 4UL}, /* 31 */
 };
 
-const struct wire_field wire_fields[] ROM = {
+const struct wire_field wire_tables_fields[] ROM = {
     {AT(hello, protocol_major), WIRE_TYPE_U8, 1U, 0U},
     {AT(hello, protocol_minor), WIRE_TYPE_U8, 1U, 0U},
     {AT(hello, session), WIRE_TYPE_U32, 1U, 1U},
@@ -206,7 +207,7 @@ const struct wire_field wire_fields[] ROM = {
     {AT(disarmed, reason), WIRE_TYPE_U8, 1U, 30U},
 };
 
-const struct wire_layout wire_layouts[] ROM = {
+const struct wire_layout wire_tables_layouts[] ROM = {
     [WIRE_LAYOUT_HELLO] = {0U, 4U, 10U, 0U},
     [WIRE_LAYOUT_GET_CHANNEL] = {4U, 1U, 1U, 0U},
     [WIRE_LAYOUT_CONFIGURE] = {5U, 10U, 18U, 0U},
@@ -242,103 +243,36 @@ const struct wire_layout wire_layouts[] ROM = {
     [WIRE_LAYOUT_DISARMED] = {156U, 2U, 2U, 0U},
 };
 
-/* The typed calls, for who does not inline them. */
 _Static_assert(sizeof(struct wire_hello) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_hello(const uint8_t *, uint16_t, struct wire_hello *);
-extern inline uint16_t wire_encode_hello(const struct wire_hello *, uint8_t *);
 _Static_assert(sizeof(struct wire_get_channel) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_get_channel(const uint8_t *, uint16_t, struct wire_get_channel *);
-extern inline uint16_t wire_encode_get_channel(const struct wire_get_channel *, uint8_t *);
 _Static_assert(sizeof(struct wire_configure) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_configure(const uint8_t *, uint16_t, struct wire_configure *);
-extern inline uint16_t wire_encode_configure(const struct wire_configure *, uint8_t *);
 _Static_assert(sizeof(struct wire_get_config) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_get_config(const uint8_t *, uint16_t, struct wire_get_config *);
-extern inline uint16_t wire_encode_get_config(const struct wire_get_config *, uint8_t *);
 _Static_assert(sizeof(struct wire_arm) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_arm(const uint8_t *, uint16_t, struct wire_arm *);
-extern inline uint16_t wire_encode_arm(const struct wire_arm *, uint8_t *);
 _Static_assert(sizeof(struct wire_disarm) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_disarm(const uint8_t *, uint16_t, struct wire_disarm *);
-extern inline uint16_t wire_encode_disarm(const struct wire_disarm *, uint8_t *);
 _Static_assert(sizeof(struct wire_heartbeat) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_heartbeat(const uint8_t *, uint16_t, struct wire_heartbeat *);
-extern inline uint16_t wire_encode_heartbeat(const struct wire_heartbeat *, uint8_t *);
 _Static_assert(sizeof(struct wire_drive_train) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_drive_train(const uint8_t *, uint16_t, struct wire_drive_train *);
-extern inline uint16_t wire_encode_drive_train(const struct wire_drive_train *, uint8_t *);
 _Static_assert(sizeof(struct wire_drive_hold) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_drive_hold(const uint8_t *, uint16_t, struct wire_drive_hold *);
-extern inline uint16_t wire_encode_drive_hold(const struct wire_drive_hold *, uint8_t *);
 _Static_assert(sizeof(struct wire_drive_peak_hold) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_drive_peak_hold(const uint8_t *, uint16_t, struct wire_drive_peak_hold *);
-extern inline uint16_t wire_encode_drive_peak_hold(const struct wire_drive_peak_hold *, uint8_t *);
 _Static_assert(sizeof(struct wire_drive_stepper) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_drive_stepper(const uint8_t *, uint16_t, struct wire_drive_stepper *);
-extern inline uint16_t wire_encode_drive_stepper(const struct wire_drive_stepper *, uint8_t *);
 _Static_assert(sizeof(struct wire_drive_bridge) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_drive_bridge(const uint8_t *, uint16_t, struct wire_drive_bridge *);
-extern inline uint16_t wire_encode_drive_bridge(const struct wire_drive_bridge *, uint8_t *);
 _Static_assert(sizeof(struct wire_sense) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_sense(const uint8_t *, uint16_t, struct wire_sense *);
-extern inline uint16_t wire_encode_sense(const struct wire_sense *, uint8_t *);
 _Static_assert(sizeof(struct wire_scan) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_scan(const uint8_t *, uint16_t, struct wire_scan *);
-extern inline uint16_t wire_encode_scan(const struct wire_scan *, uint8_t *);
 _Static_assert(sizeof(struct wire_watch) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_watch(const uint8_t *, uint16_t, struct wire_watch *);
-extern inline uint16_t wire_encode_watch(const struct wire_watch *, uint8_t *);
 _Static_assert(sizeof(struct wire_read_trace) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_read_trace(const uint8_t *, uint16_t, struct wire_read_trace *);
-extern inline uint16_t wire_encode_read_trace(const struct wire_read_trace *, uint8_t *);
 _Static_assert(sizeof(struct wire_ack) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_ack(const uint8_t *, uint16_t, struct wire_ack *);
-extern inline uint16_t wire_encode_ack(const struct wire_ack *, uint8_t *);
 _Static_assert(sizeof(struct wire_refused) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_refused(const uint8_t *, uint16_t, struct wire_refused *);
-extern inline uint16_t wire_encode_refused(const struct wire_refused *, uint8_t *);
 _Static_assert(sizeof(struct wire_identity) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_identity(const uint8_t *, uint16_t, struct wire_identity *);
-extern inline uint16_t wire_encode_identity(const struct wire_identity *, uint8_t *);
 _Static_assert(sizeof(struct wire_channel_info) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_channel_info(const uint8_t *, uint16_t, struct wire_channel_info *);
-extern inline uint16_t wire_encode_channel_info(const struct wire_channel_info *, uint8_t *);
 _Static_assert(sizeof(struct wire_channel_config) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_channel_config(const uint8_t *, uint16_t, struct wire_channel_config *);
-extern inline uint16_t wire_encode_channel_config(const struct wire_channel_config *, uint8_t *);
 _Static_assert(sizeof(struct wire_digest) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_digest(const uint8_t *, uint16_t, struct wire_digest *);
-extern inline uint16_t wire_encode_digest(const struct wire_digest *, uint8_t *);
 _Static_assert(sizeof(struct wire_status) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_status(const uint8_t *, uint16_t, struct wire_status *);
-extern inline uint16_t wire_encode_status(const struct wire_status *, uint8_t *);
 _Static_assert(sizeof(struct wire_scan_result) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_scan_result(const uint8_t *, uint16_t, struct wire_scan_result *);
-extern inline uint16_t wire_encode_scan_result(const struct wire_scan_result *, uint8_t *);
 _Static_assert(sizeof(struct wire_trace_chunk) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_trace_chunk(const uint8_t *, uint16_t, struct wire_trace_chunk *);
-extern inline uint16_t wire_encode_trace_chunk(const struct wire_trace_chunk *, uint8_t *);
 _Static_assert(sizeof(struct wire_telemetry) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_telemetry(const uint8_t *, uint16_t, struct wire_telemetry *);
-extern inline uint16_t wire_encode_telemetry(const struct wire_telemetry *, uint8_t *);
 _Static_assert(sizeof(struct wire_trip) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_trip(const uint8_t *, uint16_t, struct wire_trip *);
-extern inline uint16_t wire_encode_trip(const struct wire_trip *, uint8_t *);
 _Static_assert(sizeof(struct wire_stopped) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_stopped(const uint8_t *, uint16_t, struct wire_stopped *);
-extern inline uint16_t wire_encode_stopped(const struct wire_stopped *, uint8_t *);
 _Static_assert(sizeof(struct wire_drive_ended) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_drive_ended(const uint8_t *, uint16_t, struct wire_drive_ended *);
-extern inline uint16_t wire_encode_drive_ended(const struct wire_drive_ended *, uint8_t *);
 _Static_assert(sizeof(struct wire_trace_ready) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_trace_ready(const uint8_t *, uint16_t, struct wire_trace_ready *);
-extern inline uint16_t wire_encode_trace_ready(const struct wire_trace_ready *, uint8_t *);
 _Static_assert(sizeof(struct wire_dropout) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_dropout(const uint8_t *, uint16_t, struct wire_dropout *);
-extern inline uint16_t wire_encode_dropout(const struct wire_dropout *, uint8_t *);
 _Static_assert(sizeof(struct wire_supply_event) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_supply_event(const uint8_t *, uint16_t, struct wire_supply_event *);
-extern inline uint16_t wire_encode_supply_event(const struct wire_supply_event *, uint8_t *);
 _Static_assert(sizeof(struct wire_disarmed) <= UINT8_MAX + 1, "a member's place must fit a byte");
-extern inline uint8_t wire_decode_disarmed(const uint8_t *, uint16_t, struct wire_disarmed *);
-extern inline uint16_t wire_encode_disarmed(const struct wire_disarmed *, uint8_t *);

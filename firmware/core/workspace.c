@@ -1,0 +1,4 @@
+/* SPDX-License-Identifier: MIT */
+#include "workspace.h"
+
+union workspace workspace;
