@@ -1,21 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "deferred.h"
 
-#include <avr/interrupt.h>
-
-/* The interrupt, after its beginning in isr_entry.S: interrupts are on, it is held. */
-void __vector_later(void) __attribute__((signal, used));
-void __vector_later(void)
-{
-    do {
-        DEFERRED_FLAGS &= (uint8_t)~_BV(DEFERRED_DUE);
-        sei();
-        deferred_work();
-        cli();
-    } while (DEFERRED_FLAGS & _BV(DEFERRED_DUE));
-    DEFERRED_FLAGS &= (uint8_t)~_BV(DEFERRED_HELD);
-}
-
 uint8_t deferred_hold(void)
 {
     const uint8_t held = DEFERRED_FLAGS & _BV(DEFERRED_HELD);

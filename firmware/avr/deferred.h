@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* A level between the interrupts and the main loop, so that interrupts stay short. An interrupt that leaves something
- * to be done calls deferred_raise; deferred_work is then called with interrupts on, before the main loop goes on. It
- * never interrupts itself. Every entry point of the core is called from there.
+ * to be done calls deferred_raise; the interrupt in main.c then works with interrupts on, before the main loop goes on.
+ * It never interrupts itself. Every entry point of the core is called from there.
  *
  * It hangs on the EEPROM's "ready" interrupt, which comes for as long as it is enabled and nothing is being written:
  * raised and dropped by one instruction each, last in priority, on both parts, and otherwise unused (the program only
@@ -46,9 +46,6 @@ static inline void deferred_release_in_interrupt(uint8_t held)
 /* [main, later] Holds it off and returns what to give to deferred_release; nests. Interrupts go on. */
 uint8_t deferred_hold(void);
 void deferred_release(uint8_t held);
-
-/* To be provided: does everything that is due. */
-void deferred_work(void);
 #endif
 
 #endif

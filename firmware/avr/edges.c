@@ -5,7 +5,9 @@
 #include <avr/io.h>
 #include <util/atomic.h>
 
+#include "clock.h"
 #include "deferred.h"
+#include "edge_count.h"
 #include "gates.h"
 #include "line.h"
 #include "sampler_state.h"
@@ -33,54 +35,13 @@ struct order {
 
 enum turn { TURN_NONE, TURN_FIRST, TURN_SECOND };
 
-static volatile uint16_t high_word;
-static volatile uint16_t last_low;
-
 static struct order orders[HAL_EDGES_AHEAD];
 static struct order *first = orders; /* of those ahead */
 static struct order *next_free = orders;
 static uint32_t last_planned;
 static volatile bool aimed; /* at the first of them */
-volatile uint8_t edges_ahead;
 static bool turns_end; /* one of the two has come for the last time */
 static uint8_t staged; /* the first of two, made ready and waiting for the second */
-volatile uint8_t edges_done;
-volatile uint8_t edges_told;
-
-void edges_begin(void)
-{
-    TCCR1B = _BV(CS11); /* 16 MHz / 8 */
-}
-
-uint32_t edges_now(void)
-{
-    uint32_t now;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
-    {
-        const uint16_t low = TCNT1;
-        const uint16_t high = (uint16_t)(high_word + (low < last_low ? 1U : 0U));
-        now = (uint32_t)high << 16 | low;
-    }
-    return now;
-}
-
-uint32_t edges_whole(uint16_t low)
-{
-    const uint32_t now = edges_now();
-    return now - (uint16_t)((uint16_t)now - low);
-}
-
-void edges_keep_count(void)
-{
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
-    {
-        const uint16_t low = TCNT1;
-        if (low < last_low) {
-            high_word++;
-        }
-        last_low = low;
-    }
-}
 
 static inline void wake_at(uint16_t low)
 {
@@ -106,13 +67,13 @@ static inline uint16_t lead_of(const struct order *order)
 
 void edges_aim(void)
 {
-    if (aimed || !edges_ahead) {
+    if (aimed || !edge_count_ahead) {
         return;
     }
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
-        const int32_t ahead = (int32_t)(first->tick - edges_now());
-        aimed = edges_ahead && ahead < ARM_TICKS;
+        const int32_t ahead = (int32_t)(first->tick - clock_read());
+        aimed = edge_count_ahead && ahead < ARM_TICKS;
         if (aimed && ahead > (int32_t)(LEAD_TICKS + AIMING_TICKS)) {
             wake_at((uint16_t)((uint16_t)first->tick - LEAD_TICKS));
         } else if (aimed) {
@@ -126,12 +87,12 @@ static void hand_over(struct order *order)
 {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
-        if (edges_ahead == 0) {
+        if (edge_count_ahead == 0) {
             first = next_free;
             aimed = turns_end = false;
         }
         if (!sampler_is_over()) {
-            edges_ahead = (uint8_t)(edges_ahead + (order->turn == TURN_SECOND ? 2U : 1U));
+            edge_count_ahead = (uint8_t)(edge_count_ahead + (order->turn == TURN_SECOND ? 2U : 1U));
             next_free = after(order);
         }
     }
@@ -141,7 +102,7 @@ void edges_plan(const struct hal_edge *edge)
 {
     static const enum gate gates[] = {
         [HAL_OFF] = GATE_OFF, [HAL_ON] = GATE_ON, [HAL_HIGH] = GATE_UPPER, [HAL_LOW] = GATE_ON};
-    if (edges_ahead + staged >= HAL_EDGES_AHEAD || sampler_is_over()) {
+    if (edge_count_ahead + staged >= HAL_EDGES_AHEAD || sampler_is_over()) {
         return;
     }
     struct order *order = staged ? after(next_free) : next_free;
@@ -169,9 +130,9 @@ void edges_cancel(void)
 {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
-        edges_drop();
+        edge_count_drop();
         staged = 0;
-        edges_told = edges_done;
+        edge_count_reported = edge_count_done;
         sampler_pulse_over();
     }
 }
@@ -205,7 +166,7 @@ static inline void wait_until(uint16_t low)
  * there is no time for edges_aim to do so. */
 static inline bool follows(const struct order *next)
 {
-    aimed = edges_ahead && next->close;
+    aimed = edge_count_ahead && next->close;
     if (!aimed) {
         TIMSK1 &= (uint8_t)~_BV(OCIE1A);
         return false;
@@ -238,8 +199,8 @@ static inline struct order *pass(struct order *order)
         passed = 2;
         next = order->turn == TURN_FIRST ? after(next) : next;
     }
-    edges_ahead = (uint8_t)(edges_ahead - passed);
-    edges_done = (uint8_t)(edges_done + passed);
+    edge_count_ahead = (uint8_t)(edge_count_ahead - passed);
+    edge_count_done = (uint8_t)(edge_count_done + passed);
     return next;
 }
 
@@ -248,7 +209,7 @@ static inline struct order *pass(struct order *order)
 static __attribute__((noinline)) bool carry_out(struct order *order)
 {
     wait_until((uint16_t)((uint16_t)order->tick - PIN_TICKS));
-    if (!edges_ahead) { /* what was let in meanwhile was an over-current, which drops the plan */
+    if (!edge_count_ahead) { /* what was let in meanwhile was an over-current, which drops the plan */
         return false;
     }
     gates_do(&order->write);
@@ -256,7 +217,7 @@ static __attribute__((noinline)) bool carry_out(struct order *order)
     line_attend();
     if (order->turn != TURN_NONE) {
         let_others_in();
-        if (!edges_ahead) {
+        if (!edge_count_ahead) {
             return false;
         }
     }
@@ -267,7 +228,7 @@ static __attribute__((noinline)) bool carry_out(struct order *order)
 ISR(TIMER1_COMPA_vect)
 {
     const uint8_t held = deferred_hold_in_interrupt();
-    if (edges_ahead) {
+    if (edge_count_ahead) {
         while (carry_out(first))
             ;
     }

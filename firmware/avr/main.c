@@ -1,18 +1,20 @@
 /* SPDX-License-Identifier: MIT */
-/* The board in the terms of the core: hal.h from the drivers, core.h's entry points from their interrupts. */
+/* Describes the board to the core, and calls the core's entry points with what the interrupts left. */
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
 #include <avr/wdt.h>
+#include <stddef.h>
 #include <string.h>
 
 #include "board.h"
 #include "board_config.h"
+#include "clock.h"
 #include "core.h"
 #include "deferred.h"
+#include "edge_count.h"
 #include "edges.h"
 #include "gates.h"
-#include "hal.h"
 #include "line.h"
 #include "sampler.h"
 #include "watchdog.h"
@@ -25,8 +27,6 @@
 #define FIRMWARE_VERSION "0.1.0"
 #define SUPPLY_UV_PER_COUNT 19550UL /* 20 V at 1023 counts */
 #define DRAIN_UV_PER_COUNT 58651UL /* 60 V at 1023 counts */
-#define TENTHS_K_AT_FULL 5000L /* 5 V at 10 mV/K */
-#define ZERO_C_DC 500 /* 0.5 V at 0 degC */
 
 static char serial_number[BOARD_CONFIG_TEXT], calibrated_on[BOARD_CONFIG_DATE];
 static struct hal_channel channels[BOARD_CHANNELS];
@@ -59,88 +59,6 @@ static struct hal_board board = {
     .channels = channels,
 };
 
-/* --- hal.h ---------------------------------------------------------------------------------------------------- */
-
-void hal_all_off(void)
-{
-    gates_all_off();
-}
-
-void hal_kill_gates(bool killed)
-{
-    gates_kill(killed);
-    gates_enable(!killed);
-}
-
-uint32_t hal_now_ticks(void)
-{
-    return edges_now();
-}
-
-void hal_edge_at(const struct hal_edge *edge)
-{
-    edges_plan(edge);
-}
-
-void hal_edge_cancel(void)
-{
-    edges_cancel();
-}
-
-void hal_adc_start(uint8_t channel)
-{
-    sampler_start((uint8_t)(channel - 1U));
-}
-
-void hal_adc_stop(void)
-{
-    sampler_stop();
-}
-
-void hal_adc_release(void)
-{
-    sampler_release();
-}
-
-uint16_t hal_supply_counts(void)
-{
-    return sampler_supply();
-}
-
-int16_t hal_temperature_dc(void)
-{
-    return (int16_t)((int32_t)sampler_temperature() * TENTHS_K_AT_FULL / 1024 - ZERO_C_DC);
-}
-
-bool hal_stop_input_open(void)
-{
-    return watchdog_stop_open();
-}
-
-void hal_watchdog_feed(void)
-{
-    watchdog_feed();
-}
-
-uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size)
-{
-    return line_send(bytes, size);
-}
-
-void hal_tx_wait(void)
-{
-} /* the interrupt drains the ring meanwhile */
-
-uint8_t hal_irq_save(void)
-{
-    return deferred_hold();
-}
-
-void hal_irq_restore(uint8_t saved)
-{
-    deferred_release(saved);
-}
-
 /* --- core.h --------------------------------------------------------------------------------------------------- */
 
 static void work_millisecond(void)
@@ -148,22 +66,42 @@ static void work_millisecond(void)
     static uint8_t turn;
     watchdog_attended();
     if (++turn % AIM_EVERY == 0) {
-        edges_keep_count();
+        clock_keep_count();
         edges_aim();
     }
     sampler_idle();
     core_tick_1ms();
 }
 
-/* Tells the oldest of what edges and sampler have done, in the order in which it happened; false when there is nothing.
- */
+/* Hands the oldest set over, and the over-current that was seen in it; false: there is none. */
+static bool work_set(void)
+{
+    const struct sampler_set *oldest = sampler_oldest();
+    if (oldest == NULL) {
+        return false;
+    }
+    if (oldest->over) {
+        core_over_current_isr(&oldest->set, sampler_off_ticks());
+    }
+    if (oldest->lost) {
+        core_sets_lost_isr(oldest->lost);
+    }
+    if (oldest->in_turn) {
+        core_set_isr(&oldest->set);
+    }
+    sampler_reported(oldest);
+    return true;
+}
+
+/* Reports the oldest of what edges and sampler have done, in the order in which it happened; false when there is
+ * nothing. */
 static bool work_drive(void)
 {
-    if (sampler_tell()) {
+    if (work_set()) {
         return true;
     }
-    if (edges_told != edges_done) {
-        edges_told++;
+    if (edge_count_reported != edge_count_done) {
+        edge_count_reported++;
         core_edge_isr();
         return true;
     }
@@ -181,7 +119,7 @@ static void work_line(void)
 }
 
 /* In turn, so that none has to wait for much of another. First the line: a stop may be in it. */
-void deferred_work(void)
+static void work(void)
 {
     bool more;
     do {
@@ -194,6 +132,19 @@ void deferred_work(void)
         }
         more |= work_drive();
     } while (more || watchdog_milliseconds);
+}
+
+/* The interrupt of deferred.h, after its beginning in isr_entry.S: interrupts are on, it is held. */
+void __vector_later(void) __attribute__((signal, used));
+void __vector_later(void)
+{
+    do {
+        DEFERRED_FLAGS &= (uint8_t)~_BV(DEFERRED_DUE);
+        sei();
+        work();
+        cli();
+    } while (DEFERRED_FLAGS & _BV(DEFERRED_DUE));
+    DEFERRED_FLAGS &= (uint8_t)~_BV(DEFERRED_HELD);
 }
 
 /* Not part of main, whose frame stays: what is read here is needed once. */
@@ -234,7 +185,7 @@ int main(void)
 {
     watchdog_first();
     gates_begin();
-    edges_begin();
+    clock_begin();
     sampler_begin();
     describe();
     core_init(&board, watchdog_was_cause());

@@ -3,12 +3,13 @@
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
+#include <stddef.h>
 #include <util/atomic.h>
 
 #include "board.h"
-#include "core.h"
+#include "clock.h"
 #include "deferred.h"
-#include "edges.h"
+#include "edge_count.h"
 #include "gates.h"
 #include "sampler_state.h"
 
@@ -17,16 +18,6 @@
 #define SETS_TOLD_AT_ONCE 2U /* getting there costs as much as telling one; the millisecond tells what is left */
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
-/* A set that is to be told. */
-struct slot {
-    struct hal_set set; /* `fine` is the current converted first, `wide` the other one, until it is told */
-    uint8_t first_input;
-    bool in_turn; /* or told for its over-current only */
-    bool over;
-    uint8_t lost; /* sets missed just before it */
-    uint8_t edges; /* carried out before it */
-};
-
 struct sampler_state sampler = {.limit = NO_LIMIT};
 volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 static uint16_t first_counts, second_counts; /* of the set under way */
@@ -34,7 +25,7 @@ static uint16_t first_counts, second_counts; /* of the set under way */
 static volatile bool over; /* seen, not yet told */
 static uint16_t off_low; /* when everything went off, lower half of the tick count */
 
-static struct slot slots[SETS_WAITING];
+static struct sampler_set slots[SETS_WAITING];
 static volatile uint8_t put, taken;
 
 static volatile uint16_t latest_supply, latest_temperature;
@@ -201,7 +192,7 @@ static inline void trip(void)
     off_low = TCNT1;
     gates_bar();
     over = sampler.over = true;
-    edges_drop();
+    edge_count_drop();
     sampler_pulse_over();
 }
 
@@ -258,7 +249,7 @@ static inline bool take_turn(void)
 
 static inline void put_set(uint16_t drain, bool in_turn)
 {
-    struct slot *slot = &slots[put];
+    struct sampler_set *slot = &slots[put];
     const uint8_t next = (uint8_t)((put + 1U) % SETS_WAITING);
     if (next == taken) {
         if (in_turn) {
@@ -272,7 +263,7 @@ static inline void put_set(uint16_t drain, bool in_turn)
     slot->set.drain = drain;
     slot->set.supply = latest_supply;
     slot->over = sampler.over;
-    slot->edges = edges_done;
+    slot->edges = edge_count_done;
     slot->in_turn = in_turn;
     slot->lost = sampler.lost;
     sampler.lost = 0;
@@ -322,38 +313,39 @@ DONE(other)
     }
 }
 
-/* --- telling -------------------------------------------------------------------------------------------------- */
+/* --- reporting ------------------------------------------------------------------------------------------------ */
 
-static void tell(struct slot *slot)
+static void order_currents(struct sampler_set *oldest)
 {
-    if (slot->first_input == INPUT_WIDE) {
-        const uint16_t wide = slot->set.fine;
-        slot->set.fine = slot->set.wide;
-        slot->set.wide = wide;
-    }
-    if (slot->over) {
-        over = false;
-        gates_unbar();
-        core_over_current_isr(&slot->set, edges_whole(off_low));
-    }
-    if (slot->lost) {
-        core_sets_lost_isr(slot->lost);
-    }
-    if (slot->in_turn) {
-        core_set_isr(&slot->set);
+    if (oldest->first_input == INPUT_WIDE) {
+        const uint16_t wide = oldest->set.fine;
+        oldest->set.fine = oldest->set.wide;
+        oldest->set.wide = wide;
     }
 }
 
-bool sampler_tell(void)
+const struct sampler_set *sampler_oldest(void)
 {
-    const uint8_t mine = taken;
-    struct slot *slot = &slots[mine];
-    if (mine == put || (int8_t)(edges_told - slot->edges) < 0) {
-        return false;
+    struct sampler_set *oldest = &slots[taken];
+    if (taken == put || (int8_t)(edge_count_reported - oldest->edges) < 0) {
+        return NULL;
     }
-    tell(slot);
-    if (taken == mine) { /* it was not forgotten meanwhile */
-        taken = (uint8_t)((mine + 1U) % SETS_WAITING);
+    order_currents(oldest);
+    if (oldest->over) {
+        over = false;
+        gates_unbar();
     }
-    return true;
+    return oldest;
+}
+
+uint32_t sampler_off_ticks(void)
+{
+    return clock_whole(off_low);
+}
+
+void sampler_reported(const struct sampler_set *oldest)
+{
+    if (oldest == &slots[taken]) { /* it was not forgotten meanwhile */
+        taken = (uint8_t)((taken + 1U) % SETS_WAITING);
+    }
 }

@@ -73,8 +73,23 @@ uint16_t sampler_supply(void);
 /* The latest temperature reading, counts. */
 uint16_t sampler_temperature(void);
 
-/* [later] Tells the core of the oldest set that waits, unless an edge that came before it has not been told; false:
- * nothing to tell. */
-bool sampler_tell(void);
+/* A set that is to be reported. */
+struct sampler_set {
+    struct hal_set set; /* `fine` is the current converted first, `wide` the other one, until it is reported */
+    uint8_t first_input;
+    bool in_turn; /* or reported for its over-current only */
+    bool over;
+    uint8_t lost; /* sets missed just before it */
+    uint8_t edges; /* carried out before it */
+};
+
+/* [later] The oldest set that waits, unless an edge that came before it has not been reported; NULL: none. */
+const struct sampler_set *sampler_oldest(void);
+
+/* [later] When everything went off, if that set was over its limit. */
+uint32_t sampler_off_ticks(void);
+
+/* [later] That set is reported: it makes room. */
+void sampler_reported(const struct sampler_set *oldest);
 
 #endif
