@@ -9,6 +9,6 @@
 #define ROM PROGMEM
 #define rom_u8(at) pgm_read_byte(at)
 #define rom_u32(at) pgm_read_dword(at)
-#define rom_pointer(at) ((__typeof__(*(at)))pgm_read_ptr(at))
+#define rom_copy(to, from, size) memcpy_P(to, from, size)
 
 #endif

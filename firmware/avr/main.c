@@ -89,7 +89,7 @@ static bool work_set(void)
     if (oldest->in_turn) {
         core_set_isr(&oldest->set);
     }
-    sampler_reported(oldest);
+    sampler_reported();
     return true;
 }
 

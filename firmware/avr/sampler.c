@@ -27,6 +27,7 @@ static uint16_t off_low; /* when everything went off, lower half of the tick cou
 
 static struct sampler_set slots[SETS_WAITING];
 static volatile uint8_t put, taken;
+static uint8_t reporting; /* slot of the set that is being reported */
 
 static volatile uint16_t latest_supply, latest_temperature;
 static uint8_t idle_count;
@@ -326,10 +327,12 @@ static void order_currents(struct sampler_set *oldest)
 
 const struct sampler_set *sampler_oldest(void)
 {
-    struct sampler_set *oldest = &slots[taken];
-    if (taken == put || (int8_t)(edge_count_reported - oldest->edges) < 0) {
+    const uint8_t mine = taken;
+    struct sampler_set *oldest = &slots[mine];
+    if (mine == put || (int8_t)(edge_count_reported - oldest->edges) < 0) {
         return NULL;
     }
+    reporting = mine;
     order_currents(oldest);
     if (oldest->over) {
         over = false;
@@ -343,9 +346,9 @@ uint32_t sampler_off_ticks(void)
     return clock_whole(off_low);
 }
 
-void sampler_reported(const struct sampler_set *oldest)
+void sampler_reported(void)
 {
-    if (oldest == &slots[taken]) { /* it was not forgotten meanwhile */
-        taken = (uint8_t)((taken + 1U) % SETS_WAITING);
+    if (taken == reporting) { /* it was not forgotten meanwhile */
+        taken = (uint8_t)((reporting + 1U) % SETS_WAITING);
     }
 }

@@ -90,6 +90,6 @@ const struct sampler_set *sampler_oldest(void);
 uint32_t sampler_off_ticks(void);
 
 /* [later] That set is reported: it makes room. */
-void sampler_reported(const struct sampler_set *oldest);
+void sampler_reported(void);
 
 #endif

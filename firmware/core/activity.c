@@ -12,10 +12,10 @@
 #define NOT_CUT 0xFFU
 
 static const struct activity_handlers *table;
+static struct activity_handlers handlers; /* of the one under way: read for each sample set, so not from ROM */
 
 static struct {
     volatile uint8_t kind;
-    const struct activity_handlers *handlers; /* of the kind */
     volatile uint8_t channel;
     volatile uint8_t cut; /* enum wire_end_reason, or NOT_CUT */
     volatile bool over;
@@ -24,9 +24,9 @@ static struct {
     uint8_t state;
 } current;
 
-void activity_reset(const struct activity_handlers *handlers)
+void activity_reset(const struct activity_handlers *the_table)
 {
-    table = handlers;
+    table = the_table;
     current.kind = ACTIVITY_NONE;
 }
 
@@ -38,7 +38,7 @@ void activity_begin(uint8_t kind, uint8_t channel, uint8_t hazards, bool pump, u
     current.hazards = hazards;
     current.pump = pump;
     current.state = box_state;
-    current.handlers = &table[kind];
+    rom_copy(&handlers, &table[kind], sizeof handlers);
     current.kind = kind;
 }
 
@@ -104,7 +104,7 @@ static void finish(void)
     current.kind = ACTIVITY_NONE;
     trip_announce();
     trace_announce();
-    rom_pointer (&current.handlers->ended)(reason);
+    handlers.ended(reason);
 }
 
 void activity_end(uint8_t end_reason)
@@ -125,9 +125,8 @@ void activity_poll(void)
     if (current.kind == ACTIVITY_NONE) {
         return;
     }
-    void (*poll)(void) = rom_pointer(&current.handlers->poll);
-    if (poll != NULL) {
-        poll();
+    if (handlers.poll != NULL) {
+        handlers.poll();
     }
     if (current.over || current.cut != NOT_CUT) {
         finish();
@@ -141,17 +140,15 @@ static bool running(void)
 
 void activity_tick(uint32_t now_ticks)
 {
-    void (*tick)(uint32_t) = running() ? rom_pointer(&current.handlers->tick) : NULL;
-    if (tick != NULL) {
-        tick(now_ticks);
+    if (handlers.tick != NULL && running()) {
+        handlers.tick(now_ticks);
     }
 }
 
 void activity_edge(void)
 {
-    void (*edge)(void) = running() ? rom_pointer(&current.handlers->edge) : NULL;
-    if (edge != NULL) {
-        edge();
+    if (handlers.edge != NULL && running()) {
+        handlers.edge();
     }
 }
 
@@ -159,21 +156,20 @@ void activity_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
     outputs_all_off(); /* they are; but nothing may depend on the board alone */
     if (running()) {
-        rom_pointer (&current.handlers->over_current)(set, off_ticks);
+        handlers.over_current(set, off_ticks);
     }
 }
 
 void activity_lost(uint8_t sets)
 {
-    void (*lost)(uint8_t) = running() ? rom_pointer(&current.handlers->lost) : NULL;
-    if (lost != NULL) {
-        lost(sets);
+    if (handlers.lost != NULL && running()) {
+        handlers.lost(sets);
     }
 }
 
 void activity_set(const struct hal_set *set)
 {
     if (running()) {
-        rom_pointer (&current.handlers->set)(set);
+        handlers.set(set);
     }
 }

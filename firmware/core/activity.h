@@ -22,8 +22,8 @@ struct activity_handlers {
     void (*ended)(uint8_t reason); /* [main] it is over: report it; enum wire_end_reason */
 };
 
-/* `handlers`: one row for each kind but ACTIVITY_NONE. */
-void activity_reset(const struct activity_handlers *handlers);
+/* `the_table`: in ROM, one row for each kind but ACTIVITY_NONE. */
+void activity_reset(const struct activity_handlers *the_table);
 
 /* [main] Take the stage. `channel` is what the status reports; `hazards` must stay armed. */
 void activity_begin(uint8_t kind, uint8_t channel, uint8_t hazards, bool pump, uint8_t box_state);
