@@ -10,6 +10,7 @@ from loomproof.job.load_type import DriveLimits, LoadType, Train
 from loomproof.job.quantity import Quantity
 from loomproof.safety.budget import BoxCeilings, Limit, pulse_budget, releases_fuel
 from loomproof.safety.load_model import LoadModel, Thermal, worst_case
+from loomproof_wire.messages import CEILINGS
 
 WIDE = {
     "max_on_time_ms": 100.0,
@@ -131,8 +132,6 @@ def test_the_thermal_table_is_the_documented_one():
 
 
 def test_the_boxes_ceilings_are_those_of_the_protocol():
-    from loomproof_wire.messages import CEILINGS
-
     box = BoxCeilings()
     for name in ("max_on_time_us", "max_hold_ms", "max_duty_permille", "max_count", "max_current_ma"):
         assert getattr(box, name) == getattr(CEILINGS, name), name
@@ -389,3 +388,9 @@ def test_the_count_is_for_the_own_train_shortened_to_fit():
 def test_the_count_is_for_the_asked_period_or_for_that_of_the_train(period_us, pulses):
     """10 ms at 40 W: every 20 ms 198 pulses from 79 K (above); the train's own 100 ms are 4 W, which never gets there."""
     assert budget_of(VALVE, 19.5, warm_k=79.0, on_time_us=10_000, period_us=period_us).max_count == pulses
+
+
+def test_a_flow_without_a_known_liquid_limits_nothing():
+    budget = budget_of(INJECTOR, 13.5)
+    budget = replace(budget, model=replace(budget.model, liquid_ul=None))
+    assert budget.count_limit(1000, 10_000).value == 2000

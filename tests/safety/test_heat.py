@@ -65,9 +65,12 @@ def test_no_heat_is_a_drive_too_and_takes_none_away():
 
 def test_heat_left_is_what_is_missing_to_the_rise():
     """40 J/K * 80 K; half of it warm."""
-    from dataclasses import replace
-
     assert VALVE.heat_left_j == pytest.approx(3200.0)
     assert replace(VALVE, warm_k=40.0).heat_left_j == pytest.approx(1600.0)
     assert replace(VALVE, warm_k=79.5).heat_left_j == pytest.approx(20.0)
     assert replace(VALVE, warm_k=80.0).heat_left_j == 0.0
+
+
+def test_the_smallest_heat_counts():
+    ledger = HeatLedger().with_drive(3, VALVE, 0.5, begins_s=0.0, duration_s=0.0)
+    assert ledger.rise_k(3, VALVE, 0.0) == pytest.approx(0.0125)  # 0.5 J into 40 J/K

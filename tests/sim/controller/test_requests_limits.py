@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from loomproof_sim.profiles import REFERENCE
 from loomproof_wire import messages as wire
 from loomproof_wire.messages import BoxState, DisarmReason, EndReason, Hazard, LoadClass, Refusal, StopReason
 
@@ -33,8 +34,6 @@ def test_a_message_that_is_no_request_is_unknown(console):
 
 
 def test_a_channel_the_box_lacks_is_refused_by_every_request(new_console):
-    from loomproof_sim.profiles import REFERENCE
-
     console = new_console(replace(REFERENCE, channel_count=2))
     console.open()
     for request in (
