@@ -126,3 +126,8 @@ def test_time_to_a_rise_from_a_warm_start():
 def test_no_cooling_before_it_began():
     assert physics.cooled_k(50.0, 8.0, 40.0, -1.0) == 50.0
     assert physics.cooled_k(50.0, 8.0, 40.0, 640.0) == pytest.approx(50.0 * 0.1353353, rel=1e-6)  # e^-2
+
+
+def test_little_power_heats_too_where_little_leaves():
+    """0.5 W at 1000 K/W end at 500 K: tau ln(500 / 400) from 0 to 100 K, ln 1.25 = 0.2231436 (lumped heat balance)."""
+    assert physics.time_to_rise_s(0.5, 1000.0, 1.0, 100.0) == pytest.approx(223.1436, rel=1e-6)

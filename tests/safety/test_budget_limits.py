@@ -394,3 +394,8 @@ def test_a_flow_without_a_known_liquid_limits_nothing():
     budget = budget_of(INJECTOR, 13.5)
     budget = replace(budget, model=replace(budget.model, liquid_ul=None))
     assert budget.count_limit(1000, 10_000).value == 2000
+
+
+def test_a_load_as_hot_as_it_may_be_takes_no_pulse():
+    budget = budget_of(VALVE, 19.5, warm_k=80.0)
+    assert (budget.max_on_time_us, budget.max_count, budget.max_hold_ms) == (0, 0, 0)
