@@ -356,7 +356,7 @@ async def test_a_pin_out_is_read_settled_and_made_a_job(folder):
         assert [row.tail[0] for row in lines.rows] == ["? 2 types", "? 2 types", "fan_relay"]
         told = [
             row.parts[0][0].strip() + " " + row.parts[1][0]
-            for row in screen.query_one("#pinout-told", RowList).rows
+            for row in screen.query_one("#pinout-remarks", RowList).rows
         ]
         assert "✗ settle row 5, wire: " in told
         assert (

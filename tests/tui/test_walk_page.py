@@ -248,7 +248,7 @@ def test_what_moved_nothing_is_to_be_seated_before_the_next():
     assert "first" not in views[-1].detail
     free = replace(next_one, order=Order.FREE, asked=None)
     walking.told(free, (happening(Kind.NOTHING),))
-    assert "Noted: one that moved nothing" in views[-1].detail
+    assert "Noted: one moved nothing" in views[-1].detail
 
 
 def test_joined_wires_are_called_so_and_what_cannot_be_seen_is_not_counted():

@@ -70,7 +70,7 @@ def import_pinout(
         ),
     ] = None,
     title: Annotated[
-        str | None, typer.Option("--title", help="What the loom is; unsaid: the file's name.")
+        str | None, typer.Option("--title", help="What the loom is; by default the file's name.")
     ] = None,
     job_number: Annotated[str, typer.Option("--job-number", help="The shop's own number.")] = "to be given",
 ) -> None:
@@ -182,7 +182,9 @@ def _print_draft(console: "Console", path: Path, draft: "PinoutDraft") -> None:
         columns.add_row(Text(match.fact), Text(label), Text(match.why))
     for column in draft.matching.unused:
         columns.add_row(
-            Text("not used"), Text(column.label), Text("the job file has no place for it, or no word told it")
+            Text("not used"),
+            Text(column.label),
+            Text("the job file has no place for it, or its heading names nothing known"),
         )
     console.print(columns)
     if draft.remarks:
@@ -220,6 +222,6 @@ def _print_outcome(
     for problem in problems:
         console.print(Text(f"  {problem}"), soft_wrap=True)
     console.print(
-        Text(f"Settle what is told above in the file, then run: loomproof check {shlex.quote(str(out))}"),
+        Text(f"Settle what is listed above in the file, then run: loomproof check {shlex.quote(str(out))}"),
         soft_wrap=True,
     )

@@ -42,7 +42,7 @@ CHOICE_TEXT: dict[Choice, str] = {
     Choice.STATE: "I state this",
     Choice.DRIVE: "drive it now",
     Choice.SKIP: "skip this step",
-    Choice.LEAVE: "leave the run sheet here",
+    Choice.LEAVE: "stop the run sheet here",
     Choice.HEARD: "heard it",
     Choice.SEEN: "saw it",
     Choice.NOTHING: "noticed nothing",

@@ -208,7 +208,7 @@ class Console(AppState):
             return
         self._stop_told_s = now_s
         self.notify(
-            "Every output is off. Find out why before you clear it (Ctrl+R).",
+            "Every output is off. Find out why before you clear the stop (Ctrl+R).",
             title="STOP",
             severity="warning",
             timeout=STOP_TOLD_S,
@@ -277,7 +277,7 @@ class Console(AppState):
 
 
 def run_console(console: Console) -> int:
-    """Run the console and see to it that the box is stopped however it ends. Returns the exit code."""
+    """Run the console, and stop the box however it ends. Returns the exit code."""
     try:
         console.run()
     finally:

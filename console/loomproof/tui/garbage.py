@@ -2,7 +2,7 @@
 
 A full collection looks at every object of the program and lets no other thread run meanwhile: here 100 to 250 ms, in
 which a stop key goes unread. So the interpreter is kept from starting one by itself. What a start leaves is set
-aside (`gc.freeze`), so that a sweep has little to look at; all of it is looked at seldom, when nothing runs.
+aside (`gc.freeze`), so that a sweep has little to look at; all of it is only looked at now and then, when nothing runs.
 """
 
 from __future__ import annotations

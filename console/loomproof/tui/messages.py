@@ -20,7 +20,7 @@ from loomproof.tui.views.trace import TraceView
 
 
 class PanelChanged(Message):
-    """The box told its state. A newer one replaces one that still waits."""
+    """The box reported its state. A newer report replaces one that still waits."""
 
     def __init__(self, view: PanelView) -> None:
         super().__init__()

@@ -1,7 +1,7 @@
 """What the console remembers between runs: looks, sounds, the operator's name, recent jobs and boxes.
 
 Kept in one small TOML file in the user's configuration folder. A file that cannot be read is put aside, never
-overwritten; a folder that cannot be written costs the memory, not the work.
+overwritten; if the folder cannot be written, the settings are lost and the work goes on.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ class SettingsKeeper:
         self.keep(replace(self.now, **changes))  # type: ignore[arg-type] # checked by replace
 
     def keep(self, settings: Settings) -> None:
-        """Take these settings and write them; what cannot be written is told in `problem`."""
+        """Take these settings and write them; `problem` says what cannot be written."""
         if settings == self.now:
             return
         self.now = settings
@@ -94,7 +94,7 @@ class SettingsKeeper:
             return Settings()
         except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
             aside = self.path.with_suffix(".unreadable")
-            self.problem = f"The settings in {self.path} could not be read ({error}); the usual ones hold."
+            self.problem = f"The settings in {self.path} could not be read ({error}); the defaults are used."
             with suppress(OSError):
                 os.replace(self.path, aside)
                 self.problem += f" The old file is kept as {aside.name}."

@@ -41,7 +41,7 @@ Tone = tuple[float, float]
 
 
 class SoundKind(StrEnum):
-    """By what means."""
+    """How it sounds."""
 
     OFF = "off"
     BELL = "bell"
@@ -50,7 +50,7 @@ class SoundKind(StrEnum):
 
 
 class Sound(StrEnum):
-    """What is told."""
+    """What a sound means."""
 
     LOST = "lost"
     RIGHT = "right"
@@ -83,7 +83,7 @@ BELLS: dict[Sound, int] = {
     Sound.DONE: 2,
     Sound.TICK: 1,
 }
-"""How often the bell rings. A bell cannot tell much, so it keeps to what matters: one for right, three for wrong."""
+"""How often the bell rings. A bell says little, so it keeps to what matters: one ring for right, three for wrong."""
 PITCH_HZ: dict[str, float] = {"fuel": 784.0, "spark": 392.0, "": 523.0}
 """Of the number's beeps, by what the load does at its cylinder: high for fuel, low for spark."""
 
@@ -135,7 +135,7 @@ def found(programs: Sequence[tuple[str, ...]]) -> tuple[str, ...] | None:
 
 
 class Sounds:
-    """Plays what is told, in a thread of its own.
+    """Plays sounds in a thread of its own.
 
     Args:
         bell: rings the terminal's bell that many times; called in the caller's thread.
@@ -173,7 +173,7 @@ class Sounds:
         return self.kind
 
     def turn(self) -> SoundKind:
-        """Take the next means the machine has, and let it be heard."""
+        """Take the next kind of sound that the machine has, and play an example."""
         kinds = [*SoundKind]
         here = kinds.index(self.kind)
         for step in range(1, len(kinds) + 1):
@@ -184,10 +184,10 @@ class Sounds:
         return self.kind
 
     def play(self, sound: Sound, *, number: int = 0, role: str = "", words: str = "") -> None:
-        """Tell something; returns at once.
+        """Play a sound, or say its words; returns at once.
 
         Args:
-            sound: what.
+            sound: what it means.
             number: beeped out after it, as the cylinder's.
             role: gives the number's pitch.
             words: said instead, where there is a voice.

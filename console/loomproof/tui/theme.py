@@ -1,4 +1,4 @@
-"""Themes: the Okabe-Ito colours, which people with the common colour-vision deficiencies can tell apart.
+"""Themes: the Okabe-Ito colours, which people with the common colour-vision deficiencies can distinguish.
 
 Source: Okabe and Ito, "Color Universal Design", 2008 (values from memory).
 """

@@ -1,4 +1,4 @@
-"""Whoever stands at the box while it is checked: a person told what to do, or a simulated box's own hands."""
+"""The hands at a box that is checked: a person who is asked, or the hands of a simulated box."""
 
 import sys
 from collections.abc import Callable
@@ -19,7 +19,7 @@ AT_THE_BOX = frozenset({Need.STOP_BUTTON, Need.SUPPLY, Need.CONNECTOR})
 
 
 class PersonHands:
-    """A person at the box; told on standard error what to do, the box itself is watched for its being done.
+    """A person at the box, who is asked on standard error; the box itself shows that it was done.
 
     Args:
         present: whether somebody is there at all.

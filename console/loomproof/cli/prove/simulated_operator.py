@@ -1,4 +1,4 @@
-"""A simulated operator: states everything, pulls what is asked for, hears what really moved.
+"""A simulated operator: states everything, pulls what is asked for, notices what really moved.
 
 For trying a job without a loom, and for tests. It needs the hands of a simulated box, so it never meets a
 real one.
@@ -66,7 +66,7 @@ class SimulatedOperator:
         """Nothing waits."""
 
     def _notice(self, prompt: Prompt) -> Choice:
-        """What is heard or seen at the place where the job puts the load, from what was driven just now."""
+        """Return what is heard or seen at the place of the load when it was driven just now."""
         if prompt.channel is None:
             return Choice.NOT_ASKED
         if not self._hands.noticed(_place(prompt), prompt.channels):

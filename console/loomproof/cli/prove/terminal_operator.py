@@ -172,7 +172,7 @@ class AskingOperator:
     def _finish(self, choice: Choice) -> Answer:
         if choice is not Choice.SKIP:
             return Answer(choice)
-        self._console.print("  Why is it skipped?")
+        self._console.print("  Why do you skip it?")
         try:
             return Answer(choice, note=self._line())
         except _Cancelled:

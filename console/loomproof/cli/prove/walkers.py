@@ -20,7 +20,7 @@ PATIENCE_LOOKS = 20
 
 
 class SimulatedWalker:
-    """Pulls what is asked for, seats it when told, and says so when nothing moved."""
+    """Pulls what is asked for, seats it when asked, and says so when nothing moved."""
 
     def __init__(self, hands: ProveHands, seed: int = 1) -> None:
         self._hands = hands
@@ -94,7 +94,7 @@ WORDS: dict[str, WalkKey] = {
 INTRO = (
     "Location walk: pull the connector that is named, wait for the word, seat it, go on to the next. The box sees "
     "which channel lost its load; you need no key. Wrong connector in your hand? Seat it and pull it again within "
-    "two seconds. You may type: nothing (it is pulled and nothing came), no, skip, off (it stays off), end."
+    "two seconds. You may type: nothing (it is pulled and nothing happened), no, skip, off (it stays off), end."
 )
 
 
@@ -141,21 +141,21 @@ def told_text(job: Job, state: WalkState, item: Happening) -> str:
     return {
         Kind.ASKED: f"PULL: {place}" + (" once more" if item.channels else ""),
         Kind.MATCHED: f"  channel {channels}: {place}. Seat it.",
-        Kind.MISMATCH: f"  NOT AS EXPECTED: channel {channels} went. Seat it.",
-        Kind.AGAIN: f"  channel {channels}: {place}, as expected; this place takes two pulls the same. Seat it.",
+        Kind.MISMATCH: f"  NOT AS EXPECTED: channel {channels} lost its load. Seat it.",
+        Kind.AGAIN: f"  channel {channels}: {place}, as expected; this place needs the same answer twice. Seat it.",
         Kind.CONFIRMED: f"  WRONG: {place or 'there'} moves channel {channels}. Seat it.",
         Kind.BACK: "  back.",
-        Kind.STRAY: f"  channel {channels} went, too: one at a time. Seat both.",
-        Kind.TWITCH: f"  channel {channels} let go for a moment.",
-        Kind.SILENT: f"  nothing from {place}; it is asked again later. Seat it.",
+        Kind.STRAY: f"  channel {channels} also lost its load: one at a time. Seat both.",
+        Kind.TWITCH: f"  channel {channels} lost contact for a moment.",
+        Kind.SILENT: f"  nothing from {place}; the walk asks again later. Seat it.",
         Kind.TAKEN_BACK: f"  taken back: {place}.",
         Kind.ELSEWHERE: f"  not {place}: asked for at the end.",
-        Kind.FEED: f"  channel {channels} went together: a feed or the header. Put it back.",
+        Kind.FEED: f"  channels {channels} lost their loads together: a feed or the header. Put it back.",
         Kind.HOLD_OFF: f"PULL AND LEAVE OFF: {place}",
         Kind.SEAT_ALL: "  Seat every connector that is off.",
         Kind.SUPPLY_LOST: "  the supply is gone.",
         Kind.SUPPLY_BACK: "  the supply is back.",
-        Kind.REOPENED: f"  {place} is asked again: its channel answered elsewhere, too.",
+        Kind.REOPENED: f"  the walk asks for {place} again: its channel also answered elsewhere.",
     }.get(item.kind, "")
 
 

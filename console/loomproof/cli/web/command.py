@@ -22,7 +22,7 @@ from loomproof.tui.desk.protocol import StartRefusedError
 
 LOOPBACK = "127.0.0.1"
 TOKEN_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
-"""What can be told apart when it is read from one screen and typed on another."""
+"""Letters that are not confused when they are read from one screen and typed on another."""
 TOKEN_GROUPS, GROUP_LETTERS = 4, 4
 SOMEWHERE = "192.0.2.1"
 """An address for documentation (RFC 5737); nothing is sent to it."""
@@ -33,7 +33,7 @@ NOTICE = (
     "an emergency stop."
 )
 WIDER = (
-    "WARNING: whoever has this address and its token sees the job and can use the box for sensing. The connection is "
+    "WARNING: anyone who has this address and its token sees the job and can use the box for sensing. The connection is "
     "not encrypted: use it in a network you trust, and end the server when you are done."
 )
 
@@ -61,7 +61,7 @@ def web(
     records: Where = None,
     resume: Resume = None,
 ) -> None:
-    """Serve the console to a browser, on this machine only unless told otherwise.
+    """Serve the console to a browser, on this machine only, unless --listen names an address.
 
     Nothing is driven from a browser: it shows the job, reads, senses and leads the location walk. One browser at a
     time. Closing the tab, leaving the page or ending this server stops the box; what was settled is kept, and the
@@ -73,7 +73,7 @@ def web(
     host = listen or LOOPBACK
     token = None if _is_loopback(host) else new_token()
 
-    def told(bound: int) -> None:
+    def announce(bound: int) -> None:
         address = f"http://{_shown(host)}:{bound}/"
         typer.echo(address + (f"?token={token}" if token else ""))
         typer.echo(NOTICE)
@@ -94,7 +94,7 @@ def web(
             loop.add_signal_handler(number, until.set)
         with TemporaryDirectory(prefix="loomproof-") as folder:
             command = [*arguments, "--carry-on", str(Path(folder, "record"))]
-            await WebServer(command, host, port, token=token, told=told).run(until)
+            await WebServer(command, host, port, token=token, listening=announce).run(until)
 
     try:
         asyncio.run(serve())
@@ -124,7 +124,7 @@ def _shown(host: str) -> str:
 def _arguments(
     job: Path | None, box: str | None, who: str, records: str | None, resume: str | None
 ) -> list[str]:
-    """Return the console's command; a bad job is told now and not in the browser."""
+    """Return the console's command; a bad job is refused now and not in the browser."""
     from loomproof.cli.console.open_desk import check_record, read_job  # noqa: PLC0415 - not for its help
 
     command = [sys.executable, "-m", "loomproof.cli.app"]

@@ -1,4 +1,4 @@
-"""The web server behind `loomproof web`: one console at a time, for whoever holds the token.
+"""The web server behind `loomproof web`: one console at a time, for anyone who has the token.
 
 Based on textual-serve, which runs the console as a process and passes its screen through a websocket. Added are:
 who may connect, one console at a time, a page without anything from elsewhere, and an end to the process that
@@ -105,7 +105,7 @@ class WebServer(Server):
         host: address to listen on.
         port: port to listen on; 0: any that is free.
         token: what the address must carry; None: only who is on this machine can connect.
-        told: is called with the port once it listens.
+        listening: is called with the port once it listens.
     """
 
     def __init__(
@@ -115,22 +115,22 @@ class WebServer(Server):
         port: int,
         *,
         token: str | None,
-        told: Callable[[int], None],
+        listening: Callable[[int], None],
     ) -> None:
         super().__init__(shlex.join(arguments), host=host, port=port, title="Loomproof", templates_path=PAGES)
         self._arguments = tuple(arguments)
         self._token = token
-        self._told = told
+        self._listening = listening
         self._one = asyncio.Lock()
         self._open: set[web.WebSocketResponse] = set()
 
-    # --- who may ---------------------------------------------------------------------------------------
+    # --- who is allowed ---------------------------------------------------------------------------------------
 
-    def _may(self, request: web.Request) -> bool:
-        """Tell whether a request may be answered.
+    def _allowed(self, request: web.Request) -> bool:
+        """Return whether a request is answered.
 
         The token is compared in constant time. Without one the server listens on this machine only, and the host
-        named must be this machine: a page from elsewhere that points its own name here stays outside.
+        named must be this machine: a page from elsewhere that points its own name here gets nothing.
         """
         if self._token is None:
             return (urlsplit(f"//{request.host}").hostname or "") in LOOPBACK_NAMES
@@ -138,7 +138,7 @@ class WebServer(Server):
         return hmac.compare_digest(given.strip().lower().encode(), self._token.lower().encode())
 
     def _refusal(self, request: web.Request) -> web.StreamResponse:
-        """Return what is told to whoever may not: a page that asks for the token, a line for everything else."""
+        """Return the answer to a request without a valid token: a page that asks for it, a line for everything else."""
         if request.path != "/" or self._token is None:
             raise web.HTTPForbidden(text="This address needs the token that `loomproof web` printed.\n")
         wrong = "token" in request.query
@@ -146,16 +146,16 @@ class WebServer(Server):
 
     @staticmethod
     def _from_here(request: web.Request) -> bool:
-        """Tell whether a websocket was opened by a page of this server, as browsers say in `Origin`."""
+        """Return whether a websocket was opened by a page of this server, as browsers say in `Origin`."""
         origin = request.headers.get("Origin")
         return origin is not None and urlsplit(origin).netloc == request.host
 
     def guard(self) -> Any:  # noqa: ANN401 - aiohttp's middleware type is private
-        """Return the middleware that refuses whoever may not."""
+        """Return the middleware that rejects requests without a valid token."""
 
         @web.middleware
         async def refuse(request: web.Request, handler: Handler) -> web.StreamResponse:
-            if not self._may(request):
+            if not self._allowed(request):
                 return _guarded(self._refusal(request))
             if request.path == "/ws" and not self._from_here(request):
                 raise web.HTTPForbidden(text="The console is opened by its own page only.\n")
@@ -238,7 +238,7 @@ class WebServer(Server):
     # --- running ---------------------------------------------------------------------------------------
 
     async def run(self, until: asyncio.Event) -> None:
-        """Serve until told to end.
+        """Serve until it is ended.
 
         Raises:
             OSError: The address cannot be listened on.
@@ -248,7 +248,7 @@ class WebServer(Server):
         try:
             site = web.TCPSite(runner, self.host, self.port)
             await site.start()
-            self._told(runner.addresses[0][1])
+            self._listening(runner.addresses[0][1])
             await until.wait()
         finally:
             await runner.cleanup()

@@ -75,7 +75,7 @@ class PanelKeeper:
         self._change(box_name=identity.board, simulated=bool(identity.simulated))
 
     def fell_silent(self) -> bool:
-        """Return True once when the box has not been heard for too long."""
+        """Return True once when nothing has come from the box for too long."""
         if self._heard_at is None or self._clock() - self._heard_at < SILENT_S:
             return False
         self.lost()

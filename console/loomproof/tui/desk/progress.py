@@ -1,4 +1,4 @@
-"""Gathers what a session tells into the snapshots the pages show; safe from several threads."""
+"""Keeps the session's progress as the snapshots that the pages show; safe from several threads."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ class ProgressKeeper:
             self._lines.append(RecordLine(when, what, text, verdict))
 
     def take(self, event: object) -> bool:
-        """Take in an event; True when the pages should be told."""
+        """Take in an event; True when it changes what the pages show."""
         if isinstance(event, StepStarted):
             self._active = event.step.id
         elif isinstance(event, StepFinished):

@@ -25,7 +25,7 @@ CHOICE_KEYS: dict[Choice, str] = {
 
 CHOICE_LABELS: dict[Choice, str] = CHOICE_TEXT | {
     Choice.DRIVE: "go on",
-    Choice.LEAVE: "leave it here",
+    Choice.LEAVE: "stop the sheet here",
     Choice.SEATED: "seated again",
 }
 """Short enough for three beside each other on a small screen."""

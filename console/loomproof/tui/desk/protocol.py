@@ -18,7 +18,7 @@ Post = Callable[[Message], object]
 
 
 class StartRefusedError(Exception):
-    """The desk cannot be made: a bad job, a record that cannot be kept. Its text tells the operator.
+    """The desk cannot be made: a bad job, a record that cannot be kept. Its text says why and what to do.
 
     Args:
         text: what is wrong and how to mend it, whole lines.

@@ -1,4 +1,4 @@
-"""The real desk: a session in a thread of its own, a box, and what both tell the pages.
+"""The real desk: a session in a thread of its own, a box, and what the pages show of both.
 
 Threads: the interface calls the methods of `SessionDesk`, which return at once; one worker thread owns the
 session; the link's thread delivers the box's messages. What crosses to the interface are posted messages with
@@ -189,7 +189,7 @@ class SessionDesk:
             self.run_step(step_id)
 
     def stop_now(self) -> None:
-        """Stop frame first, from whatever thread this is; then the session is told."""
+        """Send the stop frame first, from any thread; then stop the session."""
         box, session = self._box, self._session
         if box is not None:
             with suppress(BoxError, OSError):
@@ -259,9 +259,9 @@ class SessionDesk:
                 task()
             except (BoxError, OSError, StepInterruptedError, StatementRefusedError, ValueError) as error:
                 self._say(str(error), "error")
-            except Exception as error:  # noqa: BLE001 - whatever broke: box off, tell, keep the console alive
+            except Exception as error:  # noqa: BLE001 - whatever broke: the box off, a message, and the console goes on
                 self.stop_now()
-                self._say(f"The console met an error and stopped the box: {error!r}", "error")
+                self._say(f"The console had an error and stopped the box: {error!r}", "error")
 
     def _open(self) -> None:
         self._panel.connecting()
@@ -296,7 +296,7 @@ class SessionDesk:
         if session.stopped and box.status().stop_reason is StopReason.HEARTBEAT:
             session.clear_stop()
             self._gathered.note(
-                "stop", "the box stood stopped since an earlier console left; cleared on opening"
+                "stop", "the box was still stopped since an earlier console left; cleared on opening"
             )
 
     def _reconnect(self, session: Session) -> None:
@@ -305,7 +305,7 @@ class SessionDesk:
         session.reconnected()
         self._say("Connected again. Nothing is armed and nothing is stated.", "information")
 
-    # --- what is told ----------------------------------------------------------------------------------
+    # --- what the pages get ----------------------------------------------------------------------------------
 
     def _raise_prompt(self, prompt: Prompt | None) -> None:
         view = prompt_view(prompt, place_name(self._job, prompt.channel)) if prompt is not None else None

@@ -50,8 +50,8 @@ class Traces:
 
         Args:
             channel: the channel.
-            earlier: how many earlier drives of it are drawn besides.
-            sisters: how many channels with a like load are drawn besides.
+            earlier: how many earlier drives of it are overlaid.
+            sisters: how many channels with the same load are overlaid.
         """
         kept = self._kept.get(channel)
         if not kept:

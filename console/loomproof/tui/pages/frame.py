@@ -194,7 +194,7 @@ class Page(Screen[None]):
         self.query_one(StatusBar).view = replace(panel, held=held)
 
     def must_clear_first(self) -> bool:
-        """Tell whether the box is stopped; the operator is told then, too."""
+        """Return whether the box is stopped; if it is, say so."""
         if not self.console_app.panel.stopped:
             return False
         self.notify(
@@ -205,13 +205,13 @@ class Page(Screen[None]):
     def follow(self, name: str, show: Callable[[], object], *, init: bool = True) -> None:
         """Call `show` when the application's state of that name changes; while the page is away, on its return."""
 
-        async def told() -> None:
+        async def changed() -> None:
             if not self._is_seen():
                 self._missed[show] = None
             elif isawaitable(shown := show()):
                 await shown
 
-        self.watch(self.app, name, told, init=False)
+        self.watch(self.app, name, changed, init=False)
         if init:
             self.call_next(show)
 
@@ -243,8 +243,8 @@ class Page(Screen[None]):
         self.set_class(not self.folded, "-open")
         small = width < LEAST.width or height < LEAST.height
         self.set_class(small, "-small")
-        for told in self.query(".too-small").results(Static):
-            told.update(
+        for line in self.query(".too-small").results(Static):
+            line.update(
                 f"{width}x{height} is too small: make it {LEAST.width}x{LEAST.height}." if small else ""
             )
         self.set_class(self.STANDS_TALL and self.folded and height >= TALL_HEIGHT, "-tall")

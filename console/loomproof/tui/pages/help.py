@@ -34,7 +34,7 @@ IN_BROWSER = """
 
 * **Nothing is driven from here.** This console reads, senses, watches resting pins and walks (**7**); what would
   drive a load is refused. Drive it at the console beside the box.
-* Touch a button, a row, or a key's name in the line above the last two. Wipe a list to move it.
+* Touch a button, a row, or a key's name in the line above the last two. Swipe a list to scroll it.
 * A page that is left or loses its connection stops the box. What is settled is kept; open the page again, clear the
   stop and carry on.
 """

@@ -68,12 +68,12 @@ BLANK = "_" * 10
 
 
 def matches(typed: str, wanted: str) -> bool:
-    """Tell whether a word was typed in full, in any case."""
+    """Return whether a word was typed in full, in any case."""
     return typed.strip().casefold() == wanted.casefold()
 
 
 class TickBox(Checkbox, inherit_bindings=False):
-    """A box to tick whose tick is there or not; the library's own tells the two apart by colour alone."""
+    """A box with a visible tick; the library's own shows it by colour alone."""
 
     BINDINGS = [Binding("space", "toggle_button", "Tick")]
 
@@ -144,7 +144,7 @@ class StatementScreen(ModalScreen[Reply | None]):
                 what = f"type {CONFIRM}" if self.prompt.typed_word else "tick it with space"
                 return (
                     f"fact-{index}",
-                    f"Fact {index + 1} is not confirmed: look whether {fact.text}, then {what}.",
+                    f"Fact {index + 1} is not confirmed: check whether {fact.text}, then {what}.",
                 )
         if not self.query_one("#who", Input).value.strip():
             return "who", "Write your name: a statement needs a person."

@@ -1,4 +1,4 @@
-"""The words that greet whoever tries the console for the first time."""
+"""The words of the first help page, for someone who tries the console for the first time."""
 
 from __future__ import annotations
 

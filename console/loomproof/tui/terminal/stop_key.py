@@ -47,7 +47,7 @@ class Stoppable(Protocol):
 
 
 class StopsFirst(Driver):
-    """What every driver of the console adds: it stops the box in the input thread, before the event loop hears."""
+    """What every driver of the console adds: it stops the box in the input thread, before the event loop gets the key."""
 
     def process_message(self, message: Message) -> None:
         """Stop first, then pass the key on."""

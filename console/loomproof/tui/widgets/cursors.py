@@ -42,7 +42,7 @@ class CursorWaveform(Waveform, can_focus=True):
             self.cursors = cursors
 
     def watch_cursors(self) -> None:
-        """Tell."""
+        """Report that the cursors moved."""
         self.post_message(self.CursorsMoved(self.cursors))
 
     def watch_view(self) -> None:

@@ -112,7 +112,7 @@ class RowList(ScrollView, can_focus=True):
         return max(0, min(cursor, len(self.rows) - 1))
 
     def watch_cursor(self, old: int, new: int) -> None:
-        """Scroll the cursor into view and tell."""
+        """Scroll the cursor into view, and report that it moved."""
         self.refresh()
         self.scroll_to_region(Region(0, new, 1, 1), animate=False, force=True)
         if old != new and self.key is not None:

@@ -67,7 +67,7 @@ class BenchDesk:
         self._kept: tuple[object, float, BenchView] | None = None
 
     def drive(self, session: Session, request: TypedDrive) -> None:
-        """Drive, and tell what came of it."""
+        """Drive, and show what came of it."""
         try:
             plan = session.free.plan(request.channel, Way(request.way), dict(request.values))
             done = session.free.run(plan)
@@ -80,7 +80,7 @@ class BenchDesk:
             self._drove(request, drive_text(done), ok=done.reason == "complete")
 
     def advanced(self, event: object) -> None:
-        """Tell which train of several begins."""
+        """Show which train of several begins."""
         if isinstance(event, FreeDriveAdvanced) and event.of > 1:
             text = f"Driving train {event.number} of {event.of}: {event.text}"
             self._post(messages.BenchDriveAdvanced(event.channel, text))
@@ -111,7 +111,9 @@ class BenchDesk:
         if session.free.forget_trip(channel):
             self._gathered.note("trip", f"channel {channel}: cleared by the operator")
             self._post(
-                messages.BenchDriveEnded(channel, "The trip is cleared. Drive short and rare first.", ok=True)
+                messages.BenchDriveEnded(
+                    channel, "The trip is cleared. Begin with few, short pulses.", ok=True
+                )
             )
             return
         if not isinstance(session.permit(channel), Blocked):

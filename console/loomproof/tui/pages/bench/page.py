@@ -31,9 +31,9 @@ from loomproof.tui.widgets.row_list import RowList
 
 FIRST_SETTINGS = 3
 """Lines of settings made with the page; more when a way needs them."""
-NOT_DRIVEN = "✗ Not driven: mend what is marked with ✗ above."
+NOT_DRIVEN = "✗ Not driven: correct what is marked with ✗ above."
 EARLIER = (1, 3, 5, 0)
-"""How many earlier drives are drawn besides, in the order in which `y` goes through them."""
+"""How many earlier drives are overlaid, in the order in which `y` goes through them."""
 MOST_SISTERS = 4
 CURSOR_HINT = "c: cursors A and B"
 CURSORS_HINT = "←→ moves, c other, x away"
@@ -53,10 +53,8 @@ class BenchPage(Page):
         Binding("t", "trace", "Trace", tooltip="Go to the trace and its cursors"),
         Binding("c", "cursor", "Cursors", tooltip="Show the cursors, or change to the other"),
         Binding("x", "no_cursor", "Cursors away", show=False),
-        Binding(
-            "y", "earlier", "Earlier", tooltip="How many earlier drives are drawn besides: 1, 3, 5, none"
-        ),
-        Binding("s", "sisters", "Alike", tooltip="Draw channels with a like load besides, or not"),
+        Binding("y", "earlier", "Earlier", tooltip="Overlay earlier drives: 1, 3, 5 or none"),
+        Binding("s", "sisters", "Alike", tooltip="Overlay channels with the same load, or not"),
         Binding("pageup", "scroll_text(-5)", "Text up", show=False),
         Binding("pagedown", "scroll_text(5)", "Text down", show=False),
     ]
@@ -69,17 +67,17 @@ Drive one channel freely.
 * **w** goes through the ways to drive: train, hold, peak and hold, sweeps of frequency and width (train after train
   between two limits), stepper and half-bridge where the job names them. **r** reverses a direction.
 * **d** drives, **e** ends the drive early, or a sweep before its next train, without latching a stop.
-* The range of each setting stands beside it and changes with the others; below, what sets it. The box holds its
-  own limits besides, and refuses what is over them.
-* The gauges: full blocks are used already, half-tone blocks are what this drive adds. Heat leaves again with time;
-  what fuel might have been let out is only forgotten when its isolation is stated anew.
-* A channel that can hurt someone is blocked until the statement it needs is made: **u** asks for it. After a trip
+* The range of each setting stands beside it and changes with the others; below, what sets it. The box also has
+  limits of its own, and refuses what exceeds them.
+* Full blocks of a gauge are used already, half-tone blocks are what this drive adds. Heat leaves again with time;
+  fuel that might have been let out counts until its isolation is stated again.
+* A channel that can hurt someone is blocked until the statement that it needs is made: **u** asks for it. After a trip
   on over-current, find the short first; then **u** clears the trip.
-* **t** goes to the trace: the newest pulse over the expected band. **y**: earlier drives besides (1, 3, 5, none).
-  **s**: channels with a like load besides.
+* **t** goes to the trace: the newest pulse over the expected band. **y** overlays earlier drives (1, 3, 5, none),
+  **s** channels with the same load.
 * **c** shows two cursors and changes from one to the other; **left** and **right** move it (with **Shift** further);
-  **x** takes them away. Beside stand time and current at each, the difference, the slope, and what lies between
-  them: charge, and energy taken by load and wiring (given back once the pulse is over).
+  **x** takes them away. The readings beside the trace are time and current at each, the difference, the slope, and
+  between them the charge and the energy that load and wiring take (given back once the pulse is over).
 * **PageUp** and **PageDown** scroll the text of the settings.
 """
 
@@ -224,7 +222,7 @@ Drive one channel freely.
         await self._show_view()
 
     def on_descendant_focus(self) -> None:
-        """Tell the limit of the field that the cursor is in."""
+        """Show the limit of the field that the cursor is in."""
         self._show_why()
 
     def _write(self, name: str, text: str) -> None:
@@ -369,12 +367,12 @@ Drive one channel freely.
         self.query_one(CursorWaveform).away()
 
     def action_earlier(self) -> None:
-        """Draw another number of earlier drives besides."""
+        """Overlay another number of earlier drives."""
         self._earlier = (self._earlier + 1) % len(EARLIER)
         self._redraw()
 
     def action_sisters(self) -> None:
-        """Draw channels with a like load besides, or not."""
+        """Overlay channels with the same load, or not."""
         self._with_sisters = not self._with_sisters
         self._redraw()
 

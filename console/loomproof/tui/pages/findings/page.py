@@ -51,7 +51,7 @@ class FindingsPage(Page):
     HELP = """\
 # Findings
 
-What is wrong with the loom, as far as the measurements tell.
+What is wrong with the loom, as far as the measurements show.
 
 * The line on top counts the channels by verdict.
 * Each finding explains one or more verdicts: choose one with **up** and **down**.

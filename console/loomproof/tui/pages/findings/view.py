@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class FindingEntry:
-    """One finding as the page tells it."""
+    """One finding as the page shows it."""
 
     title: str
     sentence: str

@@ -15,7 +15,7 @@ from loomproof.tui.widgets.row_list import Row, RowList
 
 INTRO = (
     "This page plays your hands. On a real job you would walk to the engine; here you pull and seat the "
-    "simulated connectors by key or click. What you do here the console only learns through the box."
+    "simulated connectors by key or click. The console learns of it only through the box."
 )
 
 

@@ -376,7 +376,7 @@ class JobPage(Page):
         area.focus()
 
     async def action_back(self) -> None:
-        """Leave the text; from elsewhere go back to where the page was come from."""
+        """Leave the text; from elsewhere go back to the page before."""
         if isinstance(self.focused, JobText):
             self.take_text()
             self.query_one(Deck).bring("pane-making-channels")

@@ -62,7 +62,7 @@ class PinoutScreen(Page):
 * **t** gives the job its setting and engine, **n** takes another sheet of a workbook.
 * **Ctrl+S** makes the job. A load that is not settled is written as `?`, and the job is not sound until it is.
 
-WARNING: a table seldom says what a relay switches. The strictest reading is taken; compare every line with the wiring
+WARNING: a table rarely says what a relay switches. The strictest reading is taken; compare every line with the wiring
 diagram before anything is driven.
 """
 
@@ -89,8 +89,8 @@ diagram before anything is driven.
             with Pane(title="Outputs", id="pane-pinout-lines"), Vertical():
                 yield RowList(id="pinout-lines")
                 yield Static(OUTPUT_HINT, classes="making-hint", markup=False)
-            with Pane(title="To settle", id="pane-pinout-told"), Vertical():
-                yield RowList(id="pinout-told")
+            with Pane(title="To settle", id="pane-pinout-remarks"), Vertical():
+                yield RowList(id="pinout-remarks")
                 yield Static(id="pinout-remedy", classes="making-hint", markup=False)
         yield Footer(compact=True, show_command_palette=False)
         yield StatusBar()
@@ -121,7 +121,7 @@ diagram before anything is driven.
         self._show()
 
     def _try(self, choices: Choices) -> None:
-        """Read the table by these choices; one that does not fit is told, and the earlier ones stand."""
+        """Read the table by these choices; if one does not fit, say so and keep the earlier ones."""
         if self._sheet is None:
             return
         try:
@@ -152,7 +152,7 @@ diagram before anything is driven.
             lines.empty_text = "No row of the table is an output. See what was left out, and the columns."
             lines.show([line_row(line) for line in draft.lines])
             self._entries = {entry.row.key: entry for entry in remark_entries(draft)}
-            self.query_one("#pinout-told", RowList).show([entry.row for entry in self._entries.values()])
+            self.query_one("#pinout-remarks", RowList).show([entry.row for entry in self._entries.values()])
         self._remedy()
 
     def _show_columns(self) -> None:
@@ -171,9 +171,9 @@ diagram before anything is driven.
         row = grid.rows[grid.row] if grid.rows else None
         self.query_one("#pinout-why", Static).update("" if row is None else f"{row.cells[0]}: {row.cells[2]}")
 
-    @on(RowList.Highlighted, "#pinout-told")
+    @on(RowList.Highlighted, "#pinout-remarks")
     def _remedy(self) -> None:
-        entry = self._entries.get(self.query_one("#pinout-told", RowList).key or "")
+        entry = self._entries.get(self.query_one("#pinout-remarks", RowList).key or "")
         remark = entry.remark if entry is not None else None
         text = f"{remark.reason}\nTo mend it: {remark.remedy}" if remark is not None else ""
         self.query_one("#pinout-remedy", Static).update(text)
@@ -209,7 +209,7 @@ diagram before anything is driven.
         key = self.query_one("#pinout-columns", CellGrid).row_key
         if key not in set(Fact):
             self.notify(
-                "That column says nothing the job has a place for. Choose it at a fact above.", timeout=4
+                "The job has no place for that column. Choose it at one of the facts above.", timeout=4
             )
             return
         labels = self._labels()

@@ -13,7 +13,7 @@ A job says which output of the box goes to which cavity, over which wire, to whi
 Write it from the wiring diagram, not from the loom.\
 """
 NO_CHANNELS = "This job has no channels yet. a adds one."
-NOT_TOML = "The text is not TOML at the moment: mend it in the text (v), see the problems."
+NOT_TOML = "The text is not valid TOML: correct it in the text (v); the problems say where."
 HELP = """\
 # Job
 
@@ -29,6 +29,6 @@ Make or edit a job file. Everything you write is checked at once, by the same ru
 * **n** begins a new job from a template, **i** reads a pin-out table, **o** opens another file,
   **p** goes on to prove the loom.
 
-Until it is saved, what you write is also kept in a draft beside the file, and offered if the program ends badly.
+Until it is saved, what you write is also kept in a draft beside the file, and offered again if the program ends unexpectedly.
 The session that runs now keeps the job as it was opened: open it again to prove the loom against the new one.
 """

@@ -87,7 +87,7 @@ Every channel of the job, one line each.
 * **up**, **down** choose a channel; its details stand beside (or behind **v**).
 * **b** takes the channel to the bench, where it can be driven freely.
 
-The header is drawn as its job tells it: each cavity with its number, and below it the channel with its sign, or
+The header is drawn as the job describes it: each cavity with its number, and below it the channel with its sign, or
 the supply that enters there. The cavity of the chosen channel has a heavy frame. The side it is seen from is
 written above it; **m** draws it from the other side, **h** goes to the next header.
 

@@ -44,7 +44,7 @@ class RecordPage(Page):
 # Record
 
 Every step, statement, stop and finding is written down as it happens, before the next step begins. If the
-console or the machine dies, at most the step in flight is lost, and the job goes on where it stood.
+console or the machine dies, at most the step under way is lost, and the job carries on from there.
 
 The report for the customer is made from the record with the command shown on top.
 """

@@ -25,7 +25,7 @@ from loomproof.tui.widgets.waveform import Waveform
 
 STOPPED = "The box is stopped. Find out why, then clear it with Ctrl+R and run the step again."
 SWITCH_OPEN = "The box's stop switch is open. Find out why, close it, clear the stop with Ctrl+R and run the step again."
-NOT_YET = "The box is being opened. The steps come when it has answered."
+NOT_YET = "The box is being opened. The steps appear once it has answered."
 NO_STEPS = {
     LinkState.NONE: NOT_YET,
     LinkState.CONNECTING: NOT_YET,
@@ -128,15 +128,15 @@ load.
     _last_prompt: str | None = None
     _was_running = False
     _known: Mapping[str, tuple[int, str]] | None = None
-    """Attempts and outcome of each step as they were last told."""
+    """Attempts and outcome of each step as they were last shown."""
     _ended: str | None = None
     """The step that ended last while this page looked on."""
 
     def _note_ended(self, progress: Progress) -> None:
-        """Remember which step has just ended, for what comes next tells nothing of it."""
+        """Remember which step has just ended: the next one does not say."""
         known = {step.id: (step.attempts, step.outcome) for step in progress.steps}
         if self._known:
-            new = [k for k, told in known.items() if told[1] and self._known.get(k, told) != told]
+            new = [k for k, seen in known.items() if seen[1] and self._known.get(k, seen) != seen]
             self._ended = new[-1] if new else self._ended
         self._known = known
 

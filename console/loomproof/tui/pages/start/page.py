@@ -25,7 +25,7 @@ MAKE = "make"
 SIMULATED = "sim://"
 FIRST = """\
 Nothing is opened and nothing is driven yet. Choose a job with the arrow keys and Enter.
-New here? Take the practice loom: everything in it is simulated, and it tells you what to do.\
+New here? Take the practice loom: everything in it is simulated, and it shows you what to do.\
 """
 JOB_HINT = "Type the path of a job file (TOML) and press Enter; Esc goes back to the list."
 BOX_HINT = "Type a port (/dev/ttyUSB0, COM3) or URL (socket://host:port) and press Enter; Esc goes back."

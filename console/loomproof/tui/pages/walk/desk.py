@@ -1,4 +1,4 @@
-"""The desk's part for the walk page: hears the walk, shows its map, passes keys on."""
+"""The desk's part for the walk page: shows the walk and its map, passes keys on."""
 
 from __future__ import annotations
 
@@ -105,7 +105,7 @@ class WalkDesk:
         )
 
     def told(self, state: WalkState, happened: tuple[Happening, ...]) -> None:
-        """Hear what happened and tell the page."""
+        """Show what happened."""
         for item in happened:
             if item.kind in _JUDGING:
                 self._judged = item
@@ -168,7 +168,7 @@ class WalkDesk:
             detail = "Every place that can be seen answered as the job says."
         else:
             headline, tone, caption = f"{known} of {visible}", "doubt", "NOT FINISHED"
-            detail = "The places still open are asked when you walk on."
+            detail = "Walk on to be asked for the places that are still open."
         cue = (Cue(Sound.DONE, words=headline),) if stage is WalkStage.DONE else ()
         return WalkView(
             stage=stage,
@@ -225,7 +225,7 @@ class WalkDesk:
         if not blind:
             return ""
         names = ", ".join(f"{channel} {self._job.channel(channel).name}" for channel in blind)
-        return f"No load to be seen on channel {names}: a pull would look like nothing. Prove it by a pulse."
+        return f"No load can be seen on channel {names}: a pull would change nothing. Prove it with a pulse."
 
 
 def _wrong_detail(found: WalkMap, moves: tuple[str, ...]) -> str:

@@ -8,7 +8,7 @@ from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Static
 
-from loomproof.procedure.walk.model import WalkKey
+from loomproof.procedure.walk.model import Order, WalkKey
 from loomproof.tui.pages.frame import Deck, Page, Pane, pane_tabs
 from loomproof.tui.pages.walk.view import WalkRow, WalkStage, WalkView
 from loomproof.tui.widgets.bigtext import BigText
@@ -17,11 +17,11 @@ from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import Row, RowList
 
 RUNNING_KEYS = (
-    ("space", "nothing", "Nothing"),
-    ("n", "no", "No"),
+    ("space", "nothing", "Nothing happened"),
+    ("n", "no", "Not this one"),
     ("k", "skip", "Skip"),
     ("o", "leave_off", "Leave off"),
-    ("f", "order", "Order"),
+    ("f", "order", "Free order"),
     ("e", "finish", "End"),
 )
 IDLE_KEYS = (
@@ -49,8 +49,8 @@ class WalkPage(Page):
     BINDINGS = [
         Binding("g", "guided", "Walk, guided", show=False),
         Binding("f", "order", "Free or guided order", show=False),
-        Binding("space", "nothing", "Pulled, and nothing came", show=False),
-        Binding("n", "no", "Not that one", show=False),
+        Binding("space", "nothing", "Pulled, and nothing happened", show=False),
+        Binding("n", "no", "Not this one", show=False),
         Binding("k", "skip", "Skip this place", show=False),
         Binding("o", "leave_off", "It stays off", show=False),
         Binding("h", "here", "What is off now is the chosen place", show=False),
@@ -63,24 +63,24 @@ class WalkPage(Page):
 # Walk
 
 Go round the engine and pull and seat one connector after another. The box sees which channel lost its load; you
-need no key, only ears or an eye on the large letters. Nothing is driven: pins are read at rest, and only where a
-pin says nothing there are sense pulses too short to move or spark anything.
+need no key: listen, or keep an eye on the large letters. Nothing is driven: pins are read at rest, and only where a
+pin shows nothing, sense pulses that are too short to move or spark anything.
 
-* **g** walks in guided order: the console names the next place. **f** walks in free order: pull anything, the
+* **g** walks in guided order: the console names the next place. **f** walks in free order: pull any connector, and the
   console says which place it takes it for. **f** during a walk changes the order.
 * **Right**: the sound goes up, the letters say *seat it*. Go on to the next.
 * **Not as expected**: three low sounds. Seat it and pull it once more; only what happens twice is believed.
 * **Not what you hold?** Seat it and pull the same connector again within two seconds. Or press **n**.
-* **Nothing came?** **space** says that it is pulled and nothing came. Without a key it is put off after half a
-  minute and asked once more. Places that moved nothing are at the end pulled together, to find joined wires.
+* **Nothing happened?** **space** says so, once it is pulled. Without a key the walk moves on after half a minute and
+  asks once more. At the end, places that moved nothing are pulled together, to find joined wires.
 * **k** skips a place, **o** lets a connector stay off, **h** says that what is off now is the place chosen in
   the list (free order), **e** ends the walk. What is settled is in the record; the walk carries on later.
 * **m** changes between bell, tones, a voice and silence. Tones beep out the cylinder: a long beep for five.
-* Walked to the end, and mended something? **g** or **f** asks again for what was not right, or for everything where
-  all was. What was found before stays in the record, and stands until there is a new answer.
-* **d** at the end drives what a walk cannot see, under its interlocks as ever.
+* Repaired something after the walk? **g** or **f** asks again for what was not right, or for everything if all was
+  right. What was found before stays in the record, and counts until there is a new answer.
+* **d** at the end drives what a walk cannot see; the interlocks hold as always.
 
-Several wires of one connector cannot be told apart by pulling it.
+Pulling a connector cannot distinguish the wires in it.
 """
 
     def compose_body(self) -> ComposeResult:
@@ -96,7 +96,7 @@ Several wires of one connector cannot be told apart by pulling it.
                 with Horizontal(id="walk-keys"):
                     for key, action, label in (*RUNNING_KEYS, *IDLE_KEYS):
                         running = "-running" if (key, action, label) in RUNNING_KEYS else "-idle"
-                        yield KeyButton(key, label, action=f"screen.{action}", classes=running)
+                        yield KeyButton(key, label, action=f"screen.{action}", classes=f"{running} -{action}")
             with Pane(title="Places", id="pane-walk-places"):
                 yield RowList(id="walk-places")
                 yield Static(id="walk-found", markup=False)
@@ -126,7 +126,7 @@ Several wires of one connector cannot be told apart by pulling it.
         headline = self.query_one(BigText)
         headline.text, headline.tone = view.headline or "Location walk", view.tone
         count = f"   {view.known} of {view.total}" if view.total else ""
-        after = "the next" if view.holding else "put off"
+        after = "next one" if view.holding else "moves on"
         clock = f"   {after} in {view.left_s:.0f} s" if view.left_s is not None else ""
         self.query_one("#walk-caption", Static).update(f"{view.caption}{count}{clock}")
         self.query_one("#walk-detail", Static).update(view.detail)
@@ -148,6 +148,8 @@ Several wires of one connector cannot be told apart by pulling it.
             button.display = button.has_class("-running" if view.running else "-idle") and self._offered(
                 button
             )
+        order = self.query_one("#walk-keys .-order.-running", KeyButton)
+        order.say("Guided order" if view.order == Order.FREE else "Free order")
         self._show_found()
         self.bindings_depend_on((view.running, bool(view.pulsed)))
 
@@ -200,11 +202,11 @@ Several wires of one connector cannot be told apart by pulling it.
             self.console_app.desk.start_walk(free=True)
 
     def action_nothing(self) -> None:
-        """It is pulled and nothing came."""
+        """It is pulled and nothing happened."""
         self.console_app.desk.walk_key(WalkKey.NOTHING)
 
     def action_no(self) -> None:
-        """Not that one."""
+        """Not this one."""
         self.console_app.desk.walk_key(WalkKey.NO)
 
     def action_skip(self) -> None:

@@ -1,4 +1,4 @@
-"""The walk in words for the eyes and cues for the ears."""
+"""The walk in words and sounds."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Words = tuple[str, str, str, str]
 
 
 class WalkWords:
-    """Words what a walk waits for and what happened, by a job's names."""
+    """Says what a walk waits for and what happened, with the job's names."""
 
     def __init__(self, job: Job) -> None:
         self._job = job
@@ -22,7 +22,7 @@ class WalkWords:
 
         Args:
             state: the walk as it stands.
-            judged: what was told of the last pull.
+            judged: what was found at the last pull.
             unanswered: the last place that moved nothing or stayed silent, until something moves again.
         """
         if state.stage is Stage.PAUSED:
@@ -42,17 +42,15 @@ class WalkWords:
         place = self._place(state, state.asked)
         if place is None:
             if state.order is Order.FREE:
-                text = "The console tells which one it takes it for."
+                text = "The console says which one it takes it for."
                 if unanswered is not None:
-                    text = (
-                        f"Noted: one that moved nothing. Seat it; it is asked for by name at the end. {text}"
-                    )
+                    text = f"Noted: one moved nothing. Seat it; the console asks for it by name at the end. {text}"
                 return "PULL ANY CONNECTOR", "Pull any", "plain", text
             return "THE LAST ONE IS SEATED", "Wait", "quiet", "Wrong? Pull it again now."
         if state.holding:
             text = (
-                "It moved nothing before. Wires that are joined hide each other: leave each of these off, one "
-                "after the other, until the console speaks. Space goes on to the next."
+                "It moved nothing before. Joined wires hide each other: leave each of these off, one after "
+                "the other, until the console reports something. Space goes on to the next one."
             )
             return "PULL IT AND LEAVE IT OFF", place.name, "doubt", text
         where = place.where or "No place is given in the job."
@@ -61,11 +59,11 @@ class WalkWords:
             where = f"{where}. Seat {last} first."
         if state.doubt:
             what = (
-                "as expected, but it must come twice"
+                "as expected, but it must happen twice"
                 if state.doubt == place.visible
-                else "not what belongs there"
+                else "which does not belong there"
             )
-            text = f"Channel {_listed(state.doubt)} went, {what}. Is your hand on the right one?"
+            text = f"Channel {_listed(state.doubt)} lost its load, {what}. Is your hand on the right one?"
             return "PULL IT ONCE MORE", place.name, "doubt", f"{text} {where}"
         return "PULL", place.name, "plain", where
 
@@ -78,7 +76,7 @@ class WalkWords:
         if judged.kind is Kind.MATCHED and state.order is Order.FREE:
             return f"✓ {channels.upper()} BELONGS TO. SEAT IT IF YOU HOLD THAT", name, "good", again
         if judged.kind is Kind.CONFIRMED and state.holding:
-            joined = "They go together: their wires are joined. It is in the record. Seat all that is off."
+            joined = "They lose their loads together: their wires are joined. The record has it. Seat everything that is off."
             return f"✗ JOINED WIRES AT {name}", channels, "bad", joined
         words: dict[Kind, Words] = {
             Kind.MATCHED: (f"✓ RIGHT: {name}", "Seat it", "good", f"{channels}, as expected. {again}"),
@@ -86,40 +84,40 @@ class WalkWords:
                 f"✗ NOT AS EXPECTED AT {name or 'ONE CONNECTOR'}",
                 channels,
                 "bad",
-                f"Expected there: {self._homes(judged.channels)}. Seat it, then pull it once more.",
+                f"{channels} belongs at {self._homes(judged.channels)}. Seat it, then pull it once more.",
             ),
             Kind.AGAIN: (
                 f"AS EXPECTED, ONCE: {name}",
                 channels,
                 "doubt",
-                "A channel answered at two places, so this one takes two pulls the same. Seat it, then pull it once more.",
+                "A channel answered at two places, so the same answer must come twice. Seat it, then pull it once more.",
             ),
             Kind.CONFIRMED: (
                 f"✗ WRONG AT {name or 'ONE CONNECTOR'}",
                 channels,
                 "bad",
-                "Twice the same: it is in the record. Seat it and go on.",
+                "The same twice: the record has it. Seat it and go on.",
             ),
             Kind.FEED: (
                 "PUT IT BACK",
-                "A feed went",
+                "A feed is gone",
                 "bad",
-                f"{channels} at once: a fuse, a ground or the header, no connector. Nothing is counted.",
+                f"{channels} at once: a fuse, a ground or the header, not a connector. It does not count.",
             ),
             Kind.STRAY: (
                 "SEAT BOTH",
                 "One at a time",
                 "doubt",
-                f"{channels} went while another was off. It is not counted.",
+                f"{channels} lost its load while another was off. That does not count.",
             ),
         }
         if judged.kind is Kind.ELSEWHERE:
-            return "✗ NOT THAT ONE", "Seat it", "doubt", f"{name} is asked for by name at the end."
-        taken = ("✗ TAKEN BACK", "Seat it", "doubt", f"{name} is asked again.")
+            return "✗ NOT THAT ONE", "Seat it", "doubt", f"The console asks for {name} again at the end."
+        taken = ("✗ TAKEN BACK", "Seat it", "doubt", f"The console asks for {name} again.")
         return words.get(judged.kind, taken)
 
     def cues(self, item: Happening, state: WalkState) -> tuple[Cue, ...]:
-        """What is to be heard of one happening."""
+        """Return the sounds of one happening."""
         name = self._name(state, item.place)
         channels = f"channel {_listed(item.channels)}"
         if item.kind is Kind.ASKED:

@@ -1,4 +1,4 @@
-"""The desk's part for the wiggle page: hears the test, shows it as lanes and rows, passes on where the hand is."""
+"""The desk's part for the wiggle page: shows the test as lanes and rows, passes on where the hand is."""
 
 from __future__ import annotations
 
@@ -41,10 +41,12 @@ class WiggleDesk:
         self._entered.put(Said(enough=True))
 
     def watch(self, session: Session, channels: Sequence[int], *, held: bool) -> None:
-        """Watch until the operator has enough."""
+        """Watch until the operator ends it."""
         self._entered.clear()
         self._show(
-            WiggleView(running=True, held=held, channels=tuple(channels), said="The box learns the pins.")
+            WiggleView(
+                running=True, held=held, channels=tuple(channels), said="The box is learning the pins."
+            )
         )
         try:
             flexed = session.flex(self, channels, held=held)
@@ -59,7 +61,7 @@ class WiggleDesk:
             self._end(text if flexed.end is StepEnd.DONE else f"Ended: {flexed.reason}. {text}", ok=not count)
 
     def told(self, state: FlexState, fresh: tuple[Seen, ...]) -> None:
-        """Hear how it stands and tell the page."""
+        """Show how the test stands."""
         since = state.began_s
         lanes = []
         for channel in state.channels:

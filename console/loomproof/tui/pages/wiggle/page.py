@@ -59,7 +59,7 @@ class WigglePage(Page):
     BINDINGS = [
         Binding("space", "choose", "Choose", tooltip="Watch the channel under the cursor, or not"),
         Binding("g", "begin", "Begin"),
-        Binding("e", "enough", "Enough"),
+        Binding("e", "enough", "End"),
         Binding("t", "held", "Held or at rest", show=False),
         Binding("l", "label", "Own words", show=False),
         Binding("m", "sounds", "Sounds", show=False),
@@ -69,17 +69,17 @@ class WigglePage(Page):
     HELP = """\
 # Wiggle
 
-Bend and tug the loom while the box watches for contacts that let go. Each dropout is a tick, a dip on the chart
+Bend and tug the loom while the box watches for contacts that open. Each dropout is a tick, a dip on the chart
 and a line with its time, length and depth.
 
 * **space** chooses channels (**up**, **down** move); **g** begins, **e** ends.
 * **t**: at rest only the pin is watched and nothing is driven. *Held* switches the load on, which shows what opens
   under current; it is driven, so it needs its statements (bench page, **u**) and rests to keep its duty. Injectors,
   coils and starters are never held.
-* One channel is watched at a time: several take turns of two seconds, and the chart shows whose turn it is. What
-  lets go on another one meanwhile is not seen. Nor is a break shorter than a sample, 0.2 ms.
+* One channel is watched at a time: several take turns of two seconds, and the chart shows whose turn it is. A
+  break on another one meanwhile is not seen. Nor is a break shorter than a sample, 0.2 ms.
 * Say where the hand is: **h** header, **j** splice or branch, **w** through the wall, **c** connector; the list of
-  places with **Enter**; **l** in your own words. It holds from then on. With the cursor on a dropout the same keys
+  places with **Enter**; **l** in your own words. It counts from then on. With the cursor on a dropout the same keys
   say where the hand was then.
 * Everything is in the record, and in the report.
 """
@@ -97,7 +97,7 @@ and a line with its time, length and depth.
                 yield Static(id="wiggle-said", markup=False)
                 with Horizontal(classes="wiggle-keys"):
                     yield KeyButton("g", "Begin", action="screen.begin", id="wiggle-begin")
-                    yield KeyButton("e", "Enough", action="screen.enough", id="wiggle-enough")
+                    yield KeyButton("e", "End", action="screen.enough", id="wiggle-enough")
                     yield KeyButton("t", "Hold on instead", action="screen.held", id="wiggle-held")
                 with Horizontal(classes="wiggle-keys"):
                     for key, word, _ in HAND_KEYS:
