@@ -24,7 +24,14 @@ STYLE = {Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.UNSURE: "yello
 
 
 def print_opening(console: Console, job: Job, box: messages.Identity, operator: str) -> None:
-    """Which job, which box, who, and the cautions that always hold."""
+    """Which job, which box, who, and the cautions that always hold.
+
+    Args:
+        console: where it is printed.
+        job: the job.
+        box: what the box says of itself.
+        operator: the name for the record; empty: not named.
+    """
     kind = "simulated box" if box.simulated else "box"
     console.print(Text(f"{job.identity.job_number}  {job.identity.title}  ({job.setting})", style="bold"))
     console.print(
@@ -53,7 +60,14 @@ def print_step(console: Console, step: Step, outcome: StepOutcome) -> None:
 def print_result(
     console: Console, job: Job, verdicts: Sequence[PropertyVerdict], findings: Sequence[Finding]
 ) -> None:
-    """The table of channels, then every finding."""
+    """The table of channels, then every finding.
+
+    Args:
+        console: where it is printed.
+        job: the job.
+        verdicts: of every property of every channel.
+        findings: the most likely first.
+    """
     table = Table(show_edge=False, pad_edge=False)
     for heading in ("Ch", "Cavity", "Name", "Verdict", "Measured", "Why"):
         table.add_column(heading, overflow="fold")
@@ -89,7 +103,15 @@ def print_result(
 def print_end(
     console: Console, verdict: Verdict, outcomes: Sequence[StepOutcome], record_id: str, report: Path | None
 ) -> None:
-    """The verdict in one line, and where the record is."""
+    """The verdict in one line, and where the record is.
+
+    Args:
+        console: where it is printed.
+        verdict: of the whole loom.
+        outcomes: of every attempt at every step.
+        record_id: the record.
+        report: the report's file; None: no report was written.
+    """
     console.print()
     console.print(Text(f"Verdict: {verdict}", style=STYLE.get(verdict, "bold")))
     ends = {outcome.step_id: outcome.end for outcome in outcomes}

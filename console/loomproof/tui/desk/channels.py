@@ -58,7 +58,14 @@ def channel_views(
     signatures: Mapping[int, Signature] | None = None,
     live: Mapping[int, Live] | None = None,
 ) -> tuple[ChannelView, ...]:
-    """Return every channel of a job as it stands."""
+    """Return every channel of a job as it stands.
+
+    Args:
+        job: the job.
+        verdicts: of every property so far.
+        signatures: the newest measurement, by channel.
+        live: what a channel does now, by channel; those left out are off.
+    """
     signatures, live = signatures or {}, live or {}
     found = []
     for channel in sorted(job.channels, key=lambda c: c.channel):

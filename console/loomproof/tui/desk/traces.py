@@ -108,7 +108,14 @@ class Traces:
 
 
 def curve_of(trace: Trace, label: str, kind: int = -1, until_s: float = math.inf) -> Curve:
-    """Return a trace, up to an instant, as it is drawn."""
+    """Return a trace, up to an instant, as it is drawn.
+
+    Args:
+        trace: the trace.
+        label: its name in the legend.
+        kind: how it is drawn; -1: by its place in the view.
+        until_s: the instant, in s after switch-on.
+    """
     shown = trace.time_s <= until_s
     return Curve(label, _floats(trace.time_s[shown]), _floats(trace.current_a[shown]), kind)
 

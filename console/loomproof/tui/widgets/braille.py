@@ -33,7 +33,16 @@ class Canvas:
             self._cells[(y // 4) * self.columns + x // 2] |= _BITS[x % 2][y % 4]
 
     def line(self, x0: int, y0: int, x1: int, y1: int, *, on: int = 1, off: int = 0) -> None:
-        """Draw a line, every `on` dots followed by `off` left out, counted along x so that patterns join."""
+        """Draw a line, every `on` dots followed by `off` left out, counted along x so that patterns join.
+
+        Args:
+            x0: where it begins, in dots from the left.
+            y0: where it begins, in dots from the top.
+            x1: where it ends, in dots from the left.
+            y1: where it ends, in dots from the top.
+            on: dots drawn in a row.
+            off: dots left out after them; 0: none.
+        """
         span = max(abs(x1 - x0), abs(y1 - y0), 1)
         for step in range(span + 1):
             x = x0 + round((x1 - x0) * step / span)

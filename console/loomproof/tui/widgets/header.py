@@ -62,7 +62,14 @@ def _inside(number: int, cavity: CavityView | None, inner: int) -> list[Part]:
 
 
 def fitting(view: HeaderView, width: int, height: int, marked: int | None) -> tuple[int, Window]:
-    """Return how many cells a cavity gets inside, and the part of the face that fits."""
+    """Return how many cells a cavity gets inside, and the part of the face that fits.
+
+    Args:
+        view: the header.
+        width: cells across.
+        height: lines.
+        marked: the cavity that must be in the part; None: none.
+    """
     rows, columns = len(view.rows), len(view.rows[0])
     inner = FULL if columns * (FULL + 1) + 1 <= width and rows * 4 + 1 <= height else BRIEF
     lines = 4 if inner == FULL else 3
@@ -76,7 +83,14 @@ def fitting(view: HeaderView, width: int, height: int, marked: int | None) -> tu
 
 
 def draw_face(view: HeaderView, inner: int, shown: Window, marked: int | None) -> list[Line]:
-    """Return the face as lines of (text, role); the marked cavity has a heavy frame and is reversed."""
+    """Return the face as lines of (text, role); the marked cavity has a heavy frame and is reversed.
+
+    Args:
+        view: the header.
+        inner: cells inside a cavity.
+        shown: the part of the face to draw.
+        marked: the number of the marked cavity; None: none.
+    """
     known = {cavity.number: cavity for cavity in view.cavities}
     rows = [
         row[shown.column : shown.column + shown.columns]
@@ -162,7 +176,16 @@ def caption(view: HeaderView, marked: int | None, width: int) -> list[Line]:
 def draw_header(
     view: HeaderView, width: int, height: int, marked: int | None, *, mirrored: bool, number: str = ""
 ) -> list[Line]:
-    """Return the whole picture: name, side, face, and the marked cavity in words."""
+    """Return the whole picture: name, side, face, and the marked cavity in words.
+
+    Args:
+        view: the header.
+        width: cells across.
+        height: lines.
+        marked: the number of the marked cavity; None: none.
+        mirrored: draw it from its other side.
+        number: which of several headers it is, in words; empty: it is the only one.
+    """
     if mirrored:
         view = flipped(view)
     head: list[Line] = [

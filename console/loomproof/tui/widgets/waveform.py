@@ -48,7 +48,15 @@ def interpolate(times: Sequence[float], values: Sequence[float], at: float) -> f
 def band_cells(
     band: TraceBand, x_axis: Scale, y_axis: Scale, columns: int, rows: int
 ) -> set[tuple[int, int]]:
-    """Return the cells (column, row) whose middle, or nearest cell, lies within the band."""
+    """Return the cells (column, row) whose middle, or nearest cell, lies within the band.
+
+    Args:
+        band: the expected range.
+        x_axis: the time axis.
+        y_axis: the value axis.
+        columns: cells across.
+        rows: cells down.
+    """
     cells: set[tuple[int, int]] = set()
     for column in range(columns):
         at = x_axis.value((column + 0.5) / columns)
@@ -65,7 +73,15 @@ def band_cells(
 
 
 def draw_curve(curve: Curve, x_axis: Scale, y_axis: Scale, canvas: Canvas, pattern: tuple[int, int]) -> None:
-    """Draw one curve, thinning samples that fall on the same dot column to their extremes."""
+    """Draw one curve, thinning samples that fall on the same dot column to their extremes.
+
+    Args:
+        curve: the trace.
+        x_axis: the time axis.
+        y_axis: the value axis.
+        canvas: where it is drawn.
+        pattern: dots on and dots off along the line.
+    """
     previous: tuple[int, int] | None = None
     on, off = pattern
     for at, value in zip(curve.times_s, curve.values, strict=True):

@@ -97,7 +97,14 @@ class BenchDesk:
         threading.Thread(target=end, name="cancel", daemon=True).start()
 
     def bench(self, session: Session | None, channel: int, way: str, texts: Mapping[str, str]) -> BenchView:
-        """Return the page's view, computed anew when something in it changed and at least every half second."""
+        """Return the page's view, computed anew when something in it changed and at least every half second.
+
+        Args:
+            session: on the box; None: none is connected.
+            channel: a fitted channel.
+            way: how it is to be driven; empty: as its load usually is.
+            texts: what stands in the fields, by key.
+        """
         blocks = tuple(self._panel.blocks(channel))
         stated = session.interlocks if session is not None else None
         key = (channel, way, tuple(sorted(texts.items())), blocks, stated)

@@ -47,7 +47,14 @@ class FilesPage(Protocol):
         ...
 
     def say(self, text: str, *, title: str = "", weight: Weight = "information", for_s: float = 4) -> None:
-        """Show a line over the page for a while."""
+        """Show a line over the page for a while.
+
+        Args:
+            text: the line.
+            title: above it; empty: none.
+            weight: how much it matters.
+            for_s: how long it stands there, in s.
+        """
         ...
 
     def take_text(self) -> None:

@@ -143,7 +143,14 @@ class JobPage(Page):
         return await self.app.push_screen_wait(question)
 
     def say(self, text: str, *, title: str = "", weight: Weight = "information", for_s: float = 4) -> None:
-        """Show a line over the page for a while."""
+        """Show a line over the page for a while.
+
+        Args:
+            text: the line.
+            title: above it; empty: none.
+            weight: how much it matters.
+            for_s: how long it stands there, in s.
+        """
         self.notify(text, title=title, severity=weight, timeout=for_s, markup=False)
 
     def take_text(self) -> None:

@@ -21,7 +21,7 @@ from loomproof.job.pinout.writing import pinout_job_text
 from loomproof.job.templates import TEMPLATES
 from loomproof.tui.pages.frame import STYLE_SHEETS, STYLES, Deck, Page, Pane, pane_tabs
 from loomproof.tui.pages.job.dialogs import ChooseOne, Option
-from loomproof.tui.pages.job.pinout_rows import Entry, column_rows, line_row, open_words, remark_entries
+from loomproof.tui.pages.job.pinout_rows import PinoutEntry, column_rows, line_row, open_words, remark_entries
 from loomproof.tui.widgets.grid import CellGrid, GridColumn
 from loomproof.tui.widgets.row_list import RowList
 from loomproof.tui.widgets.status import StatusBar
@@ -75,7 +75,7 @@ diagram before anything is driven.
         self._choices = Choices()
         self._template = "vehicle"
         self._problem = ""
-        self._entries: dict[str, Entry] = {}
+        self._entries: dict[str, PinoutEntry] = {}
 
     def compose(self) -> ComposeResult:
         """Lay out the panes."""

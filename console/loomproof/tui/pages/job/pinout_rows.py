@@ -50,14 +50,14 @@ def line_row(line: Line) -> Row:
     )
 
 
-class Entry(NamedTuple):
+class PinoutEntry(NamedTuple):
     """A line of the list of what is to be settled; with the remark that it shows, if it shows one."""
 
     row: Row
     remark: Remark | None = None
 
 
-def remark_entries(draft: PinoutDraft) -> list[Entry]:
+def remark_entries(draft: PinoutDraft) -> list[PinoutEntry]:
     """Return what is to be settled, then what to look at, then the rows left out."""
     entries = []
     remarks = sorted(draft.remarks, key=lambda remark: remark.weight is not Weight.SETTLE)
@@ -65,10 +65,10 @@ def remark_entries(draft: PinoutDraft) -> list[Entry]:
         sign = ("✗ settle  ", "bad") if remark.weight is Weight.SETTLE else ("? look at ", "doubt")
         where = f"row {remark.row}, {remark.column}: " if remark.row is not None else "table: "
         row = Row(f"remark:{index}", (sign, (where, "plain"), (remark.reason, "plain")))
-        entries.append(Entry(row, remark))
+        entries.append(PinoutEntry(row, remark))
     for left in draft.left_out:
         text = f"row {left.row}: {left.reason}: {left.text}"
-        entries.append(Entry(Row(f"left:{left.row}", (("- left out ", "quiet"), (text, "quiet")))))
+        entries.append(PinoutEntry(Row(f"left:{left.row}", (("- left out ", "quiet"), (text, "quiet")))))
     return entries
 
 

@@ -68,7 +68,15 @@ class StepCard(Vertical):
         running: bool,
         before: str = "",
     ) -> None:
-        """Show a step, and the question that belongs to it; first what came of the step before it."""
+        """Show a step, and the question that belongs to it; first what came of the step before it.
+
+        Args:
+            step: the step; None: there is none to show.
+            prompt: the question that waits, if one does.
+            total: how many steps the sheet has.
+            running: a step is being worked on.
+            before: what came of the step before, in words; empty: nothing to say.
+        """
         self._write("step-before", before)
         if step is None:
             self._write("step-title", self.why_none)

@@ -85,7 +85,17 @@ def working_text(busy_s: float | None, for_s: float, doing: str = "Working") -> 
 def afar(
     step: StepView | None, prompt: PromptView | None, *, running: bool, stopped: bool
 ) -> tuple[str, str]:
-    """Return what is to be read from across the engine bay, in few words, and its tone."""
+    """Return what is to be read from across the engine bay, in few words, and its tone.
+
+    Args:
+        step: the step shown; None: there is none.
+        prompt: the question that waits, if one does.
+        running: a step is being worked on.
+        stopped: the box is stopped.
+
+    Returns:
+        The words, and the tone that colours them.
+    """
     if stopped:
         return "Stopped", "bad"
     if prompt is not None:

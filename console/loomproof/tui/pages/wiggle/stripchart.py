@@ -19,7 +19,14 @@ LABEL_CELLS = 8
 
 
 def draw_lane(lane: Lane, canvas: Canvas, since_s: float, until_s: float) -> None:
-    """Draw one lane: its level along the top while it is watched, a dip down to its depth for each dropout."""
+    """Draw one lane: its level along the top while it is watched, a dip down to its depth for each dropout.
+
+    Args:
+        lane: the channel's lane.
+        canvas: where it is drawn; the lane fills it.
+        since_s: the time at the left edge.
+        until_s: the time at the right edge.
+    """
 
     def column(at_s: float) -> int:
         return round((at_s - since_s) / (until_s - since_s) * (canvas.width - 1))
