@@ -14,13 +14,13 @@ from textual.screen import Screen
 from textual.widgets import Footer, Static
 
 from loomproof.job.file.document import JobDocument
-from loomproof.job.problem import Problem
 from loomproof.tui.pages.frame import STYLE_SHEETS, STYLES, Deck, Page, PageLine, Pane, pane_tabs
 from loomproof.tui.pages.job.editor import JobEditor, head_field
 from loomproof.tui.pages.job.fields import CHANNEL_FIELDS, FORM_COLUMNS, GRID_COLUMNS
 from loomproof.tui.pages.job.files import Answered, JobFiles, Weight, problems_text
 from loomproof.tui.pages.job.job_text import JobText
-from loomproof.tui.pages.job.rows import channel_rows, form_rows, head_rows, problem_rows, wrong_cells
+from loomproof.tui.pages.job.problem_list import ProblemList
+from loomproof.tui.pages.job.rows import channel_rows, form_rows, head_rows, wrong_cells
 from loomproof.tui.pages.job.words import EMPTY, HELP, NO_CHANNELS, NOT_TOML
 from loomproof.tui.widgets.grid import CellGrid
 from loomproof.tui.widgets.row_list import RowList
@@ -85,9 +85,8 @@ class JobPage(Page):
                     raw=self.editor.raw_field,
                 )
                 yield Static(id="making-form-meaning", classes="making-meaning", markup=False)
-            with Pane(title="Problems", id="pane-making-problems"), Vertical():
-                yield RowList(id="making-problems")
-                yield Static(id="making-remedy", markup=False)
+            with Pane(title="Problems", id="pane-making-problems"):
+                yield ProblemList()
             with Pane(title="Head", id="pane-making-head"), Vertical():
                 yield CellGrid(
                     FORM_COLUMNS,
@@ -200,7 +199,7 @@ class JobPage(Page):
         self._form.show(form_rows(document, grid.row, wrong))
         self._head.show(head_rows(document))
         self._show_meanings()
-        self._show_problems()
+        self.query_one(ProblemList).show(document)
         self._show_text()
         self._show_file()
 
@@ -215,24 +214,6 @@ class JobPage(Page):
         session = "" if not self.console_app.has_desk else "   (the running session keeps the job as it was)"
         line.update(f"{self.files.file.path.name}   {kept}   {state}{session}")
         line.set_class(bool(count), "-wrong")
-
-    def _show_problems(self) -> None:
-        problems = self.document.problems if self.document else ()
-        rows = self.query_one("#making-problems", RowList)
-        rows.empty_text = "✓ Nothing is wrong with this job." if self.document else "No job is open here."
-        rows.show(problem_rows(problems))
-        self._show_remedy()
-
-    @on(RowList.Highlighted, "#making-problems")
-    def _show_remedy(self) -> None:
-        problem = self._problem()
-        text = "" if problem is None else f"{problem.reason}\nTo mend it: {problem.remedy}"
-        self.query_one("#making-remedy", Static).update(text)
-
-    def _problem(self) -> Problem | None:
-        key = self.query_one("#making-problems", RowList).key
-        problems = self.document.problems if self.document else ()
-        return problems[int(key)] if key is not None and int(key) < len(problems) else None
 
     def _show_text(self) -> None:
         if self.document is not None:
@@ -358,7 +339,7 @@ class JobPage(Page):
     @on(RowList.Chosen, "#making-problems")
     def _jump(self) -> None:
         """Go to where a problem stands: its cell, its field, or its line in the text."""
-        problem = self._problem()
+        problem = self.query_one(ProblemList).problem
         if problem is None or self.document is None:
             return
         place = self.document.place_of(problem)
