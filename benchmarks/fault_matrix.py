@@ -27,17 +27,16 @@ from loomproof.box.connect import connect
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.finding import Finding
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.facts.verdict import Property, Verdict, channel_verdict
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
+from loomproof.job.load_traits import LOGIC_KINDS, WOUND_KINDS
 from loomproof.job.model import Job
 from loomproof.procedure.session import Session
 from loomproof_sim.named_boxes import find, forget
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
-WOUND = (LoadKind.INJECTOR, LoadKind.COIL, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER)
-LOGIC = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
 ADDED_SHARE = 0.6
 """Added resistance over the load's own: well past the tolerance of every part of the catalogue."""
 OTHER_LOAD = {
@@ -108,10 +107,10 @@ def _of_channel(job: Job, channel: int) -> Iterator[tuple[FaultKind, str]]:
     ohm = load.resistance_ohm.value if load.resistance_ohm else 10.0
     for kind in (FaultKind.OPEN, FaultKind.SHORT_TO_GROUND, FaultKind.SHORT_TO_SUPPLY):
         yield kind, f"{kind}:{channel}"
-    if load.kind not in LOGIC:
+    if load.kind not in LOGIC_KINDS:
         yield FaultKind.SHORT_ACROSS_LOAD, f"short_across_load:{channel}"
     yield FaultKind.ADDED_RESISTANCE, f"added_resistance:{channel}:{max(0.5, ADDED_SHARE * ohm):.3g}"
-    if load.kind in WOUND:
+    if load.kind in WOUND_KINDS:
         yield FaultKind.SHORTED_TURNS, f"shorted_turns:{channel}"
     if load.moves:
         yield FaultKind.STUCK_ARMATURE, f"stuck_armature:{channel}"
@@ -142,7 +141,7 @@ def _of_pairs(job: Job, name: str, seed: int) -> Iterator[Case]:
 
 
 def _logic(job: Job, channel: int) -> bool:
-    return job.load_type(channel).kind in LOGIC
+    return job.load_type(channel).kind in LOGIC_KINDS
 
 
 def run(case: Case) -> Row:

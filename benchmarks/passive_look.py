@@ -17,13 +17,13 @@ from itertools import product
 
 from loomproof.facts.kinds import Setting
 from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.load_traits import LOGIC_KINDS, SENSE_ENERGY_J
 from loomproof.job.load_type import LoadType
 from loomproof.job.model import Channel, Connector, Identity, Job
 from loomproof.job.quantity import Quantity
 from loomproof.procedure.steps.look import LEAST_SENSE_US
 from loomproof.safety.budget import pulse_budget
-from loomproof.safety.load_model import SENSE_ENERGY_J
-from loomproof_sim.loom import LOGIC_DRIVER_OHM, LOGIC_KINDS, Draw, load_spec
+from loomproof_sim.loom import LOGIC_DRIVER_OHM, Draw, load_spec
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import BranchSpec, Drive, DriverSpec, LoomSpec, MovingSpec, SupplySpec
 

@@ -12,18 +12,18 @@ from __future__ import annotations
 import argparse
 import math
 from collections import Counter
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from scipy.stats import binomtest
 
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import Signature
 from loomproof.job.catalogue import CATALOGUE, LoadType
 from loomproof.job.quantity import Quantity
 from loomproof.measure.signature import measure
+from loomproof_sim.loom import ARMATURES
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import (
     BranchSpec,
@@ -52,11 +52,6 @@ KEYS = (
 )
 Moving = InjectorSpec | RelaySpec | ValveSpec
 WIRE_OHM = 0.15
-_SPECS: dict[LoadKind, Callable[[], Moving]] = {
-    LoadKind.INJECTOR: InjectorSpec,
-    LoadKind.RELAY: RelaySpec,
-    LoadKind.VALVE: ValveSpec,
-}
 
 
 def drawn(load: LoadType, rng: np.random.Generator, *, stuck: bool) -> Moving:
@@ -67,7 +62,7 @@ def drawn(load: LoadType, rng: np.random.Generator, *, stuck: bool) -> Moving:
 
     assert load.resistance_ohm is not None
     assert load.inductance_mh is not None
-    base = _SPECS[load.kind]()
+    base = ARMATURES[load.kind]()
     kind = {Suppression.DIODE: "diode", Suppression.RESISTOR: "resistor"}.get(load.suppression)
     beside = base.suppression
     if kind == "diode":

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import FILAMENT_KINDS, LOGIC_KINDS, MOVING_KINDS
 from loomproof.job.model import Job
 from loomproof.measure.signature import measure
 from loomproof.procedure.steps.look import LEAST_SENSE_US, sense_samples, what_sense_shows
@@ -23,7 +23,6 @@ from loomproof_sim.profiles import REFERENCE, BoardProfile
 from loomproof_sim.put_fault import put_fault
 from testbed.bareboard import PAUSE_S, BareBoard
 
-LOGIC = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
 SENSE_LIMIT_A = 20.0
 """More than any channel of a box is configured to trip at."""
 COOLING_S = 30.0
@@ -69,7 +68,7 @@ class LoomBench(BareBoard):
     def traces(self, channel: int) -> list[Trace]:
         """The load's own measuring pulses."""
         load = self.job.load_type(channel)
-        pause_s = COOLING_S if load.kind is LoadKind.LAMP else PAUSE_S
+        pause_s = COOLING_S if load.kind in FILAMENT_KINDS else PAUSE_S
         return self.measuring_pulses(channel, load, self.job.wire_ohm(channel), self.supply_v, pause_s)
 
     def channel_evidence(self, channel: int) -> ChannelEvidence:
@@ -102,7 +101,7 @@ class LoomBench(BareBoard):
         if longest_us < LEAST_SENSE_US:
             return ChannelEvidence(channel)
         samples = sense_samples(longest_us, self.board.sample_period_ns)
-        pause_s = COOLING_S if load.kind is LoadKind.LAMP else PAUSE_S
+        pause_s = COOLING_S if load.kind in FILAMENT_KINDS else PAUSE_S
         period_s = self.board.sample_period_ns * 1e-9
         trace = self.pulse(channel, longest_us * 1e-6, period_s, samples, SENSE_LIMIT_A, pause_s=pause_s)
         return what_sense_shows(trace, load)
@@ -113,9 +112,9 @@ class LoomBench(BareBoard):
             return Noticed.NOT_ASKED
         final = signature.final_current_a
         flows = final is not None and final.value > 5 * final.u and not signature.tripped
-        if load.moves or load.kind is LoadKind.MOTOR:
+        if load.kind in MOVING_KINDS:
             return Noticed.HEARD if moved else Noticed.NOTHING
-        if load.kind in LOGIC:
+        if load.kind in LOGIC_KINDS:
             flows = final is not None and final.value > 1e-3
         return Noticed.SEEN if flows else Noticed.NOTHING
 
@@ -129,7 +128,7 @@ class LoomBench(BareBoard):
         lost = tuple(c for c in numbers if c in before and not rests_away(self.reading(c)))
         self.plant.seat(really, self.now_s)
         self.now_s += 0.2
-        if self.job.load_type(channel).kind in LOGIC:
+        if self.job.load_type(channel).kind in LOGIC_KINDS:
             return PullResult(channel, (), "skipped")
         return PullResult(channel, lost, judge_pull(channel, (channel,), lost))
 

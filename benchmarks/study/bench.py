@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchmarks.study.jobs import LOGIC
 from benchmarks.study.parts import Ripple, Truth
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.facts.evidence import LoomEvidence
+from loomproof.job.load_traits import LOGIC_KINDS
 from loomproof.job.model import Job
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
 from loomproof_sim.hands.sim_hands import Hands, SimHands
@@ -79,7 +79,7 @@ class StudyBench(BareBoard):
         """Current, supply and pin at their own instants, the ripple on top."""
         amps, volts, pins = super()._sampled(channel, times, off_s)
         ripple = self.truth.ripple
-        if not ripple.amplitude_v or self.job.load_type(channel).kind in LOGIC:
+        if not ripple.amplitude_v or self.job.load_type(channel).kind in LOGIC_KINDS:
             return amps, volts, pins
         board, start = self.board, self.now_s
         late_v, late_pin = times + board.supply_skew_ns * 1e-9, times + board.drain_skew_ns * 1e-9

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchmarks.study.jobs import LOGIC
 from benchmarks.study.parts import WideDraw
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.kinds import LoadKind, Suppression
 from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.load_traits import LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS, WOUND_KINDS
 from loomproof.job.model import Job
 from loomproof_sim.loom import load_spec
 from loomproof_sim.plant.faults import Fault, apply_fault
@@ -79,7 +79,7 @@ class Planter:
         found = []
         for c in free:
             kind = self.job.load_type(c).kind
-            if (not kinds or kind in kinds) and (logic or kind not in LOGIC):
+            if (not kinds or kind in kinds) and (logic or kind not in LOGIC_KINDS):
                 found.append(c)
         return found
 
@@ -99,7 +99,7 @@ class Planter:
         channel = self._any(self._of(free, logic=True))
         if channel is None:
             return None
-        logic = self.job.load_type(channel).kind in LOGIC
+        logic = self.job.load_type(channel).kind in LOGIC_KINDS
         ohm = _log(self.rng, 0.01, 3.0 if logic else 20.0)
         soft = ohm > 0.3 * self.ohm(channel) and not logic
         return self._make(FaultKind.SHORT_TO_GROUND, channel, "soft" if soft else "hard", not soft, ohm=ohm)
@@ -130,19 +130,21 @@ class Planter:
 
     def _steady(self, channel: int) -> bool:
         """A lamp may still be warm and a coil's resistance is coarse: what is added there hides longer."""
-        return self.job.load_type(channel).kind not in {LoadKind.LAMP, LoadKind.COIL, LoadKind.MOTOR}
+        return self.job.load_type(channel).kind in WINDING_KINDS | LOGIC_KINDS
 
     def _shorted_turns(self, free: Sequence[int]) -> Planted | None:
-        kinds = (LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER, LoadKind.COIL)
         share = _log(self.rng, 0.03, 0.3)
         word = "3 to 10 % of turns" if share < 0.1 else "10 to 30 % of turns"
         return self._make(
-            FaultKind.SHORTED_TURNS, self._any(self._of(free, *kinds)), word, share > 0.1, fraction=share
+            FaultKind.SHORTED_TURNS,
+            self._any(self._of(free, *WOUND_KINDS)),
+            word,
+            share > 0.1,
+            fraction=share,
         )
 
     def _stuck_armature(self, free: Sequence[int]) -> Planted | None:
-        kinds = (LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.MOTOR)
-        channel = self._any(self._of(free, *kinds))
+        channel = self._any(self._of(free, *MOVING_KINDS))
         word = str(self.job.load_type(channel).kind) if channel else ""
         return self._make(FaultKind.STUCK_ARMATURE, channel, word, True)
 
@@ -160,7 +162,9 @@ class Planter:
             return None
         here = self.job.load_type(channel)
         others = [
-            t for t in CATALOGUE.values() if t.key != here.key and t.kind not in LOGIC and t.resistance_ohm
+            t
+            for t in CATALOGUE.values()
+            if t.key != here.key and t.kind not in LOGIC_KINDS and t.resistance_ohm
         ]
         other = others[int(self.rng.integers(len(others)))]
         there = other.resistance_ohm
@@ -207,7 +211,7 @@ class Planter:
         found = []
         for feed in self.job.feeds:
             fed = tuple(c.channel for c in self.job.channels if c.feed == feed.id)
-            real = [c for c in fed if self.job.load_type(c).kind not in LOGIC]
+            real = [c for c in fed if self.job.load_type(c).kind not in LOGIC_KINDS]
             if real and set(fed) <= set(free):
                 found.append((feed.id, fed))
         return found[int(self.rng.integers(len(found)))] if found else None
@@ -224,7 +228,7 @@ class Planter:
         fed = self._fed(free)
         if fed is None:
             return None
-        loads = [c for c in fed[1] if self.job.load_type(c).kind not in LOGIC]
+        loads = [c for c in fed[1] if self.job.load_type(c).kind not in LOGIC_KINDS]
         least = min(loads, key=self.ohm)
         share = _log(self.rng, 0.05, 1.5)
         visible = share > 2.0 * self.tolerance(least) + TEMPERATURE_SHARE and self._steady(least)
@@ -235,7 +239,7 @@ class Planter:
         if len(free) < len(self.job.channels):
             return None
         ohm = _log(self.rng, 0.2, 1.5)
-        heavy = min(self.ohm(c) for c in free if self.job.load_type(c).kind not in LOGIC)
+        heavy = min(self.ohm(c) for c in free if self.job.load_type(c).kind not in LOGIC_KINDS)
         seen = ohm > 0.4 and heavy < 16.0
         word = "under 0.4 ohm" if ohm < 0.4 else "over 0.4 ohm"
         return Planted(FaultKind.WEAK_SUPPLY, (), word, seen, faults=(Fault(FaultKind.WEAK_SUPPLY, ohm=ohm),))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from loomproof.facts.kinds import LoadKind, Setting
+from loomproof.facts.kinds import Setting
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.model import Channel, Connector, Feed, Identity, Job, LoadOverride, Location
 
@@ -14,7 +14,6 @@ RELAYS = ("relay_plain", "relay_diode", "relay_resistor", "fuel_pump_relay", "fa
 VALVES = ("valve_purge", "valve_boost", "valve_cam_oil", "valve_idle")
 LAMPS = ("lamp_21w", "lamp_5w", "lamp_1w2")
 MOTORS = ("motor_fan",)
-LOGIC = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
 SECTIONS_MM2 = (0.35, 0.5, 0.75, 1.0)
 KNOWN_PERCENT = 5.0
 """Tolerance of a part that the job knows better than the catalogue."""

@@ -15,9 +15,9 @@ from loomproof.diagnose.explain.find import find
 from loomproof.diagnose.rules.judge import judge
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.fault_kind import FaultKind
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Moved
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
 from loomproof_sim.hands.sim_hands import connector_map
 from loomproof_sim.plant.spec import MovingSpec
@@ -152,16 +152,12 @@ def _moving(loom: Loom, evidence: LoomEvidence) -> dict[int, str]:
     return out
 
 
-USUAL_STROKE = {LoadKind.INJECTOR: 0.05, LoadKind.VALVE: 0.08, LoadKind.RELAY: 0.10}
-"""Rise of inductance over the stroke that the estimators take for the smallest usual one (docs/measuring.md)."""
-
-
 def _strokes(loom: Loom) -> dict[int, bool]:
     out = {}
     for branch in loom.truth.loom.branches:
         if isinstance(branch.load, MovingSpec) and branch.channel in {c.channel for c in loom.job.channels}:
-            least = USUAL_STROKE.get(loom.job.load_type(branch.channel).kind, 0.0)
-            out[branch.channel] = branch.load.stroke_gain >= least
+            landing = LOAD_TRAITS[loom.job.load_type(branch.channel).kind].landing
+            out[branch.channel] = landing is None or branch.load.stroke_gain >= landing.usual_stroke
     return out
 
 

@@ -5,6 +5,7 @@
 
 #include "core_config.h"
 #include "crc32.h"
+#include "load_traits_gen.h"
 #include "wire_messages_gen.h"
 
 #define US_PER_MS 1000U
@@ -12,8 +13,6 @@
 #define LOGIC_MAX_CURRENT_MA 200U
 #define HIGH_SUPPLY_MV 15000U
 #define HIGH_SUPPLY_SENSE_US 80U
-/* t = sqrt(2 * 0.3 mJ * 2 mH) / V: 0.3 mJ in a coil of at least 2 mH, from E = (V t)^2 / (2 L); us times mV. */
-#define COIL_SENSE_US_MV 1095445UL
 #define LEAST_SUPPLY_MV 1000U
 
 static const struct hal_board *board;
@@ -61,25 +60,9 @@ struct refusal limits_check_channel(uint8_t channel)
     return refusal;
 }
 
-/* The hazard that a load class carries whatever the console says. */
-static uint8_t bound_hazard(uint8_t load_class, uint8_t said)
-{
-    switch (load_class) {
-    case WIRE_LOAD_CLASS_INJECTOR:
-        return WIRE_HAZARD_FUEL;
-    case WIRE_LOAD_CLASS_COIL:
-    case WIRE_LOAD_CLASS_IGNITER_COIL:
-        return WIRE_HAZARD_SPARK;
-    case WIRE_LOAD_CLASS_MOTOR:
-        return said == WIRE_HAZARD_CRANK ? WIRE_HAZARD_CRANK : WIRE_HAZARD_MOTION;
-    default:
-        return WIRE_HAZARD_NONE;
-    }
-}
-
 static uint8_t hazards_of(uint8_t load_class, uint8_t hazard)
 {
-    uint8_t mask = (uint8_t)((1U << hazard) | (1U << bound_hazard(load_class, hazard)));
+    uint8_t mask = (uint8_t)((1U << hazard) | (1U << load_hazard(load_class, hazard)));
     return (uint8_t)(mask & ~(1U << WIRE_HAZARD_NONE));
 }
 
@@ -166,9 +149,9 @@ uint16_t limits_sense_cap_us(uint8_t channel, uint16_t supply_mv)
     if (supply_mv > HIGH_SUPPLY_MV && cap > HIGH_SUPPLY_SENSE_US) {
         cap = HIGH_SUPPLY_SENSE_US;
     }
-    if (config->load_class == WIRE_LOAD_CLASS_COIL || config->load_class == WIRE_LOAD_CLASS_IGNITER_COIL) {
+    if (load_sparks(config->load_class)) {
         uint16_t mv = supply_mv < LEAST_SUPPLY_MV ? (uint16_t)LEAST_SUPPLY_MV : supply_mv;
-        uint16_t coil_cap = (uint16_t)(COIL_SENSE_US_MV / mv);
+        uint16_t coil_cap = (uint16_t)(LOAD_SPARK_SENSE_US_MV / mv);
         cap = cap > coil_cap ? coil_cap : cap;
     }
     return cap;

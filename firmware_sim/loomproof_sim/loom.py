@@ -6,6 +6,7 @@ from math import log
 import numpy as np
 
 from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.job.load_traits import LOAD_TRAITS, LOGIC_KINDS, REFERENCE_V, Nature
 from loomproof.job.load_type import LoadType
 from loomproof.job.model import Job
 from loomproof.job.quantity import Quantity
@@ -33,9 +34,12 @@ from loomproof_wire.messages import ChannelKind
 FUSE_AND_CONTACT_OHM = 0.008
 """Of a feed, beside its wire: a blade fuse and its contacts (common practice, no source)."""
 LOGIC_DRIVER_OHM = 22.0
-LOGIC_KINDS = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
-_Moving = type[InjectorSpec] | type[RelaySpec] | type[ValveSpec]
-_MOVING: dict[LoadKind, _Moving] = {LoadKind.INJECTOR: InjectorSpec, LoadKind.RELAY: RelaySpec}
+ARMATURES: dict[LoadKind, type[InjectorSpec] | type[RelaySpec] | type[ValveSpec]] = {
+    LoadKind.INJECTOR: InjectorSpec,
+    LoadKind.RELAY: RelaySpec,
+    LoadKind.VALVE: ValveSpec,
+}
+"""The model of each kind with an armature."""
 _BATCH_SHARE = 0.7
 _PART_SHARE = 0.25
 
@@ -86,16 +90,18 @@ def channel_kinds(job: Job) -> dict[int, ChannelKind]:
 
 def load_spec(load: LoadType, draw: Draw) -> LoadSpec:
     """Return one sound part of a load type."""
-    if load.kind is LoadKind.LAMP:
-        return LampSpec(
-            steady_current_a=draw.of(load, "steady_current_a", 1.556),
-            resistance_ohm=draw.of(load, "resistance_ohm", 0.0) or None,
-        )
-    if load.kind is LoadKind.IGNITER_COIL:
-        return IgniterSpec(input_ohm=draw.of(load, "resistance_ohm", 500.0))
-    if load.kind is LoadKind.LOGIC_INPUT:
-        return LogicInputSpec(input_ohm=draw.of(load, "resistance_ohm", 10_000.0))
-    return _wound(load, draw)
+    match LOAD_TRAITS[load.kind].nature:
+        case Nature.FILAMENT:
+            return LampSpec(
+                steady_current_a=draw.of(load, "steady_current_a", 1.556),
+                resistance_ohm=draw.of(load, "resistance_ohm", 0.0) or None,
+            )
+        case Nature.INPUT:
+            if LOAD_TRAITS[load.kind].sparks:
+                return IgniterSpec(input_ohm=draw.of(load, "resistance_ohm", 500.0))
+            return LogicInputSpec(input_ohm=draw.of(load, "resistance_ohm", 10_000.0))
+        case _:
+            return _wound(load, draw)
 
 
 def _wound(load: LoadType, draw: Draw) -> LoadSpec:
@@ -103,26 +109,26 @@ def _wound(load: LoadType, draw: Draw) -> LoadSpec:
     inductance_h = draw.of(load, "inductance_mh", 10.0, 1e-3) if load.inductance_mh else 10e-3
     coefficient = load.temperature_coefficient_per_k
     suppression = _suppression(load, draw)
-    if load.kind is LoadKind.MOTOR:
+    nature = LOAD_TRAITS[load.kind].nature
+    if nature is Nature.ROTOR:
         return _motor(load, draw, resistance_ohm, inductance_h)
-    if load.kind is LoadKind.COIL:
+    if nature is Nature.SPARK_PRIMARY:
         return CoilSpec(
             resistance_ohm=resistance_ohm,
             inductance_h=inductance_h,
             temperature_coefficient_per_k=coefficient,
             saturation_a=draw.of(load, "saturation_a", 9.0),
         )
-    if not load.moves:
+    if load.kind not in ARMATURES:
         return WindingSpec(
             resistance_ohm=resistance_ohm,
             inductance_h=inductance_h,
             temperature_coefficient_per_k=coefficient,
             suppression=suppression,
         )
-    moving = _MOVING.get(load.kind, ValveSpec)
     pull_in_a = draw.of(load, "pull_in_a", 0.2)
     opening_s = draw.of(load, "opening_ms", 4.0, 1e-3) if load.opening_ms else 4e-3
-    return moving(
+    return ARMATURES[load.kind](
         resistance_ohm=resistance_ohm,
         inductance_h=inductance_h,
         temperature_coefficient_per_k=coefficient,
@@ -133,8 +139,8 @@ def _wound(load: LoadType, draw: Draw) -> LoadSpec:
 
 
 def _soonest_s(resistance_ohm: float, inductance_h: float, pull_in_a: float) -> float:
-    """Return the shortest opening time at 13.5 V: 1.3 times the time to the pull-in current."""
-    share = min(0.98, pull_in_a * resistance_ohm / 13.5)
+    """Return the shortest opening time at the reference voltage: 1.3 times the time to the pull-in current."""
+    share = min(0.98, pull_in_a * resistance_ohm / REFERENCE_V)
     return -1.3 * inductance_h / resistance_ohm * log(1 - share)
 
 
@@ -147,10 +153,10 @@ def _suppression(load: LoadType, draw: Draw) -> SuppressionSpec:
 
 
 def _motor(load: LoadType, draw: Draw, resistance_ohm: float, inductance_h: float) -> MotorSpec:
-    """Return a motor that draws its steady current at 13.5 V: V = R*i + k*w, k*i = friction*w."""
+    """Return a motor that draws its steady current at the reference voltage: V = R*i + k*w, k*i = friction*w."""
     steady_a = draw.of(load, "steady_current_a", 1.0)
     constant = 0.02
-    speed = max(1.0, (13.5 - resistance_ohm * steady_a) / constant)
+    speed = max(1.0, (REFERENCE_V - resistance_ohm * steady_a) / constant)
     return MotorSpec(
         resistance_ohm=resistance_ohm,
         inductance_h=inductance_h,

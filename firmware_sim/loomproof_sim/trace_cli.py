@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
+from loomproof.job.load_traits import LOGIC_KINDS, REFERENCE_V
 from loomproof.job.load_type import LoadType, Train
 from loomproof.job.problem import JobError
-from loomproof_sim.loom import LOGIC_DRIVER_OHM, LOGIC_KINDS, Draw, load_spec
+from loomproof_sim.loom import LOGIC_DRIVER_OHM, Draw, load_spec
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import BranchSpec, Drive, DriverSpec, FeedSpec, LoomSpec, SupplySpec
 from loomproof_sim.scenario import ScenarioError, build_loom, make_scenario
@@ -36,7 +37,7 @@ def trace(  # noqa: PLR0917 - typer reads the command line off the signature
     ] = None,
     frequency_hz: Annotated[float | None, typer.Option(min=0.1, max=5000.0, help="Repetition.")] = None,
     on_time_ms: Annotated[float | None, typer.Option(min=0.001, max=10_000.0, help="Of each pulse.")] = None,
-    supply_v: Annotated[float, typer.Option(min=0.1, max=48.0, help="Supply voltage.")] = 13.5,
+    supply_v: Annotated[float, typer.Option(min=0.1, max=48.0, help="Supply voltage.")] = REFERENCE_V,
     source_ohm: Annotated[float, typer.Option(min=0.0, help="Its internal resistance, with --load.")] = 0.03,
     wire_ohm: Annotated[float, typer.Option(min=0.0, help="Of the wire at 20 degC, with --load.")] = 0.1,
     temperature_c: Annotated[float, typer.Option(min=-60.0, max=200.0, help="Of the loom.")] = 20.0,

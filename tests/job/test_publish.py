@@ -9,26 +9,36 @@ from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import JobError, parse_job
 from loomproof.job.publish import published, stale
 
-DOCS = Path(__file__).parents[2] / "docs"
-GUIDE = (DOCS / "job-file.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parents[2]
+GUIDE = (ROOT / "docs" / "job-file.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```toml\n(.*?)```", GUIDE, flags=re.DOTALL)
 
 
 def test_nothing_published_is_stale() -> None:
-    assert stale(DOCS) == [], "run python -m loomproof.job.publish"
+    assert stale(ROOT) == [], "run python -m loomproof.job.publish"
 
 
 def test_a_stale_file_is_seen(tmp_path: Path) -> None:
-    (tmp_path / "job-file.md").write_text(GUIDE.replace("| `lamp_5w` |", "| `lamp_6w` |"), encoding="utf-8")
-    (tmp_path / "job.schema.json").write_text("{}", encoding="utf-8")
-    assert {path.name for path in stale(tmp_path)} == {"job-file.md", "job.schema.json"}
+    docs, core = tmp_path / "docs", tmp_path / "firmware" / "core"
+    docs.mkdir()
+    core.mkdir(parents=True)
+    (docs / "job-file.md").write_text(GUIDE.replace("| `lamp_5w` |", "| `lamp_6w` |"), encoding="utf-8")
+    (docs / "job.schema.json").write_text("{}", encoding="utf-8")
+    (core / "load_traits_gen.h").write_text(
+        (ROOT / "firmware" / "core" / "load_traits_gen.h")
+        .read_text(encoding="utf-8")
+        .replace("FUEL", "NONE"),
+        encoding="utf-8",
+    )
+    assert {path.name for path in stale(tmp_path)} == {"job-file.md", "job.schema.json", "load_traits_gen.h"}
     for path, text in published(tmp_path).items():
         path.write_text(text, encoding="utf-8")
     assert stale(tmp_path) == []
 
 
 def test_a_guide_without_its_marks_is_refused(tmp_path: Path) -> None:
-    (tmp_path / "job-file.md").write_text("# nothing\n", encoding="utf-8")
+    (tmp_path / "docs").mkdir()
+    (tmp_path / "docs" / "job-file.md").write_text("# nothing\n", encoding="utf-8")
     with pytest.raises(ValueError, match="marks are missing"):
         published(tmp_path)
 

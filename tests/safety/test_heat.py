@@ -6,9 +6,10 @@ from dataclasses import replace
 import pytest
 
 from loomproof.facts.kinds import LoadKind
+from loomproof.job.load_traits import LOAD_TRAITS, Thermal
 from loomproof.safety import physics
 from loomproof.safety.heat import HeatLedger
-from loomproof.safety.load_model import THERMAL, LoadModel, Thermal
+from loomproof.safety.load_model import LoadModel
 
 VALVE = LoadModel(LoadKind.VALVE, 14.0, resistance_ohm=6.8, thermal=Thermal(40.0, 8.0, 80.0))
 
@@ -42,7 +43,7 @@ def test_a_clock_that_goes_backwards_cools_nothing():
 
 def test_a_load_without_a_thermal_model_keeps_no_heat_and_none_is_taken_away():
     lamp = LoadModel(LoadKind.LAMP, 14.0, resistance_ohm=0.7)
-    assert LoadKind.LAMP not in THERMAL
+    assert LOAD_TRAITS[LoadKind.LAMP].thermal is None
     assert HeatLedger().with_drive(1, lamp, 500.0, 0.0, 1.0).rise_k(1, lamp, 1.0) == 0.0
     with pytest.raises(ValueError, match="takes no heat away"):
         HeatLedger().with_drive(1, VALVE, -1.0, 0.0, 1.0)

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loomproof.boxcheck.need import Need
-from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.facts.kinds import HazardClass
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
 from loomproof_wire.messages import ChannelKind, LoadClass
 
 SWITCHED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE)
-_CLASSES = {LoadKind.RELAY: LoadClass.RELAY, LoadKind.LAMP: LoadClass.LAMP, LoadKind.VALVE: LoadClass.VALVE}
 LEAST_ON_TIME_MS = 5.0
 LEAST_HOLD_MS = 1200.0
 LEAST_DUTY = 0.8
@@ -61,25 +61,27 @@ def harmless_subjects(job: Job) -> Subjects:
 
     A relay is harmless only if what it switches is: the job says so with its hazard class.
     """
-    found = []
+    found: list[tuple[int, Subject]] = []
     for channel in job.channels:
         load = job.load_type(channel.channel)
+        rank = LOAD_TRAITS[load.kind].box_check_rank
+        harmless = load.hazard is HazardClass.NONE and not channel.fuel_pump
+        if rank is None or not harmless or not channel.fitted or channel.partner is not None:
+            continue
         limits = load.limits
-        harmless = load.hazard is HazardClass.NONE and load.kind in _CLASSES and channel.fitted
         bears = (
             limits.max_on_time_ms >= LEAST_ON_TIME_MS
             and limits.max_hold_ms >= LEAST_HOLD_MS
             and limits.max_duty >= LEAST_DUTY
         )
-        if harmless and bears and not channel.fuel_pump and channel.partner is None:
-            found.append(
-                Subject(
-                    channel.channel,
-                    _CLASSES[load.kind],
-                    max_current_ma=max(10, round(limits.max_current_a * 1000)),
-                    max_on_time_us=min(20_000, round(limits.max_on_time_ms * 1000)),
-                    max_hold_ms=min(2000, round(limits.max_hold_ms)),
-                )
+        if bears:
+            subject = Subject(
+                channel.channel,
+                LoadClass[load.kind.name],
+                max_current_ma=max(10, round(limits.max_current_a * 1000)),
+                max_on_time_us=min(20_000, round(limits.max_on_time_ms * 1000)),
+                max_hold_ms=min(2000, round(limits.max_hold_ms)),
             )
-    order = {LoadClass.RELAY: 0, LoadClass.VALVE: 1, LoadClass.LAMP: 2}
-    return Subjects(tuple(sorted(found, key=lambda subject: (order[subject.load_class], subject.channel))))
+            found.append((rank, subject))
+    found.sort(key=lambda ranked: (ranked[0], ranked[1].channel))
+    return Subjects(tuple(subject for _, subject in found))

@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Protocol
 
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import LOAD_TRAITS, WINDING_KINDS, Nature
 from loomproof.measure.motion.armature import opening_span_s
 
 
@@ -27,7 +28,6 @@ class PulsePlan:
 
 _TAUS_AFTER_LANDING = 3.0
 _STROKE_GAIN = 1.5  # inductance after landing over at rest, at most usual
-_SETTLING_S = {LoadKind.LAMP: 0.1, LoadKind.MOTOR: 0.1}
 _LOGIC_S = 2e-3
 _SETTLE_BETWEEN_S = 0.05
 _SAMPLES_WANTED = 400
@@ -123,19 +123,20 @@ def _repeats(load: LoadType, samples_each: float) -> int:
         load: what hangs there.
         samples_each: kept sample sets within one pulse.
     """
-    if load.kind not in {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER}:
+    if load.kind not in WINDING_KINDS:
         return 1
     return min(max(2, math.ceil(_SAMPLES_WANTED / max(samples_each, 1.0))), _MOST_REPEATS)
 
 
 def _wanted_on_time(load: LoadType, wire_ohm: float, supply_v: float) -> tuple[float, str, float]:
     """On-time in s, why, and the on-time below which motion cannot be seen."""
-    if load.kind in {LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT}:
+    traits = LOAD_TRAITS[load.kind]
+    if traits.nature is Nature.INPUT:
         return _LOGIC_S, "a logic level needs no longer", 0.0
-    if load.kind in _SETTLING_S:
-        return _SETTLING_S[load.kind], "inrush to steady current", 0.0
-    if load.kind is LoadKind.COIL:
-        return (*_coil_on_time(load, wire_ohm, supply_v), 0.0)
+    if traits.settling is not None:
+        return traits.settling.pulse_s, "inrush to steady current", 0.0
+    if traits.dwell_share is not None:
+        return (*_coil_on_time(load, traits.dwell_share, wire_ohm, supply_v), 0.0)
     tau = _tau_s(load, wire_ohm)
     if load.moves:
         _, landing = opening_span_s(load, supply_v)
@@ -152,14 +153,16 @@ def _tau_s(load: LoadType, wire_ohm: float) -> float:
     return load.inductance_mh.high * 1e-3 / (load.resistance_ohm.low + wire_ohm)
 
 
-def _coil_on_time(load: LoadType, wire_ohm: float, supply_v: float) -> tuple[float, str]:
-    """0.65 of the time to 0.8 of the saturation current at the lowest inductance: saturation comes sooner."""
+def _coil_on_time(load: LoadType, dwell_share: float, wire_ohm: float, supply_v: float) -> tuple[float, str]:
+    """That share of the time to 0.8 of the saturation current at the lowest inductance: saturation comes sooner."""
     if load.resistance_ohm is None or load.inductance_mh is None:
         return 1e-3, "nothing is known of this coil: a short dwell"
     target = 0.8 * (load.saturation_a.low if load.saturation_a else 6.0)
     ohm, henry = load.resistance_ohm.low + wire_ohm, load.inductance_mh.low * 1e-3
     share = min(target * ohm / supply_v, 0.95)
-    return -0.65 * henry / ohm * math.log1p(-share), f"dwell to about {target:.1f} A without saturating"
+    return -dwell_share * henry / ohm * math.log1p(
+        -share
+    ), f"dwell to about {target:.1f} A without saturating"
 
 
 def _after_s(load: LoadType, supply_v: float, on_time_s: float) -> float:

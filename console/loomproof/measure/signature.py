@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Moved, OffShape, Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import LOAD_TRAITS, LOGIC_KINDS, SETTLING_KINDS, Nature
 from loomproof.measure.motion.armature import settle_motion
 from loomproof.measure.settle.lamp_motor import mean_current, settle_lamp, settle_motor
 from loomproof.measure.statistics import pooled, straight_line
@@ -23,9 +23,6 @@ from loomproof.measure.trace.source import Source, look_at_source
 from loomproof.measure.winding import measure_winding
 
 Floats = NDArray[np.float64]
-
-
-LOGIC_KINDS = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
 
 
 def measure(traces: Sequence[Trace], load: LoadType) -> Signature:
@@ -69,7 +66,7 @@ def measure_one(trace: Trace, load: LoadType) -> Signature:
     if not _conducts(trace, base.final_current_a):
         note = "no current flows while the channel is on"
         return base.but(refusals=(*base.refusals, note))
-    if load.kind in {LoadKind.LAMP, LoadKind.MOTOR}:
+    if load.kind in SETTLING_KINDS:
         return _settling(trace, load, source, base)
     return measure_winding(trace, load, source, base)
 
@@ -141,7 +138,8 @@ def _logic(trace: Trace, base: Signature) -> Signature:
 
 
 def _settling(trace: Trace, load: LoadType, source: Source, base: Signature) -> Signature:
-    settled = (settle_lamp if load.kind is LoadKind.LAMP else settle_motor)(trace, source)
+    filament = LOAD_TRAITS[load.kind].nature is Nature.FILAMENT
+    settled = (settle_lamp if filament else settle_motor)(trace, source)
     return base.but(
         inrush_a=settled.inrush_a,
         steady_a=settled.steady_a,

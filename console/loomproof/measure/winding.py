@@ -7,10 +7,10 @@ import math
 import numpy as np
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import LOAD_TRAITS, Nature
 from loomproof.measure.after_pulse import OffPhase, look_after
 from loomproof.measure.motion.armature import has_resistor, look_for_motion, opening_span_s, with_stroke
 from loomproof.measure.motion.dip import Dip
@@ -30,7 +30,7 @@ def measure_winding(trace: Trace, load: LoadType, source: Source, base: Signatur
     final = base.final_current_a
     off = look_after(trace, source, final.value if final else 0.0)
     found = _with_off(base, off)
-    if load.kind is LoadKind.COIL:
+    if LOAD_TRAITS[load.kind].nature is Nature.SPARK_PRIMARY:
         return _coil(trace, load, source, found)
     if load.moves:
         dip, bound = look_for_motion(trace, load, source, shunted=has_resistor(load, found))

@@ -10,10 +10,11 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from loomproof.facts.kinds import LoadKind
+from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.job.load_traits import DWELL_SHARE, LOAD_TRAITS, SENSE_ENERGY_J
 from loomproof.job.load_type import DriveLimits
 from loomproof.job.model import Job
-from loomproof.safety.load_model import DWELL_SHARE, SENSE_ENERGY_J, LoadModel, worst_case
+from loomproof.safety.load_model import LoadModel, worst_case
 
 LimitOf = Literal["on_time_us", "count", "duty_permille", "hold_ms", "period_us", "sense_us"]
 
@@ -276,4 +277,4 @@ def _sense_limits(model: LoadModel, box: BoxCeilings, own_us: int) -> list[Limit
 
 def releases_fuel(kind: LoadKind) -> bool:
     """Whether driving this kind of load lets fuel out when its rail is under pressure."""
-    return kind is LoadKind.INJECTOR
+    return LOAD_TRAITS[kind].hazard is HazardClass.FUEL

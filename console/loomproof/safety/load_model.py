@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
-from loomproof.facts.kinds import LoadKind
+from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.job.load_traits import LOAD_TRAITS, SENSE_ENERGY_J, SENSE_PULL_IN_SHARE, Thermal
 from loomproof.job.load_type import LoadType
 from loomproof.safety import physics
 
@@ -14,33 +14,8 @@ SUPPLY_MARGIN_V = 0.5
 """Added to the measured supply: a charger may come on, and the reading has its own error."""
 LOWEST_SUPPLY_V = 12.0
 """A budget never counts on less: a weak supply can recover between two pulses."""
-DWELL_SHARE = 0.65
-"""Part of the linear time to a coil's target current; saturation gets there sooner."""
-SENSE_ENERGY_J = 0.3e-3
-SENSE_PULL_IN_SHARE = 0.5
 REFERENCE_CYLINDER_CM3 = 500.0
 """The volume used where the job gives no displacement."""
-
-
-@dataclass(frozen=True, slots=True)
-class Thermal:
-    """How a load heats: lumped heat capacity, resistance to ambient, and the rise allowed here."""
-
-    c_j_per_k: float
-    r_th_k_per_w: float
-    rise_k: float
-
-
-THERMAL: Mapping[LoadKind, Thermal] = {
-    LoadKind.INJECTOR: Thermal(10.0, 15.0, 60.0),
-    LoadKind.COIL: Thermal(60.0, 5.0, 40.0),
-    LoadKind.RELAY: Thermal(15.0, 30.0, 80.0),
-    LoadKind.VALVE: Thermal(40.0, 8.0, 80.0),
-    LoadKind.MOTOR: Thermal(50.0, 4.0, 60.0),
-    LoadKind.STEPPER: Thermal(10.0, 12.0, 60.0),
-}
-"""Cautious assumptions of this project, no source: a winding of the kind's usual size, dry and in still air.
-Lamps are made to glow; igniter coils and logic inputs take no power from the channel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,12 +70,15 @@ class LoadModel:
 
     def dwell_s(self) -> float:
         """Longest on-time in s of a bare coil: a share of the linear time to its target; else infinite."""
-        if self.target_a is None or self.resistance_ohm is None or self.inductance_h == 0.0:
+        share = LOAD_TRAITS[self.kind].dwell_share
+        if share is None or self.target_a is None:
+            return math.inf
+        if self.resistance_ohm is None or self.inductance_h == 0.0:
             return math.inf
         whole = physics.time_to_current_s(
             self.supply_v, self.resistance_ohm, self.inductance_h, self.target_a
         )
-        return DWELL_SHARE * whole
+        return share * whole
 
     def liquid_released_ul(self, count: int, on_time_us: int) -> float:
         """Liquid in uL that would leave an injector, were the rail under pressure; 0 for other loads."""
@@ -140,10 +118,11 @@ def worst_case(
     resistance = None if load.resistance_ohm is None else load.resistance_ohm.low + wire_ohm
     inductance = 0.0 if load.inductance_mh is None else load.inductance_mh.low * 1e-3
     target: float | None = None
-    if load.kind is LoadKind.COIL:
+    traits = LOAD_TRAITS[load.kind]
+    if traits.dwell_share is not None:
         saturation = load.limits.max_current_a if load.saturation_a is None else load.saturation_a.low
         target = min(saturation, load.limits.max_current_a)
-    injector = load.kind is LoadKind.INJECTOR
+    injector = traits.hazard is HazardClass.FUEL
     cylinder = (cylinder_cm3 or REFERENCE_CYLINDER_CM3) if injector else None
     flow = load.flow_cc_min.high if injector and load.flow_cc_min is not None else None
     return LoadModel(
@@ -153,7 +132,7 @@ def worst_case(
         inductance_h=inductance,
         target_a=target,
         pull_in_a=None if load.pull_in_a is None else load.pull_in_a.low,
-        thermal=THERMAL.get(load.kind),
+        thermal=traits.thermal,
         flow_ul_per_ms=None if flow is None else physics.flow_ul_per_ms(flow),
         liquid_ul=None
         if cylinder is None or flow is None

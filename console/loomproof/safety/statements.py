@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from loomproof.facts.kinds import HazardClass, LoadKind, Setting
+from loomproof.job.load_traits import LOAD_TRAITS, Nature
 from loomproof.job.load_type import LoadType
 
 
@@ -196,16 +197,11 @@ def pump_statement(kind: LoadKind) -> StatementKind:
     A relay is only clicked, with the pump unplugged. A pump that hangs on the channel itself cannot be
     unplugged and tested at once: it runs, so more must be stated.
     """
-    return StatementKind.PUMP_MAY_RUN if kind is LoadKind.MOTOR else StatementKind.PUMP_UNPLUGGED
-
-
-KIND_HAZARD: Mapping[LoadKind, HazardClass] = {
-    LoadKind.INJECTOR: HazardClass.FUEL,
-    LoadKind.COIL: HazardClass.SPARK,
-    LoadKind.IGNITER_COIL: HazardClass.SPARK,
-    LoadKind.MOTOR: HazardClass.MOTION,
-}
-"""The hazard a kind of load carries whatever its load type says; the box holds to the same."""
+    return (
+        StatementKind.PUMP_MAY_RUN
+        if LOAD_TRAITS[kind].nature is Nature.ROTOR
+        else StatementKind.PUMP_UNPLUGGED
+    )
 
 
 def hazards_of(load: LoadType) -> tuple[HazardClass, ...]:
@@ -213,8 +209,9 @@ def hazards_of(load: LoadType) -> tuple[HazardClass, ...]:
 
     A motor said to crank the engine needs `crank` only.
     """
-    bound = KIND_HAZARD.get(load.kind, HazardClass.NONE)
-    if load.kind is LoadKind.MOTOR and load.hazard is HazardClass.CRANK:
+    traits = LOAD_TRAITS[load.kind]
+    bound = traits.hazard
+    if traits.may_crank and load.hazard is HazardClass.CRANK:
         bound = HazardClass.CRANK
     found = dict.fromkeys(h for h in (load.hazard, bound) if h is not HazardClass.NONE)
     return tuple(found) or (HazardClass.NONE,)

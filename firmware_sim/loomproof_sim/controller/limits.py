@@ -3,6 +3,7 @@
 from dataclasses import dataclass, fields
 from math import sqrt
 
+from loomproof.job.load_traits import LEAST_SPARK_COIL_H, LOAD_TRAITS, SENSE_ENERGY_J
 from loomproof_wire.messages import (
     CEILINGS,
     ChannelConfig,
@@ -28,32 +29,24 @@ class RefuseError(Exception):
         self.detail = detail
 
 
-BOUND_HAZARD: dict[LoadClass, Hazard] = {
-    LoadClass.NONE: Hazard.NONE,
-    LoadClass.INJECTOR: Hazard.FUEL,
-    LoadClass.COIL: Hazard.SPARK,
-    LoadClass.IGNITER_COIL: Hazard.SPARK,
-    LoadClass.RELAY: Hazard.NONE,
-    LoadClass.VALVE: Hazard.NONE,
-    LoadClass.LAMP: Hazard.NONE,
-    LoadClass.MOTOR: Hazard.MOTION,
-    LoadClass.STEPPER: Hazard.NONE,
-    LoadClass.LOGIC_INPUT: Hazard.NONE,
+_TRAITS = {LoadClass[kind.name]: traits for kind, traits in LOAD_TRAITS.items()}
+BOUND_HAZARD = {LoadClass.NONE: Hazard.NONE} | {
+    load_class: Hazard[traits.hazard.name] for load_class, traits in _TRAITS.items()
 }
-"""What a load class carries whatever the console says. A motor configured `crank` needs `crank` only."""
+"""What a load class carries whatever the console says."""
+MAY_CRANK = frozenset(load_class for load_class, traits in _TRAITS.items() if traits.may_crank)
+"""Configured `crank`, these need `crank` only."""
+SPARKING = frozenset(load_class for load_class, traits in _TRAITS.items() if traits.sparks)
 
 LOGIC_MAX_CURRENT_MA = 200
-COIL_ENERGY_J = 0.3e-3
-COIL_LEAST_H = 2e-3
 HIGH_SUPPLY_V = 15.0
 HIGH_SUPPLY_SENSE_US = 80
-SPARKING = (LoadClass.COIL, LoadClass.IGNITER_COIL)
 
 
 def hazards_of(load_class: LoadClass, hazard: Hazard) -> frozenset[Hazard]:
     """Return what must be armed to drive a load: the stricter of what it is and what it is said to be."""
     bound = BOUND_HAZARD[load_class]
-    if load_class is LoadClass.MOTOR and hazard is Hazard.CRANK:
+    if load_class in MAY_CRANK and hazard is Hazard.CRANK:
         bound = Hazard.CRANK
     return frozenset({bound, hazard} - {Hazard.NONE})
 
@@ -173,5 +166,5 @@ def sense_cap_us(config: ChannelConfig, kind: ChannelKind, supply_v: float) -> i
     if supply_v > HIGH_SUPPLY_V:
         cap = min(cap, HIGH_SUPPLY_SENSE_US)
     if config.load_class in SPARKING:
-        cap = min(cap, int(1e6 * sqrt(2 * COIL_ENERGY_J * COIL_LEAST_H) / max(supply_v, 1.0)))
+        cap = min(cap, int(1e6 * sqrt(2 * SENSE_ENERGY_J * LEAST_SPARK_COIL_H) / max(supply_v, 1.0)))
     return cap

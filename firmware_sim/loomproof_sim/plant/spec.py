@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from typing import Literal
 
+from loomproof.job.load_traits import REFERENCE_V
 from loomproof_sim.plant.materials import COPPER_COEFFICIENT_PER_K
 
 
@@ -183,7 +184,7 @@ class LampSpec:
     """
 
     steady_current_a: float = 1.556
-    test_v: float = 13.5
+    test_v: float = REFERENCE_V
     resistance_ohm: float | None = None
     heat_capacity_j_per_k: float | None = None
 

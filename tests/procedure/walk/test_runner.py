@@ -8,12 +8,13 @@ from loomproof.box.errors import LinkLost
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Property, Verdict
+from loomproof.job.load_traits import SENSE_ENERGY_J
 from loomproof.procedure.events import WalkChanged
 from loomproof.procedure.session import Session
 from loomproof.procedure.walk.map import WALK_ON, PlaceState, cavities_of, plan_texts
 from loomproof.procedure.walk.model import How, Kind, Stage, WalkKey
 from loomproof.procedure.walk.scan import PERIOD_S, SENSE_US, sensed_energy_j
-from loomproof.safety.load_model import SENSE_ENERGY_J, worst_case
+from loomproof.safety.load_model import worst_case
 
 
 class Hand:

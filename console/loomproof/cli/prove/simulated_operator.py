@@ -7,7 +7,7 @@ real one.
 from __future__ import annotations
 
 from loomproof.cli.prove.hands import ProveHands
-from loomproof.facts.kinds import LoadKind
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
 
@@ -15,7 +15,6 @@ POLLS_BEFORE_ANSWER = 15
 """How often the box may look before the operator says that it is pulled."""
 FLEX_S = 3.5
 """How long the loom is flexed, per channel of the connector."""
-_SEEN = (LoadKind.LAMP, LoadKind.COIL, LoadKind.IGNITER_COIL, LoadKind.MOTOR, LoadKind.LOGIC_INPUT)
 
 
 class SimulatedOperator:
@@ -71,8 +70,8 @@ class SimulatedOperator:
             return Choice.NOT_ASKED
         if not self._hands.noticed(_place(prompt), prompt.channels):
             return Choice.NOTHING
-        seen = self._job.load_type(prompt.channel).kind in _SEEN
-        return Choice.SEEN if seen else Choice.HEARD
+        traits = LOAD_TRAITS[self._job.load_type(prompt.channel).kind]
+        return Choice.SEEN if traits.seen else Choice.HEARD
 
 
 def _place(prompt: Prompt) -> int | str:

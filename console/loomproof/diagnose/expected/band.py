@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loomproof.facts.kinds import LoadKind
-
 TERMINALS_OHM = 0.05  # all crimps and pins of one circuit, sound; common practice, no source
 WARM_FILAMENT = 1.3  # a small filament cools for seconds after the look before; common practice, no source
-COPPER_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER})
 FINE_SOURCE_U_OHM = 0.06  # standard uncertainty up to which a supply's resistance can be passed; judgment
-LOGIC_KINDS = frozenset({LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT})
 
 # Two rates of false alarm, one-sided, for limits that come from statistics and not from a tolerance: beyond the
 # first a value is no longer passed, beyond the second it is failed.

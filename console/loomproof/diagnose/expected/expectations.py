@@ -13,11 +13,9 @@ from dataclasses import dataclass, field
 from scipy import special
 
 from loomproof.diagnose.expected.band import (
-    COPPER_KINDS,
     DOUBT_RATE,
     FAIL_RATE,
     FINE_SOURCE_U_OHM,
-    LOGIC_KINDS,
     TERMINALS_OHM,
     WARM_FILAMENT,
     Band,
@@ -35,14 +33,13 @@ from loomproof.diagnose.expected.temperature import (
 )
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
-from loomproof.facts.kinds import LoadKind
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import FILAMENT_KINDS, LOAD_TRAITS, LOGIC_KINDS, REFERENCE_V, Nature
 from loomproof.job.model import Job
 from loomproof.measure.statistics import pooled
 
 _RESEATED_OHM = 0.01  # one standard deviation of a connector seated anew; common practice, no source
 _OTHER_CORE = 0.2  # common practice, no source
-_STILL_HEATING = {LoadKind.LAMP: 0.15, LoadKind.MOTOR: 0.4}  # common practice, no source
 _COLD_FILAMENT = 0.02  # repeatability of a cold filament, relative; common practice, no source
 
 
@@ -85,7 +82,7 @@ def expect(job: Job, evidence: LoomEvidence) -> Expectations:
     henries = {c: Sister(e) for c in fitted if (e := _inductance_of(evidence.of(c))) is not None}
     groups = {c: (c, *job.sisters(c)) for c in fitted if job.load_type(c).kind not in LOGIC_KINDS}
     inputs = {c: (c, *job.sisters(c)) for c in fitted if c not in groups}
-    cold = {c: g for c, g in groups.items() if job.load_type(c).kind is not LoadKind.LAMP}
+    cold = {c: g for c, g in groups.items() if job.load_type(c).kind not in FILAMENT_KINDS}
     return Expectations(
         temperature_c=temperature,
         resistance=resistance,
@@ -136,7 +133,7 @@ def _catalogue_ohm(job: Job, channel: int, temperature: Estimate) -> Band | None
         f"from the job, at {temperature.value:.0f} degC (u {temperature.u:.0f} K)"
     )
     low = ohm.low * factor + wire - spread
-    warm = WARM_FILAMENT if load.kind is LoadKind.LAMP else 1.0
+    warm = WARM_FILAMENT if load.kind in FILAMENT_KINDS else 1.0
     high = ohm.high * factor + wire + spread + TERMINALS_OHM
     u = abs(per_k) * ohm.value * temperature.u
     doubt = (warm - 1.0) * ohm.high * factor
@@ -149,30 +146,28 @@ def _catalogue_henry(load: LoadType) -> Band | None:
         return None
     source = f"{henry.value:.4g} mH +-{henry.tolerance_percent:g} % ({henry.source})"
     # A coil's core bends its rise from the first ampere on, and another core's shape bends it otherwise.
-    doubt = _OTHER_CORE * henry.low * 1e-3 if load.kind is LoadKind.COIL else 0.0
+    doubt = _OTHER_CORE * henry.low * 1e-3 if LOAD_TRAITS[load.kind].nature is Nature.SPARK_PRIMARY else 0.0
     return Band(henry.low * 1e-3, henry.high * 1e-3, henry.value * 1e-3, 0.0, source, doubt, doubt)
 
 
 def _steady(job: Job, channel: int, evidence: ChannelEvidence) -> Band | None:
-    """Steady current, brought from 13.5 V to the voltage that reached the load."""
+    """Steady current, brought from the reference voltage to the voltage that reached the load."""
     load, signature = job.load_type(channel), evidence.signature
-    current = load.steady_current_a
-    if current is None or signature is None or signature.supply_v is None:
+    current, settling = load.steady_current_a, LOAD_TRAITS[load.kind].settling
+    if current is None or settling is None or signature is None or signature.supply_v is None:
         return None
     volts = signature.supply_v.value
     if signature.steady_a is not None:
         source = signature.source_ohm.value if signature.source_ohm is not None else 0.0
         driver = signature.driver_ohm.value if signature.driver_ohm is not None else 0.0
         volts -= (max(source, 0.0) + driver + series_ohm(job, channel)) * signature.steady_a.value
-    # A filament's resistance grows with its temperature: i ~ v^0.55 (common practice, no source); a motor's
-    # friction rises with its speed: i ~ v.
-    power = 0.55 if load.kind is LoadKind.LAMP else 1.0
-    factor = (max(volts, 1.0) / 13.5) ** power
+    power = settling.steady_exponent
+    factor = (max(volts, 1.0) / REFERENCE_V) ** power
     # The exponent holds to a tenth, and wires and sockets take a few hundredths of a volt.
-    u = current.value * factor * math.hypot(0.1 * power * math.log(13.5 / max(volts, 1.0)), 0.005)
+    u = current.value * factor * math.hypot(0.1 * power * math.log(REFERENCE_V / max(volts, 1.0)), 0.005)
     # A heavy filament is not quite hot when the pulse ends, a heavy rotor not quite up to speed: both draw more.
-    doubt = _STILL_HEATING[load.kind] * current.high * factor if load.kind in _STILL_HEATING else 0.0
-    text = f"{current.value:.3g} A +-{current.tolerance_percent:g} % at 13.5 V ({current.source})"
+    doubt = settling.still_high * current.high * factor
+    text = f"{current.value:.3g} A +-{current.tolerance_percent:g} % at {REFERENCE_V:g} V ({current.source})"
     return Band(current.low * factor, current.high * factor, current.value * factor, u, text, doubt)
 
 
@@ -186,7 +181,7 @@ def _baseline(job: Job, evidence: LoomEvidence, channel: int) -> Band | None:
     if kind in LOGIC_KINDS:
         return None
     change, sigma, dof = warming(job, evidence, channel)
-    if kind is LoadKind.LAMP:
+    if kind in FILAMENT_KINDS:
         sigma = math.hypot(sigma, _COLD_FILAMENT)
     middle = before.value * (1.0 + change.value)
     now = resistance_of(own)
@@ -195,7 +190,7 @@ def _baseline(job: Job, evidence: LoomEvidence, channel: int) -> Band | None:
     drift_u = before.value * change.u
     single = math.hypot(before.value * sigma, _RESEATED_OHM, before.u_random, measured_u, drift_u)
     doubt, fail = (float(special.stdtrit(dof, 1.0 - rate)) * single for rate in (DOUBT_RATE, FAIL_RATE))
-    warm = (WARM_FILAMENT - 1.0) * middle if kind is LoadKind.LAMP else 0.0
+    warm = (WARM_FILAMENT - 1.0) * middle if kind in FILAMENT_KINDS else 0.0
     kelvin = change.value / COPPER_PER_K
     return Band(
         middle - doubt,
@@ -213,9 +208,7 @@ def _baseline(job: Job, evidence: LoomEvidence, channel: int) -> Band | None:
 
 
 __all__ = [
-    "COPPER_KINDS",
     "COPPER_PER_K",
-    "LOGIC_KINDS",
     "Band",
     "Expectations",
     "copper_factor",

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from loomproof.diagnose.expected.band import COPPER_KINDS
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.kinds import Setting, Suppression
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import WINDING_KINDS
 from loomproof.job.model import Job
 from loomproof.job.quantity import Quantity
 
@@ -87,7 +87,7 @@ def _from_copper(job: Job, evidence: LoomEvidence) -> NDArray[np.float64] | None
         load = job.load_type(channel.channel)
         measured = resistance_of(evidence.of(channel.channel))
         expected = direct_ohm(load)
-        if not channel.fitted or load.kind not in COPPER_KINDS or measured is None or expected is None:
+        if not channel.fitted or load.kind not in WINDING_KINDS or measured is None or expected is None:
             continue
         at_20 = expected.value + series_ohm(job, channel.channel)
         key = (f"{load.key}|{expected.value}", expected.tolerance_percent / 100.0)
@@ -143,7 +143,7 @@ def _changes(job: Job, evidence: LoomEvidence, but: int) -> Mapping[int, float]:
         own = evidence.of(item.channel)
         now = resistance_of(own)
         before = own.baseline.resistance_ohm if own.baseline is not None else None
-        copper = job.load_type(item.channel).kind in COPPER_KINDS
+        copper = job.load_type(item.channel).kind in WINDING_KINDS
         if item.channel != but and item.fitted and copper and now is not None and before is not None:
             out[item.channel] = now.value / before.value - 1.0
     return out

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from loomproof.diagnose.expected.band import LOGIC_KINDS, WARM_FILAMENT
+from loomproof.diagnose.expected.band import WARM_FILAMENT
 from loomproof.diagnose.expected.expectations import Expectations
 from loomproof.diagnose.expected.temperature import copper_factor, direct_ohm, series_ohm
 from loomproof.diagnose.explain.densities import (
@@ -33,15 +33,14 @@ from loomproof.diagnose.explain.densities import (
 from loomproof.diagnose.faults.features import Features
 from loomproof.diagnose.faults.shape import Shape
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.kinds import LoadKind
 from loomproof.job.catalogue import CATALOGUE, LoadType
+from loomproof.job.load_traits import FILAMENT_KINDS, LOAD_TRAITS, LOGIC_KINDS, REFERENCE_V
 from loomproof.job.model import Job
 
 Floats = NDArray[np.float64]
 
 
-_OWN_OHM, _OWN_HENRY, _OWN_STEADY = 0.015, 0.04, 0.05
-_OWN_BY_KIND = {LoadKind.MOTOR: 0.12, LoadKind.LAMP: 0.05, LoadKind.COIL: 0.03}
+_OWN_HENRY, _OWN_STEADY = 0.04, 0.05
 _BESIDE_HENRY = 0.2  # spread of two windings' common inductance, relative; judgment
 _BESIDE_STEADY = 0.15  # how well the common current of two loads is foretold, relative; judgment
 _JOINT_STEADY = 0.2  # how well the steady current behind a joint is foretold, relative; judgment
@@ -127,7 +126,7 @@ class Numbers:
         return np.asarray(value * factor * (1.0 + grid) + wire + 0.02)
 
     def _sigma(self, load: LoadType, measured: Estimate) -> float:
-        spread = _OWN_BY_KIND.get(load.kind, _OWN_OHM)
+        spread = LOAD_TRAITS[load.kind].part_spread
         step = 3.0 * self.tolerance(load) / (BATCHES - 1) / 2.0
         return math.sqrt(spread**2 + measured.relative**2 + step**2)
 
@@ -142,7 +141,7 @@ class Numbers:
         wire = series_ohm(self.job, channel)
         a, b = one.value + wire, two.value + wire
         both = a * b / (a + b)
-        if LoadKind.LAMP in {load.kind, beside.kind}:
+        if FILAMENT_KINDS & {load.kind, beside.kind}:
             # A filament heats up beside it: both cold, or anything up to the other one alone and a little beyond.
             x = math.log(measured.value)
             heated = flat(x, math.log(0.8 * both), math.log(1.5 * max(a, b)))
@@ -178,7 +177,7 @@ class Numbers:
         return float(logsumexp(np.array(scores)))
 
     def _steady_ratio(self, channel: int) -> Estimate | None:
-        """Steady current (A) brought to 13.5 V as the channel's own load would bring it."""
+        """Steady current (A) brought to the reference voltage as the channel's own load would bring it."""
         seen, band = self.features[channel].steady, self.expected.steady.get(channel)
         due = self.job.load_type(channel).steady_current_a
         if seen is None or band is None or due is None or seen.value <= 0.0:
@@ -209,11 +208,12 @@ class Numbers:
 
     def _behind_joint(self, channel: int, load: LoadType, steady_a: float) -> float:
         """Steady current of a lamp or motor behind what was added to its resistance at rest."""
-        measured, volts = self.features[channel].resistance, 13.5
+        measured, volts = self.features[channel].resistance, REFERENCE_V
         if measured is None:
             return steady_a
         added = max(measured.value - float(self._base(channel, load).mean()), 0.0)
-        power = 1.0 / 0.55 if load.kind is LoadKind.LAMP else 1.0  # v ~ i^(1/0.55); a motor's v ~ i
+        settling = LOAD_TRAITS[load.kind].settling
+        power = 1.0 / settling.steady_exponent if settling is not None else 1.0
         low, high = 0.0, steady_a
         for _ in range(30):
             middle = 0.5 * (low + high)
@@ -244,11 +244,11 @@ class Numbers:
 
 
 def _taken_beside(load: LoadType) -> float:
-    """Current that another load takes at 13.5 V."""
+    """Current that another load takes at the reference voltage."""
     ohm = direct_ohm(load)
     if load.steady_current_a is not None:
         return load.steady_current_a.value
-    return 13.5 / ohm.value if ohm is not None else 0.0
+    return REFERENCE_V / ohm.value if ohm is not None else 0.0
 
 
 def _told(measured: Estimate | None) -> Estimate | None:
@@ -262,7 +262,7 @@ def _says_nothing(measured: Estimate) -> bool:
 def _maybe_warm(load: LoadType, x: float, base: Floats, sigma: float) -> Floats:
     """A filament may be warm from the look; everything else is at the loom's temperature."""
     cold = normal(x, np.log(base), sigma)
-    if load.kind is not LoadKind.LAMP:
+    if load.kind not in FILAMENT_KINDS:
         return cold
     half = 0.5 * math.log(WARM_FILAMENT)
     warm = normal(x, np.log(base) + half, math.hypot(sigma, half))

@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loomproof.diagnose.expected.band import COPPER_KINDS, LOGIC_KINDS
 from loomproof.diagnose.expected.expectations import Expectations
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import Moved, OffShape, Signature
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import FILAMENT_KINDS, LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS
 from loomproof.job.model import Job
 
 
@@ -103,7 +103,7 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
     if load.kind in LOGIC_KINDS:
         rest = _LOGIC_REST.get(rest, Rest.UNKNOWN)
     resistance = signature.resistance_ohm if signature else None
-    cold = _cold_filament(own) if load.kind is LoadKind.LAMP else None
+    cold = _cold_filament(own) if load.kind in FILAMENT_KINDS else None
     if cold is not None and resistance is not None:
         # Warmth only raises it, so the lower of the two is the filament's own.
         resistance = min(resistance, cold, key=lambda e: e.value)
@@ -142,7 +142,7 @@ def _inductance(own: ChannelEvidence, load: LoadType) -> Estimate | None:
     signature, sense = own.signature, own.sense
     if signature is not None and signature.inductance_h is not None:
         return signature.inductance_h
-    if load.kind not in COPPER_KINDS or sense is None or sense.tripped or sense.on_time_s <= 0.0:
+    if load.kind not in WINDING_KINDS or sense is None or sense.tripped or sense.on_time_s <= 0.0:
         return None
     current, supply = sense.final_current_a, sense.supply_v
     if current is None or supply is None:
@@ -168,7 +168,7 @@ def _moved(signature: Signature, load: LoadType) -> Moved | None:
     """Armatures by their dip, motors by the fall of their current: a standing rotor makes no back-EMF."""
     if load.moves:
         return signature.moved
-    if load.kind is not LoadKind.MOTOR:
+    if load.kind not in MOVING_KINDS:
         return None
     inrush, steady = signature.inrush_a, signature.steady_a
     if inrush is None or steady is None or steady.value <= 0.0:

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
-from loomproof.diagnose.expected.band import LOGIC_KINDS
 from loomproof.diagnose.faults.features import Features
 from loomproof.facts.fault_kind import FaultKind
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import LOGIC_KINDS, MOVING_KINDS, WOUND_KINDS
 from loomproof.job.model import Job
 
 # How often each fault is met on one channel (one feed, one pair, one loom) of a new loom. Order of magnitude only;
@@ -44,9 +44,6 @@ _SINGLES = (
     FaultKind.WRONG_LOAD,
     FaultKind.INTERMITTENT,
 )
-_WOUND = frozenset(
-    {LoadKind.INJECTOR, LoadKind.COIL, LoadKind.RELAY, LoadKind.VALVE, LoadKind.MOTOR, LoadKind.STEPPER}
-)
 
 
 @dataclass(frozen=True)
@@ -69,9 +66,9 @@ def single_faults(channel: int, load: LoadType) -> list[Hypothesis]:
     kinds = list(_SINGLES)
     if load.kind in LOGIC_KINDS:
         kinds.remove(FaultKind.SHORT_ACROSS_LOAD)  # an input lies between its pin and ground
-    if load.kind in _WOUND and load.kind is not LoadKind.MOTOR:
+    if load.kind in WOUND_KINDS:
         kinds.append(FaultKind.SHORTED_TURNS)
-    if load.moves or load.kind is LoadKind.MOTOR:
+    if load.kind in MOVING_KINDS:
         kinds.append(FaultKind.STUCK_ARMATURE)
     if load.suppression is not Suppression.NONE:
         kinds.append(FaultKind.SUPPRESSION_MISSING)

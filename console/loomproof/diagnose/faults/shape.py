@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from loomproof.diagnose.expected.band import LOGIC_KINDS
 from loomproof.diagnose.expected.temperature import direct_ohm
 from loomproof.diagnose.faults.features import Conduct
 from loomproof.diagnose.faults.hypotheses import Hypothesis
@@ -13,6 +12,7 @@ from loomproof.diagnose.faults.tables import TABLES, WordTable, fault_table, sou
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.kinds import Suppression
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import LOGIC_KINDS, REFERENCE_V
 from loomproof.job.model import Job
 
 
@@ -101,7 +101,7 @@ def _swapped(job: Job, channel: int, shape: Shape, fault: Hypothesis) -> Shape:
 
 def _conduct(job: Job, channel: int, *loads: LoadType) -> Mapping[str, float]:
     """Loads on a channel set up for another may together draw more than that channel's limit."""
-    most = sum(13.5 / ohm.value for load in loads if (ohm := direct_ohm(load)))
+    most = sum(REFERENCE_V / ohm.value for load in loads if (ohm := direct_ohm(load)))
     if most > job.load_type(channel).limits.max_current_a:
         return {Conduct.EXCESS: 0.9, Conduct.FLOWS: 0.09, Conduct.NONE: 0.01}
     return {Conduct.FLOWS: 0.95, Conduct.EXCESS: 0.03, Conduct.NONE: 0.02}

@@ -10,13 +10,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 
-from loomproof.diagnose.expected.band import LOGIC_KINDS
 from loomproof.diagnose.faults.features import Conduct, Features, Rest
 from loomproof.facts.evidence import Noticed
 from loomproof.facts.fault_kind import FaultKind
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import Moved, OffShape
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import LOAD_TRAITS, LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS
 
 _NEVER = 1e-4
 _SELDOM = 0.05
@@ -130,7 +130,6 @@ _DUE = {
     Suppression.DIODE: OffShape.DIODE,
     Suppression.RESISTOR: OffShape.RESISTOR,
 }
-_SHOWS_SUPPRESSION = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER})
 
 
 def _after(due: OffShape) -> Odds:
@@ -143,20 +142,19 @@ def fault_table(kind: FaultKind, load: LoadType) -> WordTable:
         return TABLES[kind]
     if kind in {FaultKind.FEED_OPEN, FaultKind.FEED_WEAK}:
         # An input lies between pin and ground; only what it commands hangs on the feed.
-        dead = load.kind is LoadKind.IGNITER_COIL and kind is FaultKind.FEED_OPEN
+        dead = LOAD_TRAITS[load.kind].sparks and kind is FaultKind.FEED_OPEN
         return WordTable(noticed=_DEAD) if dead else WordTable()
     return LOGIC_TABLES.get(kind, TABLES[kind])
 
 
 def sound_table(load: LoadType) -> WordTable:
     """What a sound circuit with this load shows."""
-    moves = load.moves or load.kind is LoadKind.MOTOR
-    quiet = load.kind in {LoadKind.STEPPER, LoadKind.LOGIC_INPUT}
+    moves, quiet = load.kind in MOVING_KINDS, LOAD_TRAITS[load.kind].easily_missed
     return WordTable(
         rest=_LOGIC_REST if load.kind in LOGIC_KINDS else _REST,
         conduct={Conduct.FLOWS: 0.998, Conduct.NONE: 0.001, Conduct.EXCESS: 0.001},
         moved={Moved.YES: 0.9, Moved.CANNOT_TELL: 0.098, Moved.NO: 0.002} if moves else None,
-        off_shape=_after(_DUE[load.suppression]) if load.kind in _SHOWS_SUPPRESSION else None,
+        off_shape=_after(_DUE[load.suppression]) if load.kind in WINDING_KINDS else None,
         noticed={"something": 0.8, "nothing": 0.2} if quiet else {"something": 0.97, "nothing": 0.03},
         pull={"matched": 0.993, "none": 0.004, "other": 0.001, "several": 0.002},
         dropouts=0.005,

@@ -10,8 +10,8 @@ from loomproof.facts.evidence import Noticed
 from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Moved
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
+from loomproof.job.load_traits import FILAMENT_KINDS, SETTLING_KINDS
 
-ACTING_BY_CURRENT = frozenset({LoadKind.LAMP, LoadKind.MOTOR})
 _NOTICED = {
     Noticed.HEARD: "the operator heard it",
     Noticed.SEEN: "the operator saw it",
@@ -28,7 +28,7 @@ def judge_action(case: Case) -> PropertyVerdict | None:
         return case.say(about, Verdict.FAIL, "its circuit is not sound, so it cannot act")
     if case.load.moves:
         return _moving_action(case)
-    if case.load.kind in ACTING_BY_CURRENT and case.signature is not None:
+    if case.load.kind in SETTLING_KINDS and case.signature is not None:
         return _current_action(case)
     if noticed in {Noticed.HEARD, Noticed.SEEN}:
         return case.say(about, Verdict.PASS, _NOTICED[noticed])
@@ -74,7 +74,7 @@ def _current_action(case: Case) -> PropertyVerdict:
     fall = inrush.value / steady.value
     u = fall * math.hypot(inrush.relative, steady.relative)
     if fall - 2.0 * u > 1.5:
-        what = "the filament heats up" if case.load.kind is LoadKind.LAMP else "the motor turns"
+        what = "the filament heats up" if case.load.kind in FILAMENT_KINDS else "the motor turns"
         return case.say(about, Verdict.PASS, f"the current falls to 1/{fall:.1f} of its inrush: {what}")
     if fall + 2.0 * u < 1.2:
         if noticed in {Noticed.HEARD, Noticed.SEEN}:

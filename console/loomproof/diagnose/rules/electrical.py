@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, LOGIC_KINDS, Band
+from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, Band
 from loomproof.diagnose.faults.features import Conduct, Rest
-from loomproof.diagnose.rules.action import ACTING_BY_CURRENT
 from loomproof.diagnose.rules.case import Case, against, vouched, why_missing, worst
 from loomproof.diagnose.rules.decide import decide
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import OffShape
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
+from loomproof.job.load_traits import LOGIC_KINDS, SETTLING_KINDS, WINDING_KINDS, WOUND_KINDS
 
 GROUNDED = "the pin rests at ground with the output off: a short to ground"
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
@@ -22,7 +22,6 @@ _SOUND_SUPPLY = Band(
 _COARSE_DOUBT_RATE = (
     0.05  # of a supply seen coarsely: what is so seldom above the limit by chance is no longer passed
 )
-_WOUND_KINDS = frozenset({LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER, LoadKind.COIL})
 _SUPPRESSED_AS = {
     Suppression.NONE: OffShape.CLAMP,
     Suppression.DIODE: OffShape.DIODE,
@@ -127,7 +126,7 @@ def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdi
 def judge_inductance(case: Case) -> PropertyVerdict | None:
     """Against catalogue and sisters; a sense pulse can only accuse."""
     measured, about = case.features.inductance, Property.INDUCTANCE
-    if case.load.kind not in _WOUND_KINDS or case.channel not in case.expected.inductance:
+    if case.load.kind not in WOUND_KINDS or case.channel not in case.expected.inductance:
         return None
     if measured is None:
         return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))
@@ -144,7 +143,7 @@ def judge_inductance(case: Case) -> PropertyVerdict | None:
 
 def judge_suppression(case: Case) -> PropertyVerdict | None:
     """Whether the energy comes back as it should after the pulse."""
-    if case.load.kind not in {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER}:
+    if case.load.kind not in WINDING_KINDS:
         return None
     about, seen = Property.SUPPRESSION, case.features.off_shape
     due = _SUPPRESSED_AS[case.load.suppression]
@@ -176,7 +175,7 @@ def _resistor_value(case: Case) -> PropertyVerdict | None:
 
 def judge_inrush(case: Case) -> PropertyVerdict | None:
     """Steady current of lamps and motors."""
-    if case.load.kind not in ACTING_BY_CURRENT:
+    if case.load.kind not in SETTLING_KINDS:
         return None
     about, band = Property.INRUSH, case.expected.steady.get(case.channel)
     if case.features.steady is None or band is None:

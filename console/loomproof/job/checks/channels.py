@@ -8,12 +8,11 @@ from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.checks.load_values import load_flaws, train_flaws
 from loomproof.job.file.draft import Draft, Placed
 from loomproof.job.file.positions import Path
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.load_type import LoadType
 from loomproof.job.model import Channel
 from loomproof.job.problem import Flaw, nearest
 
-PLACED_KINDS = (LoadKind.INJECTOR, LoadKind.COIL, LoadKind.IGNITER_COIL)
-"""Kinds of load that all look alike: only a location tells one from another."""
 STEPPER_WINDINGS = 4
 
 
@@ -63,15 +62,15 @@ def _reference_flaws(draft: Draft, placed: Placed[Channel]) -> Iterator[Flaw]:
 def _place_flaws(draft: Draft, placed: Placed[Channel]) -> Iterator[Flaw]:
     channel = placed.part
     load = draft.load_of(channel)
-    if load is None or load.kind not in PLACED_KINDS:
+    if load is None or not LOAD_TRAITS[load.kind].placed:
         return
-    word = "an injector" if load.kind is LoadKind.INJECTOR else "an ignition coil"
+    traits = LOAD_TRAITS[load.kind]
     if channel.location is None:
         remedy = "add location, so that a swapped pair can be found"
-        yield Flaw(("location",), f"{word} without a location", remedy)
+        yield Flaw(("location",), f"{traits.noun} without a location", remedy)
         return
     location = draft.location(channel.location)
-    if location is None or draft.engine is None or load.kind is LoadKind.INJECTOR:
+    if location is None or draft.engine is None or not traits.sparks:
         return
     ignition = draft.engine.part.ignition
     if ignition == "none":
@@ -92,7 +91,7 @@ def _pump_flaws(draft: Draft, placed: Placed[Channel]) -> Iterator[Flaw]:
     load = draft.load_of(channel)
     if load is None:
         return
-    if channel.fuel_pump and load.kind not in (LoadKind.RELAY, LoadKind.MOTOR):
+    if channel.fuel_pump and not LOAD_TRAITS[load.kind].runs_pump:
         reason = f"`{channel.load}` is a load of kind {load.kind}, not a relay or a pump motor"
         yield Flaw(("fuel_pump",), reason, "remove it, or mend load")
     if load.fuel_pump and not channel.fuel_pump:

@@ -5,45 +5,20 @@ Every catalogue entry, every load type of a job's own and every override passes 
 
 import math
 from collections.abc import Iterator
-from types import MappingProxyType
 
-from loomproof.facts.kinds import HazardClass, LoadKind, Suppression
+from loomproof.facts.kinds import HazardClass, Suppression
+from loomproof.job.load_traits import (
+    HIGHEST_SUPPLY_V,
+    LOAD_TRAITS,
+    SENSE_ENERGY_J,
+    SENSE_PULL_IN_SHARE,
+    Nature,
+)
 from loomproof.job.load_type import DriveLimits, LoadType, Train
 from loomproof.job.problem import Flaw
 
-MAX_SUPPLY_V = 16.0
-"""Upper end of the 12 V supply range, ISO 16750-2:2010 table 1."""
-LOGIC_V = 5.0
-"""What drives logic inputs and igniters."""
-SENSE_ENERGY_J = 0.3e-3
-"""Most that a sense pulse may leave in an inductance, so that nothing sparks."""
-SENSE_PULL_IN = 0.5
-"""Most of the pull-in current that a sense pulse may reach, so that nothing moves."""
-DWELL_SHARE = 0.65
-"""Part of a linear coil's time to saturation that is allowed: a real one arrives 22 to 30 percent sooner."""
 BOX_CURRENT_A = 20.0
 """The box's own over-current limit."""
-
-_LOGIC = (LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
-_ARMATURE = (LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE)
-_HELD_NEVER = (LoadKind.INJECTOR, LoadKind.COIL, LoadKind.IGNITER_COIL, LoadKind.LOGIC_INPUT)
-
-_COMMON = frozenset({"resistance_ohm"})
-_MOVING = _COMMON | {"inductance_mh", "pull_in_a", "opening_ms"}
-NEEDED = MappingProxyType(
-    {
-        LoadKind.INJECTOR: _MOVING | {"flow_cc_min"},
-        LoadKind.COIL: _COMMON | {"inductance_mh", "saturation_a"},
-        LoadKind.IGNITER_COIL: _COMMON,
-        LoadKind.RELAY: _MOVING,
-        LoadKind.VALVE: _MOVING,
-        LoadKind.LAMP: _COMMON | {"steady_current_a", "inrush_ratio"},
-        LoadKind.MOTOR: _COMMON | {"inductance_mh", "steady_current_a", "inrush_ratio"},
-        LoadKind.STEPPER: _COMMON | {"inductance_mh"},
-        LoadKind.LOGIC_INPUT: _COMMON,
-    }
-)
-"""Which values each kind of load must state; a value that is not listed here means nothing for that kind."""
 
 QUANTITIES = (
     "resistance_ohm",
@@ -54,13 +29,6 @@ QUANTITIES = (
     "steady_current_a",
     "inrush_ratio",
     "flow_cc_min",
-)
-_HAZARDS = MappingProxyType(
-    {
-        LoadKind.INJECTOR: HazardClass.FUEL,
-        LoadKind.COIL: HazardClass.SPARK,
-        LoadKind.IGNITER_COIL: HazardClass.SPARK,
-    }
 )
 
 
@@ -76,7 +44,7 @@ def load_flaws(load: LoadType) -> Iterator[Flaw]:
 
 
 def _value_flaws(load: LoadType) -> Iterator[Flaw]:
-    needed = NEEDED[load.kind]
+    needed = LOAD_TRAITS[load.kind].values
     for name in QUANTITIES:
         stated = getattr(load, name) is not None
         if name in needed and not stated:
@@ -87,28 +55,34 @@ def _value_flaws(load: LoadType) -> Iterator[Flaw]:
 
 
 def _nature_flaws(load: LoadType) -> Iterator[Flaw]:
-    if load.moves != (load.kind in _ARMATURE):
-        word = "has" if load.kind in _ARMATURE else "has no"
+    traits = LOAD_TRAITS[load.kind]
+    if load.moves != traits.moves:
         yield Flaw(
             ("moves",),
-            f"a load of kind {load.kind} {word} an armature",
-            f"write moves = {str(load.kind in _ARMATURE).lower()}",
+            f"a load of kind {load.kind} {'has' if traits.moves else 'has no'} an armature",
+            f"write moves = {str(traits.moves).lower()}",
         )
-    hazard = _HAZARDS.get(load.kind)
-    if hazard is not None and load.hazard is not hazard:
-        yield Flaw(
-            ("hazard",),
-            f"a load of kind {load.kind} is always a {hazard} hazard, not {load.hazard}",
-            f'write hazard = "{hazard}"',
-        )
-    if load.kind is LoadKind.MOTOR and load.hazard is HazardClass.NONE:
-        yield Flaw(("hazard",), "a motor moves something", 'write hazard = "motion" or "crank"')
-    if load.fuel_pump and load.kind not in (LoadKind.RELAY, LoadKind.MOTOR):
+    yield from _hazard_flaws(load)
+    if load.fuel_pump and not traits.runs_pump:
         reason = f"a load of kind {load.kind} does not run a fuel pump"
         yield Flaw(("fuel_pump",), reason, "remove it")
-    if load.peak_hold is not None and load.kind is not LoadKind.INJECTOR:
+    if load.peak_hold is not None and not traits.peak_hold:
         reason = f"a load of kind {load.kind} is not driven with peak and hold"
         yield Flaw(("peak_hold",), reason, "remove it")
+
+
+def _hazard_flaws(load: LoadType) -> Iterator[Flaw]:
+    traits = LOAD_TRAITS[load.kind]
+    if traits.may_crank:
+        if load.hazard is HazardClass.NONE:
+            remedy = f'write hazard = "{traits.hazard}" or "{HazardClass.CRANK}"'
+            yield Flaw(("hazard",), f"{traits.noun} moves something", remedy)
+    elif traits.hazard not in (HazardClass.NONE, load.hazard):
+        yield Flaw(
+            ("hazard",),
+            f"a load of kind {load.kind} is always a {traits.hazard} hazard, not {load.hazard}",
+            f'write hazard = "{traits.hazard}"',
+        )
 
 
 def _suppression_flaws(load: LoadType) -> Iterator[Flaw]:
@@ -124,14 +98,14 @@ def _suppression_flaws(load: LoadType) -> Iterator[Flaw]:
 def _limit_flaws(load: LoadType) -> Iterator[Flaw]:
     yield from _sense_flaws(load)
     limits = load.limits
-    if load.kind in _HELD_NEVER and limits.max_hold_ms:
+    if not LOAD_TRAITS[load.kind].held and limits.max_hold_ms:
         reason = f"a load of kind {load.kind} may not be held on"
         yield Flaw(("limits", "max_hold_ms"), reason, "write 0")
     cap_ms = dwell_cap_ms(load)
     if cap_ms is not None and limits.max_on_time_ms > cap_ms:
         yield Flaw(
             ("limits", "max_on_time_ms"),
-            f"{limits.max_on_time_ms:g} ms may saturate this coil at {MAX_SUPPLY_V:g} V",
+            f"{limits.max_on_time_ms:g} ms may saturate this coil at {HIGHEST_SUPPLY_V:g} V",
             f"write at most {_floor(cap_ms, 2):g}, or state saturation_a and inductance_mh more closely",
         )
     largest = largest_current_a(load)
@@ -148,7 +122,7 @@ def _sense_flaws(load: LoadType) -> Iterator[Flaw]:
     if cap_us is not None and load.limits.max_sense_us > cap_us:
         yield Flaw(
             ("limits", "max_sense_us"),
-            f"{load.limits.max_sense_us} us at {MAX_SUPPLY_V:g} V may move it or store over 0.3 mJ in it",
+            f"{load.limits.max_sense_us} us at {HIGHEST_SUPPLY_V:g} V may move it or store over 0.3 mJ in it",
             f"write at most {math.floor(cap_us)}",
         )
 
@@ -162,41 +136,41 @@ def sense_cap_us(load: LoadType) -> float | None:
     if load.inductance_mh is None:
         return None
     lowest_h = load.inductance_mh.low * 1e-3
-    cap_s = math.sqrt(2 * SENSE_ENERGY_J * lowest_h) / MAX_SUPPLY_V
+    cap_s = math.sqrt(2 * SENSE_ENERGY_J * lowest_h) / HIGHEST_SUPPLY_V
     if load.pull_in_a is not None:
-        cap_s = min(cap_s, SENSE_PULL_IN * load.pull_in_a.low * lowest_h / MAX_SUPPLY_V)
+        cap_s = min(cap_s, SENSE_PULL_IN_SHARE * load.pull_in_a.low * lowest_h / HIGHEST_SUPPLY_V)
     return cap_s * 1e6
 
 
 def dwell_cap_ms(load: LoadType) -> float | None:
     """Return the longest pulse in ms for a bare coil, or None for anything else.
 
-    It is 0.65 of the time a linear coil of the lowest L and R takes to its nominal saturation current at
-    16 V, t = -(L/R) ln(1 - I R / V).
+    It is the kind's share of the time a linear coil of the lowest L and R takes to its nominal saturation
+    current at 16 V, t = -(L/R) ln(1 - I R / V).
     """
-    if load.kind is not LoadKind.COIL:
+    dwell_share = LOAD_TRAITS[load.kind].dwell_share
+    if dwell_share is None:
         return None
     if load.resistance_ohm is None or load.inductance_mh is None or load.saturation_a is None:
         return None
     lowest_ohm = load.resistance_ohm.low
-    share = load.saturation_a.value * lowest_ohm / MAX_SUPPLY_V
+    share = load.saturation_a.value * lowest_ohm / HIGHEST_SUPPLY_V
     if share >= 1:  # its resistance alone keeps it from saturating
         return None
-    return -DWELL_SHARE * load.inductance_mh.low / lowest_ohm * math.log1p(-share)
+    return -dwell_share * load.inductance_mh.low / lowest_ohm * math.log1p(-share)
 
 
 def largest_current_a(load: LoadType) -> float:
     """Return the largest current in A that a sound load may draw within its limits at 16 V (logic: 5 V)."""
     if load.resistance_ohm is None:
         return 0.0
-    if load.kind in _LOGIC:
-        return LOGIC_V / load.resistance_ohm.low
-    final = MAX_SUPPLY_V / load.resistance_ohm.low
-    if load.kind is LoadKind.COIL and load.inductance_mh is not None:
+    traits = LOAD_TRAITS[load.kind]
+    final = traits.highest_v / load.resistance_ohm.low
+    if traits.dwell_share is not None and load.inductance_mh is not None:
         tau_ms = load.inductance_mh.low / load.resistance_ohm.low
         return -final * math.expm1(-load.limits.max_on_time_ms / tau_ms)
-    if load.suppression_ohm is not None:
-        final += MAX_SUPPLY_V / load.suppression_ohm.low
+    if load.suppression_ohm is not None and traits.nature is not Nature.INPUT:
+        final += traits.highest_v / load.suppression_ohm.low
     return final
 
 

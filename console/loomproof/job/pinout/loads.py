@@ -6,6 +6,7 @@ from functools import cache
 
 from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.pinout.words import consume, find, plain, words
 
 SWITCHED_UNKNOWN = HazardClass.MOTION
@@ -117,7 +118,7 @@ def read_hazard(key: str, text: str) -> HazardReading:
     bare = plain(text)
     pump = load.fuel_pump
     why = []
-    if not pump and load.kind in (LoadKind.RELAY, LoadKind.MOTOR):
+    if not pump and LOAD_TRAITS[load.kind].runs_pump:
         named = find(bare, words()["pumps"]["pump"])
         other = find(bare, [word for word in words()["pumps"]["not_fuel"] if f" {word} " in f" {bare} "])
         compound = find(bare, [word for word in words()["pumps"]["not_fuel"] if len(word) >= 5])
@@ -133,7 +134,7 @@ def read_hazard(key: str, text: str) -> HazardReading:
 
 
 def _switched(kind: LoadKind, bare: str) -> tuple[HazardClass, str]:
-    if kind not in (LoadKind.RELAY, LoadKind.VALVE, LoadKind.LOGIC_INPUT):
+    if not LOAD_TRAITS[kind].commands:
         return HazardClass.NONE, ""
     for name, listed in words()["hazards"].items():
         found = find(bare, listed)

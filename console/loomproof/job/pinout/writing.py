@@ -9,8 +9,8 @@ from tomlkit.items import AoT, Table
 
 from loomproof.facts.kinds import HazardClass, LoadKind, Setting
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.checks.channels import PLACED_KINDS
 from loomproof.job.engine import Engine
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.pinout.lines import Line, PinoutDraft
 from loomproof.job.pinout.sheet import Weight
 from loomproof.job.pinout.values import NAME, fresh_id, slug
@@ -143,7 +143,7 @@ def _locations(draft: PinoutDraft, places: _Ids, engine: Engine | None) -> AoT:
 def _serve(table: Table, line: Line, engine: Engine) -> None:
     """Say which cylinder an injector or a coil serves, as the words tell it."""
     kinds = {CATALOGUE[key].kind for key in ((line.load.key,) if line.load.key else line.load.candidates)}
-    if not kinds or not kinds <= set(PLACED_KINDS):
+    if not kinds or not all(LOAD_TRAITS[kind].placed for kind in kinds):
         return
     plainly = CYLINDER.search(line.location) or CYLINDER.search(line.name)
     found = plainly or NUMBERED.search(line.location) or NUMBERED.search(line.name)

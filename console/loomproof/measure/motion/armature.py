@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.kinds import LoadKind, Suppression
+from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import Moved, OffShape, Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
+from loomproof.job.load_traits import LOAD_TRAITS, REFERENCE_V
 from loomproof.measure.motion.dip import Dip, look_for_landing
 from loomproof.measure.motion.stroke import REACH, StrokeBound, bound_stroke
 from loomproof.measure.rise.resistance import ripple_response, whole_rise
@@ -22,29 +23,29 @@ Floats = NDArray[np.float64]
 
 
 _FEWEST_DIFFERENCES = 30  # for a scatter known to a sixth or better; judgment
-# Usual opening times in s where the load type states none; common practice, no source.
-_OPENING_S = {
-    LoadKind.INJECTOR: (0.9e-3, 2.2e-3),
-    LoadKind.RELAY: (3e-3, 12e-3),
-    LoadKind.VALVE: (2e-3, 12e-3),
-}
-# Smallest rise of inductance over the stroke that `Moved.NO` must exclude: a part that moves with less would be
-# called stuck. Half and two thirds of the least that is usual (5 and 10 %; common practice, no source).
-_LEAST_STROKE = {LoadKind.INJECTOR: 0.025, LoadKind.RELAY: 0.07, LoadKind.VALVE: 0.025}
+_OPENING_S = (1e-3, 10e-3)  # of a kind without an armature of its own; common practice, no source
+_LEAST_STROKE = 0.05  # likewise
 
 
-def opening_span_s(load: LoadType, supply_v: float = 13.5) -> tuple[float, float]:
+def opening_span_s(load: LoadType, supply_v: float = REFERENCE_V) -> tuple[float, float]:
     """Earliest and latest usual landing after switching on.
 
-    Opening times are stated at 13.5 V. A weaker supply takes longer to the same current and pulls less
+    Opening times are stated at the reference voltage. A weaker supply takes longer to the same current and pulls less
     hard; the power 1.5 covers both between 9 and 16 V (common practice, no source).
     """
     if load.opening_ms is not None:
         low, high = load.opening_ms.low * 1e-3, load.opening_ms.high * 1e-3
     else:
-        low, high = _OPENING_S.get(load.kind, (1e-3, 10e-3))
-    slower = (13.5 / supply_v) ** 1.5 if supply_v > 0.0 else 1.0
+        landing = LOAD_TRAITS[load.kind].landing
+        low, high = (landing.soonest_s, landing.latest_s) if landing is not None else _OPENING_S
+    slower = (REFERENCE_V / supply_v) ** 1.5 if supply_v > 0.0 else 1.0
     return low * min(slower, 1.0), high * max(slower, 1.0)
+
+
+def least_stroke(load: LoadType) -> float:
+    """Smallest rise of inductance that `Moved.NO` must exclude: a part that moves with less would be called stuck."""
+    landing = LOAD_TRAITS[load.kind].landing
+    return _LEAST_STROKE if landing is None else landing.least_stroke
 
 
 def has_resistor(load: LoadType, found: Signature) -> bool:
@@ -90,7 +91,7 @@ def look_for_motion(
     except (ValueError, np.linalg.LinAlgError) as error:
         return dip.undecided(f"no plain rise fits the pulse to look for a stroke beside it ({error})"), None
     bound = bound_stroke(time, current, u, fit, span)
-    least = _LEAST_STROKE.get(load.kind, 0.05)
+    least = least_stroke(load)
     if bound.upper < least:
         return (dip.undecided(_BENDS) if dip.bends else dip), bound
     return dip.undecided(_hidden(bound.upper, least)), bound
@@ -121,7 +122,7 @@ def settle_motion(pooled: Signature, pulses: Sequence[Signature], load: LoadType
     if len(pulses) < 2 or stroke is None or pooled.moved is not Moved.CANNOT_TELL or not doubtful:
         return pooled
     others = tuple(r for r in pooled.refusals if not r.startswith(hidden))
-    upper, least = stroke.value + REACH * stroke.u, _LEAST_STROKE.get(load.kind, 0.05)
+    upper, least = stroke.value + REACH * stroke.u, least_stroke(load)
     if upper < least:
         return pooled.but(moved=Moved.NO, refusals=others)
     return pooled.but(refusals=(*others, f"motion: {_hidden(upper, least)}"))

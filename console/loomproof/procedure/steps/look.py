@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from loomproof.box.errors import Refused
 from loomproof.facts.evidence import ChannelEvidence
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.presence import ScanReading
 from loomproof.facts.trace import Trace
+from loomproof.job.load_traits import FILAMENT_KINDS
 from loomproof.job.load_type import LoadType
 from loomproof.measure.settle.filament import cold_filament
 from loomproof.measure.signature import measure
@@ -57,7 +57,7 @@ def _tell_left_out(core: Core, step: Step, result: StepResult) -> None:
 
 def _rest(core: Core, step: Step, result: StepResult) -> None:
     # A filament is read at rest only: the shortest pulse warms it by several percent, and its look is to see it cold.
-    cold = [c for c in step.channels if core.job.load_type(c).kind is LoadKind.LAMP]
+    cold = [c for c in step.channels if core.job.load_type(c).kind in FILAMENT_KINDS]
     others = [c for c in step.channels if c not in cold]
     scan: dict[int, ScanReading] = {}
     supply_v = 0.0
@@ -117,7 +117,7 @@ def sense_samples(on_time_us: int, sample_period_ns: int) -> int:
 def what_sense_shows(trace: Trace, load: LoadType) -> ChannelEvidence:
     """The evidence of one sense pulse (pure): its signature, and the current at its end. A filament is cold in it."""
     signature = measure([trace], load)
-    if load.kind is LoadKind.LAMP:
+    if load.kind in FILAMENT_KINDS:
         signature = signature.but(resistance_ohm=cold_filament(trace))
     on = trace.on
     flowed = bool(on.any())

@@ -11,14 +11,13 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.trace import Calibration, Trace
+from loomproof.job.load_traits import LOGIC_KINDS
 from loomproof.measure.trace.expected import ExpectedBand, expected_current
 from loomproof.measure.trace.from_counts import trace_from_counts
 from loomproof.records.models import BoxFact, ChannelFact, VerdictFact
 from loomproof.records.record import StoredTrace
 
-_LOGIC = (LoadKind.LOGIC_INPUT, LoadKind.IGNITER_COIL)
 _SIZE_INCH = (3.45, 1.95)
 _INK, _BAND, _EDGE, _QUIET = "#1b1b1b", "#cfe3f1", "#3f78a3", "#6b6b6b"
 _RC: dict[Any, Any] = {
@@ -81,7 +80,7 @@ def band_of(trace: Trace, channel: ChannelFact, resistance: VerdictFact | None) 
         return None
     henries = (channel.inductance_h.low, channel.inductance_h.high) if channel.inductance_h else None
     steady = channel.steady_current_a.low if channel.steady_current_a else None
-    logic = channel.kind in _LOGIC
+    logic = channel.kind in LOGIC_KINDS
     return expected_current(
         trace, ohms, henries, steady_a=steady, saturation_a=channel.saturation_a, logic=logic
     )

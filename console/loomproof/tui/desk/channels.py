@@ -5,18 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Moved, Signature
 from loomproof.facts.verdict import PropertyVerdict, Verdict, channel_verdict
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
 from loomproof.tui.views.channel import ChannelView
 from loomproof.tui.words import Live
-
-_ROLES = {
-    LoadKind.INJECTOR: "I",
-    LoadKind.COIL: "S",
-    LoadKind.IGNITER_COIL: "S",
-}
 
 
 def place_name(job: Job, channel: int | None) -> str:
@@ -91,7 +85,7 @@ def channel_views(
                 reason="; ".join(reason for reason in wrong if reason),
                 fitted=channel.fitted,
                 cylinder=location.cylinder if location else None,
-                role=_ROLES.get(load.kind, ""),
+                role=LOAD_TRAITS[load.kind].engine_letter,
             )
         )
     return tuple(found)

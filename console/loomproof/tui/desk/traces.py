@@ -7,8 +7,8 @@ from collections import deque
 from collections.abc import Iterable
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.trace import Trace
+from loomproof.job.load_traits import LOGIC_KINDS
 from loomproof.job.model import Job
 from loomproof.measure.trace.between import Between, between
 from loomproof.measure.trace.expected import expected_current
@@ -17,7 +17,6 @@ from loomproof.tui.views.trace import Curve, ReadingView, TraceBand, TraceView
 
 MOST_KEPT = 6
 """Drives whose newest trace is kept for each channel."""
-LOGIC = (LoadKind.LOGIC_INPUT, LoadKind.IGNITER_COIL)
 NOW, BEFORE, ALIKE = 0, 1, 2
 TRIP_SHOWN_S, TRIP_SHARE = 1e-3, 4.0
 """A tripped pulse is drawn this long at least, or so many times its own length."""
@@ -79,13 +78,13 @@ class Traces:
         kept = self._kept.get(channel)
         if not kept or len(kept[-1].trace) < 2:
             return None
-        logic = self._job.load_type(channel).kind in LOGIC
+        logic = self._job.load_type(channel).kind in LOGIC_KINDS
         return reading_view(between(kept[-1].trace, first_s, second_s, logic=logic))
 
     def _band(self, event: TraceTaken) -> TraceBand | None:
         trace = event.trace
         load = self._job.load_type(trace.channel)
-        if load.resistance_ohm is None or load.kind in LOGIC:
+        if load.resistance_ohm is None or load.kind in LOGIC_KINDS:
             return None
         wire = self._job.wire_quantity(trace.channel)
         resistance = (load.resistance_ohm.low + wire.low, load.resistance_ohm.high + wire.high)

@@ -14,6 +14,7 @@ from math import exp, inf, log, sqrt
 
 import numpy as np
 
+from loomproof.job.load_traits import REFERENCE_V
 from loomproof_sim.plant.integrate import integrate_until
 from loomproof_sim.plant.loads.base import Array, Guard, LinearForm, Load, State
 from loomproof_sim.plant.loads.winding import shorted
@@ -21,7 +22,6 @@ from loomproof_sim.plant.spec import MovingSpec
 
 SEATED, FLIGHT, LANDED, LANDED_REVERSED = 0, 1, 2, 3
 """Phases; a current the other way round holds the armature as well, with negative flux."""
-TEST_V = 13.5
 _FREE_OFFSETS = {SEATED: 0.0, LANDED: 1.0, LANDED_REVERSED: 1.0}
 
 
@@ -210,13 +210,13 @@ def _opening_s(spec: MovingSpec, acceleration: float, limit_s: float) -> float:
     far_h = spec.inductance_h * (1.0 + g)
     pull_in_vs = spec.inductance_h * spec.pull_in_a
     damping = 2.0 * spec.damping_ratio * sqrt(acceleration * max(s, 0.05))
-    start_s = -spec.inductance_h / r * log(1.0 - spec.pull_in_a * r / TEST_V)
+    start_s = -spec.inductance_h / r * log(1.0 - spec.pull_in_a * r / REFERENCE_V)
 
     def rhs(y: State) -> list[float]:
         flux, x, speed = y
         ratio = flux / pull_in_vs
         return [
-            TEST_V - r * flux * (1.0 + g * (1.0 - x)) / far_h,
+            REFERENCE_V - r * flux * (1.0 + g * (1.0 - x)) / far_h,
             speed,
             acceleration * (ratio * ratio - 1.0 - s * x) - damping * speed,
         ]
@@ -232,10 +232,11 @@ def _acceleration(spec: MovingSpec) -> float:
     An opening time too short for the winding's own rise is met as nearly as can be.
     """
     r = spec.resistance_ohm
-    if spec.pull_in_a * r >= TEST_V:
-        raise ValueError(f"pull-in at {spec.pull_in_a} A needs more than {TEST_V} V through {r} ohm")
+    if spec.pull_in_a * r >= REFERENCE_V:
+        raise ValueError(f"pull-in at {spec.pull_in_a} A needs more than {REFERENCE_V} V through {r} ohm")
     flight_s = max(
-        spec.opening_s + spec.inductance_h / r * log(1.0 - spec.pull_in_a * r / TEST_V), 0.05 * spec.opening_s
+        spec.opening_s + spec.inductance_h / r * log(1.0 - spec.pull_in_a * r / REFERENCE_V),
+        0.05 * spec.opening_s,
     )
     low, high = log(0.02 / flight_s**2), log(1e5 / flight_s**2)
     for _ in range(40):

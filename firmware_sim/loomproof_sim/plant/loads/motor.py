@@ -6,6 +6,7 @@ and the spring of a throttle are left out.
 
 import numpy as np
 
+from loomproof.job.load_traits import REFERENCE_V
 from loomproof_sim.plant.loads.base import Array, LinearForm, Load, State
 from loomproof_sim.plant.spec import MotorSpec
 
@@ -85,8 +86,8 @@ class Motor(Load):
         return self.friction * state[1] ** 2
 
     def travel(self, state: State) -> float:
-        """Back-EMF over 13.5 V."""
-        return self.emf(state) / 13.5
+        """Back-EMF over the reference voltage."""
+        return self.emf(state) / REFERENCE_V
 
     def has_moved(self, state: State, phase: int) -> bool:
         """It turns."""

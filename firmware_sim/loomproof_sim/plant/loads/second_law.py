@@ -14,7 +14,8 @@ Shorted turns use the first law: their ring keeps the flux small.
 
 from math import log, sqrt
 
-from loomproof_sim.plant.loads.armature import FLIGHT, SEATED, TEST_V, Armature
+from loomproof.job.load_traits import REFERENCE_V
+from loomproof_sim.plant.loads.armature import FLIGHT, SEATED, Armature
 from loomproof_sim.plant.loads.base import Array, Guard, LinearForm, Load, State
 from loomproof_sim.plant.loads.coil import Coil
 from loomproof_sim.plant.spec import CoilSpec, MovingSpec
@@ -40,7 +41,7 @@ class FringingArmature(Armature):
         super().__init__(spec, resistance_ohm)
         self.preload_j /= 1.0 + FRINGING
         self.hold_vs = self.pull_in_vs * sqrt(1.0 + self.spring) / (1.0 + FRINGING)
-        full_a = TEST_V / resistance_ohm
+        full_a = REFERENCE_V / resistance_ohm
         self._iron = IRON_SHARE * full_a / (self.far_h * full_a) ** _IRON_POWER
         self._most_vs = 100.0 * self.far_h * full_a
         self._damping_ratio = max(spec.damping_ratio, _LEAST_DAMPING)

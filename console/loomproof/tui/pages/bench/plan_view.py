@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
+from loomproof.job.load_traits import REFERENCE_V
 from loomproof.job.model import Job
 from loomproof.procedure.bench.planning import Cost, FreePlan, plan_free, shown
 from loomproof.procedure.bench.ranges import Range
@@ -15,8 +16,6 @@ from loomproof.safety.interlocks import Blocked
 from loomproof.tui.desk.prompts import caution_views
 from loomproof.tui.pages.bench.view import BenchView, GaugeView, SettingView, WayView
 
-NOMINAL_V = 13.5
-"""Supply assumed for the limits shown before a box is connected; nothing can be driven then."""
 WAY_LABELS = {way: way.value for way in Way} | {
     Way.PEAK_HOLD: "peak+hold",
     Way.FREQUENCY_SWEEP: "sweep Hz",
@@ -92,7 +91,7 @@ def bench_view(
 
 
 def _budgets(job: Job) -> Callable[[Sequence[int]], list[Budget]]:
-    return lambda channels: [pulse_budget(job, channel, NOMINAL_V) for channel in channels]
+    return lambda channels: [pulse_budget(job, channel, REFERENCE_V) for channel in channels]
 
 
 def _setting_view(setting: Setting, text: str, plan: FreePlan) -> SettingView:

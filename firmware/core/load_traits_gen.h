@@ -1,0 +1,37 @@
+/* SPDX-License-Identifier: MIT */
+/* What holds for every load of a kind, from load_traits.py by `python -m loomproof.job.publish`: do not edit */
+#ifndef LOOMPROOF_LOAD_TRAITS_GEN_H
+#define LOOMPROOF_LOAD_TRAITS_GEN_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "wire_gen.h"
+
+/* Longest sense pulse of what sparks, us times mV: 0.3 mJ in 2 mH.
+ * t = sqrt(2 E L) / V, from E = (V t)^2 / (2 L). */
+#define LOAD_SPARK_SENSE_US_MV 1095445UL
+
+/* The hazard that a load class carries whatever the console says; `said` counts where a load may crank the engine. */
+static inline uint8_t load_hazard(uint8_t load_class, uint8_t said)
+{
+    switch (load_class) {
+    case WIRE_LOAD_CLASS_INJECTOR:
+        return WIRE_HAZARD_FUEL;
+    case WIRE_LOAD_CLASS_COIL:
+    case WIRE_LOAD_CLASS_IGNITER_COIL:
+        return WIRE_HAZARD_SPARK;
+    case WIRE_LOAD_CLASS_MOTOR:
+        return said == WIRE_HAZARD_CRANK ? WIRE_HAZARD_CRANK : WIRE_HAZARD_MOTION;
+    default:
+        return WIRE_HAZARD_NONE;
+    }
+}
+
+/* Driving it makes a spark. */
+static inline bool load_sparks(uint8_t load_class)
+{
+    return load_class == WIRE_LOAD_CLASS_COIL || load_class == WIRE_LOAD_CLASS_IGNITER_COIL;
+}
+
+#endif
