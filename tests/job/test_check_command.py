@@ -55,6 +55,51 @@ def test_problems_come_as_a_table_and_the_code_says_so(tmp_path: Path) -> None:
     ]
 
 
+def rows_of(output: str, first: str) -> list[list[str]]:
+    """Cells of the table whose first heading is that."""
+    lines = output.split("\n")
+    begin = next(i for i, line in enumerate(lines) if line.split("┃")[0].strip() == first)
+    rows = []
+    for line in lines[begin + 2 :]:
+        if "│" not in line:
+            break
+        rows.append([cell.strip() for cell in line.split("│")])
+    return rows
+
+
+def test_everything_a_file_says_is_shown() -> None:
+    code, output = run(str(ROOT / "examples/classroom-vee-six.toml"), columns=200)
+    assert code == 0
+    engine = "engine of 6 cylinders, vee, 60° between the banks, fires 1-4-2-5-3-6, a coil for each cylinder, 2960 cm³"
+    assert engine in output
+    assert ["F3", "Valves and lamps", "15", "7.5", "H2-8", "RD/YE", "0.015"] in rows_of(output, "Feed")
+    assert ["motor_throttle", "throttle motor", "1.5", "1", "0.8", "10", ""] in rows_of(output, "Load")
+    assert ["cylinder 4 injector", "4", "right", "rail, right bank"] in rows_of(output, "Location")
+
+
+def test_companions_an_uneven_engine_and_a_pump_are_shown(tmp_path: Path) -> None:
+    code, output = run(str(ROOT / "examples/boat-four-wasted-spark.toml"), columns=200)
+    assert code == 0
+    assert "wasted spark" in output
+    assert any(row[1] == "2/3" for row in rows_of(output, "Location"))
+    assert any(row[0] == "fuel_pump_relay" and row[-1] == "yes" for row in rows_of(output, "Load"))
+    text = (ROOT / "examples/inline-five-turbo.toml").read_text(encoding="utf-8")
+    uneven = text.replace("[engine]", "[engine]\nintervals_deg = [140, 148, 144, 144, 144]")
+    (tmp_path / "uneven.toml").write_text(uneven, encoding="utf-8")
+    assert "unevenly, after 140, 148, 144, 144, 144°" in run(str(tmp_path / "uneven.toml"), columns=200)[1]
+
+
+def test_what_a_job_does_not_have_has_no_table(tmp_path: Path) -> None:
+    guide = (ROOT / "docs/job-file.md").read_text(encoding="utf-8")
+    smallest = guide.partition("```toml\n")[2].partition("```")[0]
+    (tmp_path / "one.toml").write_text(smallest, encoding="utf-8")
+    code, output = run(str(tmp_path / "one.toml"))
+    assert code == 0
+    assert "engine" not in output
+    assert "Fuse A" not in output
+    assert rows_of(output, "Load")[0][0] == "relay_diode"
+
+
 def test_what_a_file_says_is_not_taken_for_markup(tmp_path: Path) -> None:
     text = (ROOT / "examples/inline-five-turbo.toml").read_text(encoding="utf-8")
     path = tmp_path / "odd.toml"

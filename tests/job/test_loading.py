@@ -95,7 +95,7 @@ CASES = {
         BOAT, "cylinders = [2, 3]", "cylinders = [4, 1]", 'location = "pack_b"',
         "channel 6: location", "already have the coil on channel 5", "mend the cylinders"),
     "intervals that do not close the cycle": (
-        FIVE, "compression_ratio = 8.8", "intervals_deg = [144, 144, 144, 144, 140]", "intervals_deg",
+        FIVE, "displacement_cm3 = 2480", "intervals_deg = [144, 144, 144, 144, 140]", "intervals_deg",
         "engine.intervals_deg", "add up to 716 degrees, not 720", "fires evenly"),
     "stated numbering without banks": (
         SIX, 'layout = "vee"', 'layout = "vee"\nnumbering = "stated"', "[engine]",
@@ -190,7 +190,7 @@ CASES = {
         'cavity = "H1-15"\nwire = "WH/GN"\nsection_mm2 = 0.5\nlength_m = 2.2\nload = "stepper_idle"\nlocation = "k4"',
         'group = "flap"\n\n[[channels]]\nchannel = 14', "channel 13: group", "differ in load or location", "all four the same"),
     "too few intervals": (
-        FIVE, "compression_ratio = 8.8", "intervals_deg = [360, 360]", "intervals_deg",
+        FIVE, "displacement_cm3 = 2480", "intervals_deg = [360, 360]", "intervals_deg",
         "engine.intervals_deg", "2 intervals for 5 cylinders", "one for each cylinder"),
     "one bank for a vee": (
         SIX, 'layout = "vee"', 'layout = "vee"\nnumbering = "stated"\nbanks = [[1, 2, 3, 4, 5, 6]]', "banks =",

@@ -12,6 +12,7 @@ from rich.text import Text
 from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.job.file.loading import JobError, Problem, job_digest, load_job
 from loomproof.job.model import Job
+from loomproof.job.overview import engine_text, overview
 from loomproof.job.schema import job_schema_text
 
 
@@ -60,6 +61,8 @@ def _print_job(console: Console, path: Path, job: Job) -> None:
     identity = job.identity
     heading = f"{identity.job_number}  {identity.title}  ({job.setting})  digest {job_digest(job)[:12]}"
     console.print(Text(heading))
+    if job.engine is not None:
+        console.print(Text(engine_text(job.engine)))
     table = _table("Ch", "Name", "Cavity", "Wire", "Load", "Location", "Hazard", "Wire Ω")
     for index in (0, 7):
         table.columns[index].justify = "right"
@@ -80,6 +83,12 @@ def _print_job(console: Console, path: Path, job: Job) -> None:
             f"{job.wire_ohm(number):.3f}",
         )
     console.print(table)
+    for said in overview(job):
+        table = _table(*said.headings)
+        for row in said.rows:
+            _row(table, *row)
+        console.print()
+        console.print(table)
 
 
 def _table(*headings: str) -> Table:

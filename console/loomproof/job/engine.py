@@ -55,7 +55,6 @@ class Engine(Part):
     ignition: Literal["single", "wasted_spark", "none"] = "single"
     displacement_cm3: Annotated[Number, Field(ge=20, le=30000)] | None = None
     """Of all cylinders together."""
-    compression_ratio: Annotated[Number, Field(ge=4, le=25)] | None = None
 
     @property
     def firing_intervals_deg(self) -> tuple[float, ...]:

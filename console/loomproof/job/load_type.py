@@ -79,8 +79,6 @@ class LoadType(Part):
     """What driving it can do to someone."""
     fuel_pump: Flag = False
     """Driving it makes a fuel pump run: its channel must say `fuel_pump = true`."""
-    rated_v: Annotated[Number, Field(ge=1, le=48)] = 12.0
-    """Nominal supply."""
     resistance_ohm: Quantity | None = None
     """Winding at 20 degC; lamps cold, motors armature, logic inputs as the channel sees them."""
     inductance_mh: Quantity | None = None

@@ -7,6 +7,8 @@ from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
+from loomproof.job.engine import Engine
+from loomproof.job.load_type import LoadType
 from loomproof.job.model import Job
 from loomproof.job.problem import Flaw, closest, nearest
 from loomproof.job.quantity import Quantity
@@ -44,6 +46,12 @@ SLIPS = {
 }
 """What a value out of bounds may have been meant in, and the factor that mends it."""
 
+GONE = {
+    (Engine, "compression_ratio"): "nothing ever depended on it",
+    (LoadType, "rated_v"): "nothing ever depended on it: limits are worked out for a 12 V supply",
+}
+"""Keys that job files had, and why they have them no more."""
+
 FORMS = {
     "cavity": "write connector id, hyphen, cavity number, such as H1-14",
     "key": "use small letters, digits and _, beginning with a letter",
@@ -67,7 +75,8 @@ def _meant(details: ErrorDetails, path: tuple[str | int, ...]) -> tuple[str | in
     """Return the path that a misspelt key was probably to have."""
     if details["type"] != "extra_forbidden":
         return None
-    close = closest(str(path[-1]), _model_at(path[:-1]).model_fields)
+    model, key = _model_at(path[:-1]), str(path[-1])
+    close = None if (model, key) in GONE else closest(key, model.model_fields)
     return None if close is None else (*path[:-1], close)
 
 
@@ -78,6 +87,9 @@ def _explain(details: ErrorDetails, path: tuple[str | int, ...]) -> tuple[str, s
     if kind == "missing":
         return f"`{key}` is missing", _add(path, key)
     if kind == "extra_forbidden":
+        gone = GONE.get((_model_at(path[:-1]), key))
+        if gone is not None:
+            return f"`{key}` is a key no longer; {gone}", "remove the line; nothing else changes"
         return f"`{key}` is not a key that belongs here", _unknown(path, key)
     if kind in ("enum", "literal_error"):
         return f"{_show(said)} is not one of the choices", _choice(said, path)

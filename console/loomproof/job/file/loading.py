@@ -164,7 +164,8 @@ def job_digest(job: Job) -> str:
     """Return the SHA-256 of a job's content in hex; layout and comments of the file do not matter.
 
     A connector that does not say how its face looks, and a loom without a serial number, count as before these
-    keys existed, so that a record made then can still be carried on.
+    keys existed; an engine and a load type count as when they still had the keys that are gone. So a record made
+    then can still be carried on.
     """
     content = job.model_dump(mode="json")
     if not content["identity"]["serial"]:
@@ -173,5 +174,9 @@ def job_digest(job: Job) -> str:
         for key in FACE_KEYS:
             if connector[key] is None:
                 del connector[key]
+    if content["engine"] is not None:
+        content["engine"]["compression_ratio"] = None
+    for load in content["loads"]:
+        load["rated_v"] = 12.0
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
