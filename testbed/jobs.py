@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.job.file.loading import parse_job
 from loomproof.job.model import Job
 
@@ -72,7 +72,10 @@ load = "motor_fan"
 
 
 def hazards_job(
-    setting: Setting = Setting.VEHICLE, displacement_cm3: float = 2000, *, crank_and_motion: bool = False
+    setting: JobSetting = JobSetting.VEHICLE,
+    displacement_cm3: float = 2000,
+    *,
+    crank_and_motion: bool = False,
 ) -> Job:
     """Return a four-cylinder's loom: injector 1, coil 2, valve 3, fuel pump relay 4; starter 5 and fan 6 if asked."""
     text = HAZARDS.format(setting=setting.value, displacement_cm3=displacement_cm3)

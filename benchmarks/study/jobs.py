@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.model import Channel, Connector, Feed, Identity, Job, LoadOverride, Location
+from loomproof.job.model import Channel, Connector, Feed, Job, LoadOverride, Location, LoomIdentity
 
 RELAYS = ("relay_plain", "relay_diode", "relay_resistor", "fuel_pump_relay", "fan_relay", "starter_relay")
 VALVES = ("valve_purge", "valve_boost", "valve_cam_oil", "valve_idle")
@@ -89,8 +89,8 @@ def random_job(rng: np.random.Generator) -> Job:
         for k, key in enumerate(loads, start=1)
     )
     return Job(
-        identity=Identity(title="random loom", job_number="STUDY"),
-        setting=Setting(str(rng.choice(["bench", "vehicle", "classroom"]))),
+        identity=LoomIdentity(title="random loom", job_number="STUDY"),
+        setting=JobSetting(str(rng.choice(["bench", "vehicle", "classroom"]))),
         ambient_c=round(float(rng.uniform(0.0, 35.0)), 1),
         connectors=(Connector(id="H1", name="header", cavities=24),),
         feeds=tuple(

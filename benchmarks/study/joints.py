@@ -13,11 +13,11 @@ import numpy as np
 from loomproof.diagnose.rules.judge import judge
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.facts.signature import Signature
 from loomproof.facts.verdict import Property, Verdict
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.model import Channel, Connector, Feed, Identity, Job
+from loomproof.job.model import Channel, Connector, Feed, Job, LoomIdentity
 
 SISTERS = 6
 SPREAD = 0.015
@@ -78,8 +78,8 @@ class JointLimits:
 
 def _job(key: str) -> Job:
     return Job(
-        identity=Identity(title="six sisters", job_number="STUDY"),
-        setting=Setting.BENCH,
+        identity=LoomIdentity(title="six sisters", job_number="STUDY"),
+        setting=JobSetting.BENCH,
         connectors=(Connector(id="H1", name="header", cavities=6),),
         feeds=(Feed(id="F1", name="feed"),),
         channels=tuple(

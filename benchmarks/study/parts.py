@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.job.model import Job
 from loomproof.job.quantity import Quantity
 from loomproof_sim.loom import Draw, sound_loom
@@ -36,7 +36,7 @@ from loomproof_sim.profiles import BoardProfile
 STROKE_GAIN = {InjectorSpec: (0.04, 0.4), RelaySpec: (0.08, 1.0)}
 """Rise of inductance over the stroke; the estimators rule out 2.5 % (relays 7 %) before they call a part stuck."""
 _VALVE_GAIN = (0.06, 0.6)
-TEMPERATURE_OFF_K = {Setting.BENCH: 10.0, Setting.CLASSROOM: 10.0, Setting.VEHICLE: 35.0}
+TEMPERATURE_OFF_K = {JobSetting.BENCH: 10.0, JobSetting.CLASSROOM: 10.0, JobSetting.VEHICLE: 35.0}
 """How far the loom may be from what the job says; the estimators take 4 and 15 K for one standard deviation."""
 SECOND_LAW_SHARE = 0.1
 

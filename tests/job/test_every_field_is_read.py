@@ -69,7 +69,7 @@ def test_the_walk_over_the_sources_finds_a_field_without_a_reader():
 
 
 PROBES = {
-    "a chain": ("def f(job: Job): return job.identity.title", {"Job.identity", "Identity.title"}),
+    "a chain": ("def f(job: Job): return job.identity.title", {"Job.identity", "LoomIdentity.title"}),
     "a loop": ("def f(job):\n for x in job.feeds:\n  print(x.fuse_a)", {"Job.feeds", "Feed.fuse_a"}),
     "a comprehension": (
         "def f(job): return [c.wire for c in sorted(job.channels)]",

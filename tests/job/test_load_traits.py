@@ -17,11 +17,11 @@ from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.checks.load_values import QUANTITIES, load_flaws
 from loomproof.job.load_traits import (
     FILAMENT_KINDS,
+    INRUSH_KINDS,
     LOAD_TRAITS,
     LOGIC_KINDS,
     LOGIC_V,
     MOVING_KINDS,
-    SETTLING_KINDS,
     WINDING_KINDS,
     WOUND_KINDS,
     LoadTraits,
@@ -100,17 +100,17 @@ def test_a_row_is_whole(kind):
     assert len(row.engine_letter) <= 1
     if row.thermal is not None:
         assert min(row.thermal.c_j_per_k, row.thermal.r_th_k_per_w, row.thermal.rise_k) > 0.0
-    if row.settling is not None:
-        assert 0.05 <= row.settling.pulse_s <= 0.1  # the box's longest pulse is 100 ms
-        assert 0.5 <= row.settling.steady_exponent <= 1.0
-        assert 0.0 < row.settling.still_high < 1.0
+    if row.inrush is not None:
+        assert 0.05 <= row.inrush.pulse_s <= 0.1  # the box's longest pulse is 100 ms
+        assert 0.5 <= row.inrush.steady_exponent <= 1.0
+        assert 0.0 < row.inrush.still_high < 1.0
 
 
 @every_kind
 def test_a_row_does_not_contradict_itself(kind):
     row = LOAD_TRAITS[kind]
     assert row.moves == ({"pull_in_a", "opening_ms"} <= row.values)
-    assert (row.settling is not None) == ({"steady_current_a", "inrush_ratio"} <= row.values)
+    assert (row.inrush is not None) == ({"steady_current_a", "inrush_ratio"} <= row.values)
     assert (row.dwell_share is not None) == ("saturation_a" in row.values)
     assert (row.hazard is FUEL) == ("flow_cc_min" in row.values)
     assert (row.nature in (Nature.INPUT, Nature.FILAMENT)) == ("inductance_mh" not in row.values)
@@ -152,7 +152,7 @@ def test_the_derived_sets():
     assert {LoadKind.LAMP} == FILAMENT_KINDS
     assert {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.STEPPER} == WINDING_KINDS
     assert WINDING_KINDS | {LoadKind.COIL} == WOUND_KINDS
-    assert {LoadKind.LAMP, LoadKind.MOTOR} == SETTLING_KINDS
+    assert {LoadKind.LAMP, LoadKind.MOTOR} == INRUSH_KINDS
     assert {LoadKind.INJECTOR, LoadKind.RELAY, LoadKind.VALVE, LoadKind.MOTOR} == MOVING_KINDS
 
 

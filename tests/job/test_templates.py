@@ -2,7 +2,7 @@
 
 import pytest
 
-from loomproof.facts.kinds import LoadKind, Setting
+from loomproof.facts.kinds import JobSetting, LoadKind
 from loomproof.job.engine import Engine
 from loomproof.job.file.loading import parse_job
 from loomproof.job.templates import new_job_text
@@ -11,9 +11,9 @@ ODD_TITLE = 'a "quoted" title\nof two lines'
 
 
 def test_without_an_engine() -> None:
-    job = parse_job(new_job_text(ODD_TITLE, "7", setting=Setting.CLASSROOM))
+    job = parse_job(new_job_text(ODD_TITLE, "7", setting=JobSetting.CLASSROOM))
     assert job.identity.title == ODD_TITLE
-    assert job.setting is Setting.CLASSROOM
+    assert job.setting is JobSetting.CLASSROOM
     assert [channel.load for channel in job.channels] == ["relay_plain"]
 
 

@@ -2,13 +2,13 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from testbed.jobs import hazards_job
 
 
 @pytest.fixture(scope="session")
 def make_job():
-    def make(setting=Setting.VEHICLE, displacement=2000):
+    def make(setting=JobSetting.VEHICLE, displacement=2000):
         return hazards_job(setting, displacement, crank_and_motion=True)
 
     return make

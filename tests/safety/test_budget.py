@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loomproof.facts.drive import Pulses
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.job.file.loading import load_job
 from loomproof.safety.budget import BoxCeilings, pulse_budget
 from loomproof.safety.fuel_ledger import FuelLedger
@@ -106,7 +106,7 @@ def test_a_smaller_cylinder_takes_less(make_job):
 
 
 def test_a_bench_keeps_the_liquid_limit(make_job):
-    bench = pulse_budget(make_job(Setting.BENCH), 1, 13.5)
+    bench = pulse_budget(make_job(JobSetting.BENCH), 1, 13.5)
     assert bench.max_on_time_us == pulse_budget(make_job(), 1, 13.5).max_on_time_us
 
 

@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from loomproof.facts.kinds import HazardClass, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting
 from loomproof.safety.interlocks import VOIDS, Blocked, Interlocks, Permit, StatementRefusedError, Voider
 from loomproof.safety.statements import StatementKind, form_for
 
@@ -103,7 +103,7 @@ def test_a_pump_needs_its_own_statement():
 
 @pytest.mark.parametrize("kind", StatementKind)
 def test_one_missing_fact_or_no_name_is_refused(kind):
-    form = form_for(kind, Setting.VEHICLE)
+    form = form_for(kind, JobSetting.VEHICLE)
     for left_out in form.fact_keys:
         facts = [key for key in form.fact_keys if key != left_out]
         with pytest.raises(StatementRefusedError, match="not confirmed"):
@@ -113,7 +113,7 @@ def test_one_missing_fact_or_no_name_is_refused(kind):
 
 
 def test_the_typed_word_is_compared():
-    keys = form_for(StatementKind.FUEL_ISOLATED, Setting.VEHICLE).fact_keys
+    keys = form_for(StatementKind.FUEL_ISOLATED, JobSetting.VEHICLE).fact_keys
     with pytest.raises(StatementRefusedError, match="isolated"):
         Interlocks().with_statement(StatementKind.FUEL_ISOLATED, keys, "RB", 0.0, typed="yes")
     locks = Interlocks().with_statement(StatementKind.FUEL_ISOLATED, keys, "RB", 0.0, typed=" Isolated ")
@@ -127,7 +127,7 @@ def test_an_expiry_is_bounded(expiry_s):
 
 
 def test_a_clock_that_gives_no_time_is_refused():
-    keys = form_for(StatementKind.HEAT_WATCHED, Setting.VEHICLE).fact_keys
+    keys = form_for(StatementKind.HEAT_WATCHED, JobSetting.VEHICLE).fact_keys
     for now_s in (math.nan, math.inf):
         with pytest.raises(StatementRefusedError):
             Interlocks().with_statement(StatementKind.HEAT_WATCHED, keys, "RB", now_s)

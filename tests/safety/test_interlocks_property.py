@@ -10,7 +10,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from loomproof.facts.kinds import HazardClass, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting
 from loomproof.safety.interlocks import Blocked, Interlocks, Permit, StatementRefusedError, Voider
 from loomproof.safety.statements import StatementKind, form_for
 
@@ -58,13 +58,13 @@ class Machine(RuleBasedStateMachine):
 
     @rule(kind=st.sampled_from(StatementKind))
     def stated_in_full(self, kind):
-        facts = form_for(kind, Setting.VEHICLE).fact_keys
+        facts = form_for(kind, JobSetting.VEHICLE).fact_keys
         self.locks = self.locks.with_statement(kind, facts, "RB", self.now_s)
         self.history.append(("stated", self.now_s, kind.value))
 
     @rule(kind=st.sampled_from(StatementKind), data=st.data())
     def stated_in_part(self, kind, data):
-        keys = form_for(kind, Setting.VEHICLE).fact_keys
+        keys = form_for(kind, JobSetting.VEHICLE).fact_keys
         facts = data.draw(st.lists(st.sampled_from(keys), max_size=len(keys) - 1))
         try:
             self.locks = self.locks.with_statement(kind, facts, "RB", self.now_s)

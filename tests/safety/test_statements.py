@@ -1,15 +1,15 @@
 import pytest
 
-from loomproof.facts.kinds import HazardClass, LoadKind, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting, LoadKind
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.safety.cautions import Signal, cautions_for, opening_cautions
 from loomproof.safety.statements import StatementKind, form_for, hazards_of, pump_statement, statements_for
 
 
 @pytest.mark.parametrize("kind", StatementKind)
-@pytest.mark.parametrize("setting", Setting)
+@pytest.mark.parametrize("setting", JobSetting)
 def test_no_fact_disappears_with_the_setting(kind, setting):
-    vehicle = form_for(kind, Setting.VEHICLE)
+    vehicle = form_for(kind, JobSetting.VEHICLE)
     here = form_for(kind, setting)
     assert here.fact_keys == vehicle.fact_keys
     assert here.typed_word == vehicle.typed_word
@@ -17,15 +17,15 @@ def test_no_fact_disappears_with_the_setting(kind, setting):
 
 
 def test_fuel_isolation_is_three_facts_and_a_typed_word():
-    form = form_for(StatementKind.FUEL_ISOLATED, Setting.VEHICLE)
+    form = form_for(StatementKind.FUEL_ISOLATED, JobSetting.VEHICLE)
     assert form.fact_keys == ("pump_cannot_run", "pressure_relieved", "no_fuel_about")
     assert form.typed_word
 
 
 def test_bench_words_differ_for_fuel_and_spark():
     for kind in (StatementKind.FUEL_ISOLATED, StatementKind.SPARK_CLEAR):
-        assert form_for(kind, Setting.BENCH).sentence != form_for(kind, Setting.VEHICLE).sentence
-        assert form_for(kind, Setting.CLASSROOM) == form_for(kind, Setting.BENCH)
+        assert form_for(kind, JobSetting.BENCH).sentence != form_for(kind, JobSetting.VEHICLE).sentence
+        assert form_for(kind, JobSetting.CLASSROOM) == form_for(kind, JobSetting.BENCH)
 
 
 @pytest.mark.parametrize("load", CATALOGUE.values(), ids=lambda load: load.key)
@@ -53,7 +53,7 @@ def test_a_pump_relay_is_clicked_unplugged_and_a_pump_motor_may_run():
     assert pump_statement(LoadKind.MOTOR) is StatementKind.PUMP_MAY_RUN
 
 
-@pytest.mark.parametrize("setting", Setting)
+@pytest.mark.parametrize("setting", JobSetting)
 @pytest.mark.parametrize("hazard", [h for h in HazardClass if h is not HazardClass.NONE])
 def test_every_hazard_has_cautions_gravest_first(setting, hazard):
     cautions = cautions_for(hazard, setting)
@@ -64,8 +64,8 @@ def test_every_hazard_has_cautions_gravest_first(setting, hazard):
 
 
 def test_pump_adds_a_danger():
-    plain = cautions_for(HazardClass.MOTION, Setting.VEHICLE)
-    pump = cautions_for(HazardClass.MOTION, Setting.VEHICLE, fuel_pump=True)
+    plain = cautions_for(HazardClass.MOTION, JobSetting.VEHICLE)
+    pump = cautions_for(HazardClass.MOTION, JobSetting.VEHICLE, fuel_pump=True)
     assert len(pump) == len(plain) + 1
     assert pump[0].signal is Signal.DANGER
 

@@ -13,7 +13,7 @@ from rich.text import Text
 from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import JobError, Problem, parse_job
-from loomproof.job.pinout.columns import Choices, Fact
+from loomproof.job.pinout.columns import Choices, ColumnFact
 from loomproof.job.pinout.lines import PinoutDraft, draft_pinout
 from loomproof.job.pinout.reading import read_sheet
 from loomproof.job.pinout.sheet import PinoutError
@@ -137,10 +137,10 @@ def _choices(
     by_fact = {}
     for said in columns or ():
         name, mark, column = said.partition("=")
-        if not mark or not column.strip() or name.strip() not in set(Fact):
-            facts = ", ".join(Fact)
+        if not mark or not column.strip() or name.strip() not in set(ColumnFact):
+            facts = ", ".join(ColumnFact)
             _refuse(f"--column {said}: write FACT=COLUMN, where FACT is one of {facts}")
-        by_fact[Fact(name.strip())] = column.strip()
+        by_fact[ColumnFact(name.strip())] = column.strip()
     by_words = {}
     for said in loads or ():
         text, mark, key = said.rpartition("=")

@@ -39,7 +39,7 @@ class Suppression(StrEnum):
     RESISTOR = "resistor"
 
 
-class Setting(StrEnum):
+class JobSetting(StrEnum):
     """Where the loom is while it is proven; the cautions depend on it."""
 
     BENCH = "bench"

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from loomproof.job.quantity import Number, Part, Whole
+from loomproof.job.quantity import JobPart, Number, Whole
 
 Layout = Literal["inline", "vee", "flat", "none"]
 CYCLE_DEG = 720.0
@@ -33,7 +33,7 @@ class CylinderPlace:
     y: int
 
 
-class Engine(Part):
+class Engine(JobPart):
     """The engine the loom belongs to."""
 
     cylinders: Annotated[Whole, Field(ge=1, le=16)]

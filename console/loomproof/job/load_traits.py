@@ -59,7 +59,7 @@ class Landing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Settling:
+class Inrush:
     """How the current of a kind falls from its inrush to its steady value."""
 
     pulse_s: float
@@ -102,7 +102,7 @@ class LoadTraits:
     """How far one part's resistance strays within its batch, relative."""
     landing: Landing | None = None
     """It has an armature, whose landing dents the current."""
-    settling: Settling | None = None
+    inrush: Inrush | None = None
     dwell_share: float | None = None
     """Part of the linear time to saturation that a pulse may take; None: it does not saturate."""
     may_crank: bool = False
@@ -218,7 +218,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=None,
             seen=True,
             part_spread=0.05,
-            settling=Settling(pulse_s=0.1, steady_exponent=0.55, still_high=0.15),
+            inrush=Inrush(pulse_s=0.1, steady_exponent=0.55, still_high=0.15),
             box_check_rank=2,
         ),
         LoadKind.MOTOR: LoadTraits(
@@ -231,7 +231,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=Thermal(50.0, 4.0, 60.0),
             seen=True,
             part_spread=0.12,
-            settling=Settling(pulse_s=0.1, steady_exponent=1.0, still_high=0.4),
+            inrush=Inrush(pulse_s=0.1, steady_exponent=1.0, still_high=0.4),
             may_crank=True,
             runs_pump=True,
         ),
@@ -279,7 +279,7 @@ WINDING_KINDS = _with_nature({Nature.WINDING})
 """Copper windings: their resistance is a thermometer, the end of their pulse shows the suppression."""
 WOUND_KINDS = _with_nature({Nature.WINDING, Nature.SPARK_PRIMARY})
 """Windings whose inductance is measured, so that shorted turns show."""
-SETTLING_KINDS = frozenset(kind for kind, traits in LOAD_TRAITS.items() if traits.settling is not None)
+INRUSH_KINDS = frozenset(kind for kind, traits in LOAD_TRAITS.items() if traits.inrush is not None)
 """Their current shows that they act: it falls from its inrush to its steady value."""
 MOVING_KINDS = _with_nature({Nature.ROTOR}) | {kind for kind, traits in LOAD_TRAITS.items() if traits.moves}
 """What moves in them shows in their current: an armature that lands, or a rotor that turns."""

@@ -5,13 +5,13 @@ from typing import Annotated
 from pydantic import Field
 
 from loomproof.facts.kinds import HazardClass, LoadKind, Suppression
-from loomproof.job.quantity import Flag, Number, Part, Quantity, Text, Whole
+from loomproof.job.quantity import Flag, JobPart, Number, Quantity, Text, Whole
 
 COPPER_PER_K = 0.00393
 """Temperature coefficient of annealed copper at 20 degC, 1/K (IEC 60028)."""
 
 
-class Train(Part):
+class Train(JobPart):
     """A pulse train: so many pulses, so often, each so long."""
 
     count: Annotated[Whole, Field(ge=1, le=2000)]
@@ -37,7 +37,7 @@ class Train(Part):
         return self.on_time_ms * 1e-3 * self.frequency_hz
 
 
-class PeakHold(Part):
+class PeakHold(JobPart):
     """How a low-resistance injector is driven: full on, then chopped."""
 
     peak_ms: Annotated[Number, Field(ge=0.05, le=100)]
@@ -48,7 +48,7 @@ class PeakHold(Part):
     """Part of the chopping period that is on."""
 
 
-class DriveLimits(Part):
+class DriveLimits(JobPart):
     """What a load may be asked for at most. The box's own ceilings hold besides."""
 
     max_on_time_ms: Annotated[Number, Field(ge=0.05, le=100)]
@@ -67,7 +67,7 @@ class DriveLimits(Part):
     """Longest sense pulse that moves nothing and sparks nothing at 16 V; 0: none."""
 
 
-class LoadType(Part):
+class LoadType(JobPart):
     """A type of load. Values hold at 20 degC unless they say otherwise."""
 
     key: Annotated[Text, Field(pattern=r"^[a-z][a-z0-9_]*$")]

@@ -4,11 +4,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from loomproof.facts.kinds import HazardClass, Setting, Suppression
+from loomproof.facts.kinds import HazardClass, JobSetting, Suppression
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.engine import CylinderPlace, Engine
 from loomproof.job.load_type import DriveLimits, LoadType, PeakHold, Train
-from loomproof.job.quantity import Flag, Number, Part, Quantity, Text, Whole
+from loomproof.job.quantity import Flag, JobPart, Number, Quantity, Text, Whole
 from loomproof.job.wire import COLOUR_PATTERN, LARGEST_MM2, SMALLEST_MM2, wire_quantity
 
 __all__ = [
@@ -18,10 +18,10 @@ __all__ = [
     "CylinderPlace",
     "Engine",
     "Feed",
-    "Identity",
     "Job",
     "LoadOverride",
     "Location",
+    "LoomIdentity",
 ]
 
 OUTPUTS = 16
@@ -37,7 +37,7 @@ Length = Annotated[Number, Field(gt=0, le=60)]
 Note = Annotated[str, Field(strict=True, max_length=2000)]
 
 
-class Identity(Part):
+class LoomIdentity(JobPart):
     """Whose loom it is and what it is for."""
 
     title: Text
@@ -50,7 +50,7 @@ class Identity(Part):
     note: Note = ""
 
 
-class Connector(Part):
+class Connector(JobPart):
     """A connector at the controller end, where the box plugs in."""
 
     id: Name
@@ -69,7 +69,7 @@ class Connector(Part):
     """Cavity numbers row by row, 0 where there is none; for a face that no rule above describes."""
 
 
-class Feed(Part):
+class Feed(JobPart):
     """The shared supply of a group of loads."""
 
     id: Name
@@ -84,7 +84,7 @@ class Feed(Part):
     length_m: Length = 1.0
 
 
-class Location(Part):
+class Location(JobPart):
     """The place where a load's connector is."""
 
     id: Name
@@ -104,7 +104,7 @@ class Location(Part):
         return self.cylinders if self.cylinder is None else (self.cylinder,)
 
 
-class LimitsOverride(Part):
+class LimitsOverride(JobPart):
     """Drive limits that differ from the load type's."""
 
     max_on_time_ms: Annotated[Number, Field(ge=0.05, le=100)] | None = None
@@ -120,7 +120,7 @@ class LimitsOverride(Part):
         return limits.model_copy(update=self.model_dump(exclude_none=True))
 
 
-class LoadOverride(Part):
+class LoadOverride(JobPart):
     """What is known better about one channel's load than its type says."""
 
     resistance_ohm: Quantity | None = None
@@ -148,7 +148,7 @@ class LoadOverride(Part):
         return load.model_copy(update=update)
 
 
-class Channel(Part):
+class Channel(JobPart):
     """One output of the box and what the loom should connect it to."""
 
     channel: Annotated[Whole, Field(ge=1, le=OUTPUTS)]
@@ -176,7 +176,7 @@ class Channel(Part):
     """What it is driven with, if not its load type's."""
 
 
-class Job(Part):
+class Job(JobPart):
     """One loom to be proven.
 
     A job read by `loomproof.job.file.loading` has passed every check; one put together in code has passed only the
@@ -184,8 +184,8 @@ class Job(Part):
     """
 
     schema_version: Literal[1] = 1
-    identity: Identity
-    setting: Setting
+    identity: LoomIdentity
+    setting: JobSetting
     """Where the loom is while it is proven."""
     ambient_c: Annotated[Number, Field(ge=-40, le=80)] = 20.0
     """Temperature of the loom and its loads, degC."""

@@ -14,13 +14,13 @@ Flag = Annotated[bool, Field(strict=True)]
 """`true` or `false`, and nothing that merely looks like it."""
 
 
-class Part(BaseModel):
+class JobPart(BaseModel):
     """Base of everything in a job file: immutable, and a key it does not know is an error."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
 
 
-class Quantity(Part):
+class Quantity(JobPart):
     """A value known to within a tolerance, with its source.
 
     The tolerance is symmetric and in percent of the value: 14 with 10 means 12.6 to 15.4.

@@ -7,7 +7,7 @@ from typing import Any
 
 import tomlkit
 
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.job.engine import Engine
 from loomproof.job.model import OUTPUTS
 
@@ -18,7 +18,7 @@ def new_job_text(
     title: str,
     job_number: str,
     *,
-    setting: Setting = Setting.BENCH,
+    setting: JobSetting = JobSetting.BENCH,
     engine: Engine | None = None,
     injector: str = "injector_high",
     coil: str = "coil_bare",
@@ -104,7 +104,7 @@ class Template:
 
     name: str
     words: str
-    setting: Setting
+    setting: JobSetting
     engine: Engine | None = None
 
 
@@ -116,39 +116,41 @@ TEMPLATES: Mapping[str, Template] = MappingProxyType(
     {
         template.name: template
         for template in (
-            Template("bench", "a loom on the bench, no engine", Setting.BENCH),
-            Template("vehicle", "a loom in a vehicle, no engine", Setting.VEHICLE),
-            Template("classroom", "a training rig, no engine", Setting.CLASSROOM),
-            Template("single", "one cylinder", Setting.VEHICLE, _engine(1, (1,))),
-            Template("twin", "inline two", Setting.VEHICLE, _engine(2, (1, 2))),
-            Template("inline-three", "inline three, a coil each", Setting.VEHICLE, _engine(3, (1, 3, 2))),
-            Template("inline-four", "inline four, a coil each", Setting.VEHICLE, _engine(4, (1, 3, 4, 2))),
+            Template("bench", "a loom on the bench, no engine", JobSetting.BENCH),
+            Template("vehicle", "a loom in a vehicle, no engine", JobSetting.VEHICLE),
+            Template("classroom", "a training rig, no engine", JobSetting.CLASSROOM),
+            Template("single", "one cylinder", JobSetting.VEHICLE, _engine(1, (1,))),
+            Template("twin", "inline two", JobSetting.VEHICLE, _engine(2, (1, 2))),
+            Template("inline-three", "inline three, a coil each", JobSetting.VEHICLE, _engine(3, (1, 3, 2))),
+            Template("inline-four", "inline four, a coil each", JobSetting.VEHICLE, _engine(4, (1, 3, 4, 2))),
             Template(
                 "inline-four-wasted",
                 "inline four, wasted spark",
-                Setting.VEHICLE,
+                JobSetting.VEHICLE,
                 _engine(4, (1, 3, 4, 2), ignition="wasted_spark"),
             ),
-            Template("inline-five", "inline five, a coil each", Setting.VEHICLE, _engine(5, (1, 2, 4, 5, 3))),
             Template(
-                "inline-six", "inline six, a coil each", Setting.VEHICLE, _engine(6, (1, 5, 3, 6, 2, 4))
+                "inline-five", "inline five, a coil each", JobSetting.VEHICLE, _engine(5, (1, 2, 4, 5, 3))
+            ),
+            Template(
+                "inline-six", "inline six, a coil each", JobSetting.VEHICLE, _engine(6, (1, 5, 3, 6, 2, 4))
             ),
             Template(
                 "vee-six-wasted",
                 "vee six of 60 degrees, wasted spark",
-                Setting.VEHICLE,
+                JobSetting.VEHICLE,
                 _engine(6, (1, 4, 2, 5, 3, 6), layout="vee", bank_angle_deg=60, ignition="wasted_spark"),
             ),
             Template(
                 "flat-four",
                 "flat four, a coil each",
-                Setting.VEHICLE,
+                JobSetting.VEHICLE,
                 _engine(4, (1, 3, 2, 4), layout="flat"),
             ),
             Template(
                 "vee-eight-fuel",
                 "vee eight of 90 degrees, injectors alone",
-                Setting.VEHICLE,
+                JobSetting.VEHICLE,
                 _engine(8, (1, 5, 4, 8, 6, 3, 7, 2), layout="vee", bank_angle_deg=90, ignition="none"),
             ),
         )

@@ -133,8 +133,8 @@ def _wanted_on_time(load: LoadType, wire_ohm: float, supply_v: float) -> tuple[f
     traits = LOAD_TRAITS[load.kind]
     if traits.nature is Nature.INPUT:
         return _LOGIC_S, "a logic level needs no longer", 0.0
-    if traits.settling is not None:
-        return traits.settling.pulse_s, "inrush to steady current", 0.0
+    if traits.inrush is not None:
+        return traits.inrush.pulse_s, "inrush to steady current", 0.0
     if traits.dwell_share is not None:
         return (*_coil_on_time(load, traits.dwell_share, wire_ohm, supply_v), 0.0)
     tau = _tau_s(load, wire_ohm)

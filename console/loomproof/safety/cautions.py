@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loomproof.facts.kinds import HazardClass, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting
 
 
 class Signal(StrEnum):
@@ -123,10 +123,10 @@ CONNECTING = Caution(
 )
 
 
-def cautions_for(hazard: HazardClass, setting: Setting, *, fuel_pump: bool = False) -> tuple[Caution, ...]:
+def cautions_for(hazard: HazardClass, setting: JobSetting, *, fuel_pump: bool = False) -> tuple[Caution, ...]:
     """The cautions to show before a channel of that hazard class is driven, gravest first."""
     chosen = _ON_VEHICLE[hazard]
-    if setting is not Setting.VEHICLE:
+    if setting is not JobSetting.VEHICLE:
         chosen = _ON_BENCH.get(hazard, chosen)
     if fuel_pump:
         chosen = (PUMP, *chosen)

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from types import MappingProxyType
 
-from loomproof.facts.kinds import HazardClass, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting
 from loomproof.safety.statements import HAZARD_STATEMENTS, StatementKind, form_for
 
 DEFAULT_EXPIRY_S = 600.0
@@ -134,7 +134,7 @@ class Interlocks:
         fuel_driven: an injector was driven in this job, now or in an earlier session; never unset.
     """
 
-    setting: Setting = Setting.VEHICLE
+    setting: JobSetting = JobSetting.VEHICLE
     expiry_s: float = DEFAULT_EXPIRY_S
     statements: Mapping[StatementKind, Statement] = field(default_factory=lambda: MappingProxyType({}))
     voided_by: Mapping[StatementKind, Voider] = field(default_factory=lambda: MappingProxyType({}))

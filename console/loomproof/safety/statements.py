@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loomproof.facts.kinds import HazardClass, LoadKind, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting, LoadKind
 from loomproof.job.load_traits import LOAD_TRAITS, Nature
 from loomproof.job.load_type import LoadType
 
@@ -168,14 +168,14 @@ _ON_BENCH: Mapping[StatementKind, _Facts] = {
 }
 
 
-def form_for(kind: StatementKind, setting: Setting) -> StatementForm:
+def form_for(kind: StatementKind, setting: JobSetting) -> StatementForm:
     """The statement in the words of the setting.
 
     Bench and classroom looms are not on a vehicle, so both use the bench's words; a kind without bench words
     is the same everywhere. The set of facts is the same in every setting.
     """
     facts = _ON_VEHICLE[kind]
-    if setting is not Setting.VEHICLE:
+    if setting is not JobSetting.VEHICLE:
         facts = _ON_BENCH.get(kind, facts)
     return StatementForm(kind, _TITLES[kind], tuple(Fact(k, t) for k, t in facts), _TYPED.get(kind, ""))
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from loomproof.job.pinout.columns import Choices, Fact, letter, match_columns
+from loomproof.job.pinout.columns import Choices, ColumnFact, letter, match_columns
 from loomproof.job.pinout.lines import draft_pinout
 from loomproof.job.pinout.reading import read_sheet
 from loomproof.job.pinout.sheet import PinoutError
@@ -52,7 +52,7 @@ def test_without_headings_cells_speak_for_themselves_and_say_so():
     found, matching = matched(rows)
     assert found == {"cavity": 0, "load": 1, "wire": 2, "section": 3}
     assert matching.header_row is None
-    why = next(match.why for match in matching.matches if match.fact is Fact.WIRE)
+    why = next(match.why for match in matching.matches if match.fact is ColumnFact.WIRE)
     assert why == "no heading says so, but 5 of 5 cells look like it"
 
 
@@ -66,21 +66,21 @@ def test_a_heading_that_its_cells_contradict_gives_way():
 @pytest.mark.parametrize("said", ["Kontaktnummer", "kontaktnummer ", "C", "3"])
 def test_a_person_names_a_column_by_heading_letter_or_number(said):
     rows = [("Pin", "Function", "Kontaktnummer"), ("9", "relay", "1"), ("8", "fan", "2")]
-    found, _ = matched(rows, columns={Fact.CAVITY: said})
+    found, _ = matched(rows, columns={ColumnFact.CAVITY: said})
     assert found["cavity"] == "Kontaktnummer"
 
 
 def test_a_person_says_that_there_is_no_such_column():
-    found, matching = matched([HEADINGS, SOUND], columns={Fact.WIRE: "-"})
+    found, matching = matched([HEADINGS, SOUND], columns={ColumnFact.WIRE: "-"})
     assert "wire" not in found
-    assert next(m.why for m in matching.matches if m.fact is Fact.WIRE) == "you said there is none"
+    assert next(m.why for m in matching.matches if m.fact is ColumnFact.WIRE) == "you said there is none"
 
 
 @pytest.mark.parametrize(
     ("choices", "reason"),
     [
         (
-            {"columns": {Fact.CAVITY: "Kammer"}},
+            {"columns": {ColumnFact.CAVITY: "Kammer"}},
             "there is no column `Kammer`; the columns are A `Connector`, B `Cavity`",
         ),
         ({"header_row": 9}, "there is no row 9; name the row with the headings, or 0"),
@@ -94,7 +94,7 @@ def test_a_choice_that_the_table_has_not_is_told(choices, reason):
 
 def test_two_columns_of_one_heading_are_named_by_letter():
     with pytest.raises(PinoutError, match="several columns are headed `Pin`; name it by its letter: A, B"):
-        matched([("Pin", "Pin"), ("1", "2")], columns={Fact.CAVITY: "Pin"})
+        matched([("Pin", "Pin"), ("1", "2")], columns={ColumnFact.CAVITY: "Pin"})
 
 
 def test_no_cavities_no_draft():

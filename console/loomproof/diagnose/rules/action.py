@@ -10,7 +10,7 @@ from loomproof.facts.evidence import Noticed
 from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import Moved
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
-from loomproof.job.load_traits import FILAMENT_KINDS, SETTLING_KINDS
+from loomproof.job.load_traits import FILAMENT_KINDS, INRUSH_KINDS
 
 _NOTICED = {
     Noticed.HEARD: "the operator heard it",
@@ -28,7 +28,7 @@ def judge_action(case: Case) -> PropertyVerdict | None:
         return case.say(about, Verdict.FAIL, "its circuit is not sound, so it cannot act")
     if case.load.moves:
         return _moving_action(case)
-    if case.load.kind in SETTLING_KINDS and case.signature is not None:
+    if case.load.kind in INRUSH_KINDS and case.signature is not None:
         return _current_action(case)
     if noticed in {Noticed.HEARD, Noticed.SEEN}:
         return case.say(about, Verdict.PASS, _NOTICED[noticed])

@@ -12,7 +12,7 @@ from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import OffShape
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
-from loomproof.job.load_traits import LOGIC_KINDS, SETTLING_KINDS, WINDING_KINDS, WOUND_KINDS
+from loomproof.job.load_traits import INRUSH_KINDS, LOGIC_KINDS, WINDING_KINDS, WOUND_KINDS
 
 GROUNDED = "the pin rests at ground with the output off: a short to ground"
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
@@ -175,7 +175,7 @@ def _resistor_value(case: Case) -> PropertyVerdict | None:
 
 def judge_inrush(case: Case) -> PropertyVerdict | None:
     """Steady current of lamps and motors."""
-    if case.load.kind not in SETTLING_KINDS:
+    if case.load.kind not in INRUSH_KINDS:
         return None
     about, band = Property.INRUSH, case.expected.steady.get(case.channel)
     if case.features.steady is None or band is None:

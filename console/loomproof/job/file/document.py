@@ -23,7 +23,7 @@ NO = ("false", "no", "n", "0")
 
 
 @dataclass(frozen=True)
-class State:
+class TextState:
     """One state of the text and what was done to come to it."""
 
     text: str
@@ -71,7 +71,7 @@ class JobDocument:
     """
 
     def __init__(self, text: str) -> None:
-        self._states = [State(text, "opened")]
+        self._states = [TextState(text, "opened")]
         self._at = 0
         self._checked: tuple[str, Job | None, tuple[Problem, ...]] | None = None
 
@@ -147,9 +147,9 @@ class JobDocument:
             return False
         del self._states[self._at + 1 :]
         if join and self._at and self._states[self._at].done == done:
-            self._states[self._at] = State(text, done)
+            self._states[self._at] = TextState(text, done)
             return True
-        self._states.append(State(text, done))
+        self._states.append(TextState(text, done))
         del self._states[:-MOST_STATES]
         self._at = len(self._states) - 1
         return True

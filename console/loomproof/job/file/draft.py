@@ -11,9 +11,9 @@ from loomproof.job.engine import Engine
 from loomproof.job.file.positions import Path
 from loomproof.job.load_type import LoadType
 from loomproof.job.model import Channel, Connector, Feed, Location
-from loomproof.job.quantity import Part
+from loomproof.job.quantity import JobPart
 
-T = TypeVar("T", bound=Part)
+T = TypeVar("T", bound=JobPart)
 
 
 @dataclass(frozen=True)

@@ -11,11 +11,11 @@ from typing import Any
 import tomlkit
 
 from loomproof.job.engine import Engine
-from loomproof.job.file.positions import Statement, statements
-from loomproof.job.model import Channel, Connector, Feed, Identity, Location
+from loomproof.job.file.positions import TomlStatement, statements
+from loomproof.job.model import Channel, Connector, Feed, Location, LoomIdentity
 
 ORDER: Mapping[str, Sequence[str]] = {
-    "identity": tuple(Identity.model_fields),
+    "identity": tuple(LoomIdentity.model_fields),
     "engine": tuple(Engine.model_fields),
     "connectors": tuple(Connector.model_fields),
     "feeds": tuple(Feed.model_fields),
@@ -37,8 +37,8 @@ class EditError(ValueError):
 class _Section:
     name: str
     listed: bool
-    header: Statement | None
-    body: list[Statement] = field(default_factory=list)
+    header: TomlStatement | None
+    body: list[TomlStatement] = field(default_factory=list)
 
     @property
     def end(self) -> int:
@@ -47,7 +47,7 @@ class _Section:
         return 0 if last is None else _end(last)
 
 
-def _end(statement: Statement) -> int:
+def _end(statement: TomlStatement) -> int:
     return statement.line + statement.text.count("\n")
 
 
@@ -118,7 +118,7 @@ def _section(text: str, table: str, index: int) -> _Section:
     return found[index]
 
 
-def _change(text: str, statement: Statement, keys: tuple[str, ...], value: object | None) -> str:
+def _change(text: str, statement: TomlStatement, keys: tuple[str, ...], value: object | None) -> str:
     lines = _lines(text)
     document = tomlkit.parse(statement.text)
     inner: Any = document

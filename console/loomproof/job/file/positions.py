@@ -18,7 +18,7 @@ Path = tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
-class Statement:
+class TomlStatement:
     """One statement: its first line (from 1), its text, and what it holds (None: it is never complete)."""
 
     line: int
@@ -43,7 +43,7 @@ class Positions:
         self.lines.setdefault(path, line)
 
 
-def statements(text: str) -> Iterator[Statement]:
+def statements(text: str) -> Iterator[TomlStatement]:
     """Yield the statements of a TOML text in order, sound or not."""
     rows = text.split("\n")
     at = 0
@@ -52,7 +52,7 @@ def statements(text: str) -> Iterator[Statement]:
             at += 1
             continue
         end, holds = _complete(rows, at)
-        yield Statement(at + 1, "\n".join(rows[at:end]), holds)
+        yield TomlStatement(at + 1, "\n".join(rows[at:end]), holds)
         at = end
 
 
@@ -85,7 +85,7 @@ def find_positions(text: str) -> Positions:
     return positions
 
 
-def _enter(statement: Statement, counts: dict[Path, int]) -> Path:
+def _enter(statement: TomlStatement, counts: dict[Path, int]) -> Path:
     """Return the path of the table that a header opens, counting the tables of lists."""
     keys: list[str] = []
     value: Any = statement.holds
@@ -115,7 +115,7 @@ def _note_value(positions: Positions, path: Path, value: object, line: int) -> N
         positions.note(path, line)
 
 
-def _note_rows(positions: Positions, table: Path, statement: Statement) -> None:
+def _note_rows(positions: Positions, table: Path, statement: TomlStatement) -> None:
     """Refine a list written over several lines: which of its items are complete after which line."""
     rows = statement.text.split("\n")
     if len(rows) == 1 or statement.holds is None:

@@ -17,7 +17,7 @@ from loomproof.job.pinout.values import (
 from loomproof.job.pinout.words import find, plain, words
 
 
-class Fact(StrEnum):
+class ColumnFact(StrEnum):
     """What a column can say of a channel. The names are also those of `--column`."""
 
     CAVITY = "cavity"
@@ -46,15 +46,15 @@ ENOUGH = 1.2
 CONTENT_ENOUGH = 0.7
 """Share of cells that must look like a fact where no heading speaks for it."""
 HEADER_DEPTH = 30
-LOOKS: Mapping[Fact, Callable[[str], bool]] = {
-    Fact.CAVITY: looks_like_cavity,
-    Fact.WIRE: looks_like_colour,
-    Fact.SECTION: looks_like_section,
-    Fact.LENGTH: looks_like_length,
-    Fact.CHANNEL: looks_like_channel,
-    Fact.LOAD: names_a_load,
+LOOKS: Mapping[ColumnFact, Callable[[str], bool]] = {
+    ColumnFact.CAVITY: looks_like_cavity,
+    ColumnFact.WIRE: looks_like_colour,
+    ColumnFact.SECTION: looks_like_section,
+    ColumnFact.LENGTH: looks_like_length,
+    ColumnFact.CHANNEL: looks_like_channel,
+    ColumnFact.LOAD: names_a_load,
 }
-BY_CONTENT = (Fact.WIRE, Fact.CAVITY, Fact.SECTION, Fact.LOAD)
+BY_CONTENT = (ColumnFact.WIRE, ColumnFact.CAVITY, ColumnFact.SECTION, ColumnFact.LOAD)
 """Facts that a column may be taken for by its cells alone."""
 
 
@@ -62,7 +62,7 @@ BY_CONTENT = (Fact.WIRE, Fact.CAVITY, Fact.SECTION, Fact.LOAD)
 class Choices:
     """What a person has decided about a table; everything else is read from it."""
 
-    columns: Mapping[Fact, str] = field(default_factory=dict)
+    columns: Mapping[ColumnFact, str] = field(default_factory=dict)
     """By fact: a heading, a column's letter or number, or `-` for none."""
     header_row: int | None = None
     """The table's row with the headings; 0: there is none."""
@@ -90,7 +90,7 @@ class Column:
 class Match:
     """A column taken for a fact, and why. No column: the fact is not in the table."""
 
-    fact: Fact
+    fact: ColumnFact
     column: Column | None
     why: str
     score: float = 0.0
@@ -104,7 +104,7 @@ class Matching:
     columns: tuple[Column, ...]
     matches: tuple[Match, ...]
 
-    def column(self, fact: Fact) -> Column | None:
+    def column(self, fact: ColumnFact) -> Column | None:
         """Return the column that says a fact."""
         return next((match.column for match in self.matches if match.fact is fact), None)
 
@@ -142,7 +142,7 @@ def match_columns(sheet: Sheet, choices: Choices) -> Matching:
     scored = sorted(
         (
             match
-            for fact in Fact
+            for fact in ColumnFact
             for column in columns
             if fact not in stated and column.index not in taken
             for match in [_score(fact, column)]
@@ -158,7 +158,7 @@ def match_columns(sheet: Sheet, choices: Choices) -> Matching:
     return Matching(
         None if header is None else header.number,
         columns,
-        tuple(found.get(fact, Match(fact, None, "no column looks like it")) for fact in Fact),
+        tuple(found.get(fact, Match(fact, None, "no column looks like it")) for fact in ColumnFact),
     )
 
 
@@ -182,12 +182,12 @@ def _header(sheet: Sheet, stated: int | None) -> SheetRow | None:
 
 def _heading_weight(row: SheetRow) -> float:
     """Return how much a row looks like headings: each fact counts once, by its best cell."""
-    best: dict[Fact, float] = {}
+    best: dict[ColumnFact, float] = {}
     cells = [cell for cell in row.cells if cell]
     if len(cells) < 2 or any(looks_like_section(cell) for cell in cells):
         return 0.0
     for cell in cells:
-        for fact in Fact:
+        for fact in ColumnFact:
             weight, _ = _heading_score(fact, cell)
             best[fact] = max(best.get(fact, 0.0), weight if weight >= INSIDE else 0.0)
     return sum(best.values())
@@ -227,7 +227,7 @@ def _named(columns: tuple[Column, ...], text: str) -> Column | None:
     raise PinoutError(f"there is no column `{text}`", f"the columns are {listed}")
 
 
-def _heading_score(fact: Fact, heading: str) -> tuple[float, str]:
+def _heading_score(fact: ColumnFact, heading: str) -> tuple[float, str]:
     text = plain(heading)
     listed: list[str] = words()["columns"][fact.value]
     found = find(text, listed) if text else None
@@ -240,7 +240,7 @@ def _heading_score(fact: Fact, heading: str) -> tuple[float, str]:
     return COMPOUND, f"`{heading}` is made with `{found.phrase}`"
 
 
-def _score(fact: Fact, column: Column) -> Match | None:
+def _score(fact: ColumnFact, column: Column) -> Match | None:
     score, why = _heading_score(fact, column.heading)
     looks = LOOKS.get(fact)
     if not column.cells:
@@ -250,12 +250,16 @@ def _score(fact: Fact, column: Column) -> Match | None:
         share = fit / len(column.cells)
         counted = f"{fit} of {len(column.cells)} cells look like it"
         if not score:
-            if fact not in BY_CONTENT or share < CONTENT_ENOUGH or (fact is Fact.CAVITY and _repeats(column)):
+            if (
+                fact not in BY_CONTENT
+                or share < CONTENT_ENOUGH
+                or (fact is ColumnFact.CAVITY and _repeats(column))
+            ):
                 return None
             return Match(fact, column, f"no heading says so, but {counted}", share)
         score += share if share >= 0.5 else -DOUBT
         why = f"{why}; {counted}"
-        if fact is Fact.CHANNEL and share < 0.5:
+        if fact is ColumnFact.CHANNEL and share < 0.5:
             return None
     return Match(fact, column, why, score) if score >= ENOUGH else None
 

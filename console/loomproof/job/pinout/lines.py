@@ -9,7 +9,7 @@ from loomproof.facts.kinds import HazardClass
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.model import OUTPUTS
 from loomproof.job.pinout.colours import is_german, read_colour
-from loomproof.job.pinout.columns import Choices, Fact, Matching, match_columns
+from loomproof.job.pinout.columns import Choices, ColumnFact, Matching, match_columns
 from loomproof.job.pinout.loads import LoadReading, not_an_output, read_hazard, read_load
 from loomproof.job.pinout.sheet import PinoutError, Remark, Sheet, SheetRow, Weight
 from loomproof.job.pinout.values import (
@@ -32,7 +32,7 @@ CONNECTOR_HEADING = re.compile(
 
 
 @dataclass(frozen=True)
-class Line:
+class PinoutOutput:
     """One output as the table says it. What could not be read is None; its remark says why."""
 
     row: int
@@ -69,7 +69,7 @@ class PinoutDraft:
 
     sheet: Sheet
     matching: Matching
-    lines: tuple[Line, ...]
+    lines: tuple[PinoutOutput, ...]
     left_out: tuple[LeftOut, ...]
     remarks: tuple[Remark, ...] = field(default=())
 
@@ -87,7 +87,7 @@ def draft_pinout(sheet: Sheet, choices: Choices | None = None) -> PinoutDraft:
     """
     choices = choices or Choices()
     matching = match_columns(sheet, choices)
-    if matching.column(Fact.CAVITY) is None:
+    if matching.column(ColumnFact.CAVITY) is None:
         listed = ", ".join(column.label for column in matching.columns if column.cells)
         raise PinoutError(
             "no column looks like the cavities of a connector",
@@ -104,7 +104,7 @@ class _Reader:
         self._remarks = list(sheet.remarks)
         self._left_out: list[LeftOut] = []
         self._connector = ""
-        wire = matching.column(Fact.WIRE)
+        wire = matching.column(ColumnFact.WIRE)
         self._german = wire is not None and is_german(wire.cells)
 
     def read(self) -> PinoutDraft:
@@ -117,7 +117,10 @@ class _Reader:
             text = f"{line.connector}-{line.cavity} {line.name}"
             self._leave(line.row, text, f"the box has {OUTPUTS} outputs and all are taken")
             self._settle(
-                line.row, Fact.CHANNEL, f"`{line.name}` finds no free output", "split the job over two boxes"
+                line.row,
+                ColumnFact.CHANNEL,
+                f"`{line.name}` finds no free output",
+                "split the job over two boxes",
             )
         if not kept:
             self._remarks.append(
@@ -134,7 +137,7 @@ class _Reader:
             self._sheet, self._matching, tuple(kept), tuple(self._left_out), tuple(self._remarks)
         )
 
-    def _lines(self) -> Iterator[Line]:
+    def _lines(self) -> Iterator[PinoutOutput]:
         header = self._matching.header_row
         heading = next((row.cells for row in self._sheet.rows if row.number == header), None)
         for row in self._sheet.rows:
@@ -161,12 +164,12 @@ class _Reader:
         self._connector = _connector_id(found[1] or cells[0])
         return True
 
-    def _cell(self, row: SheetRow, fact: Fact) -> str:
+    def _cell(self, row: SheetRow, fact: ColumnFact) -> str:
         column = self._matching.column(fact)
         return row.cell(None if column is None else column.index)
 
-    def _line(self, row: SheetRow, text: str) -> Line | None:
-        load_cell, name_cell = self._cell(row, Fact.LOAD), self._cell(row, Fact.NAME)
+    def _line(self, row: SheetRow, text: str) -> PinoutOutput | None:
+        load_cell, name_cell = self._cell(row, ColumnFact.LOAD), self._cell(row, ColumnFact.NAME)
         said = self._choices.row_loads.get(row.number)
         reason = None if said else not_an_output(load_cell, name_cell)
         if reason is not None:
@@ -180,24 +183,27 @@ class _Reader:
             if said
             else read_load(load_cell, name_cell, self._choices.loads)
         )
-        if not any(self._cell(row, fact) for fact in (Fact.LOAD, Fact.NAME, Fact.LOCATION)) and not said:
+        if (
+            not any(self._cell(row, fact) for fact in (ColumnFact.LOAD, ColumnFact.NAME, ColumnFact.LOCATION))
+            and not said
+        ):
             self._leave(row.number, text, "not used (nothing but a cavity)")
             return None
-        name = name_cell or self._cell(row, Fact.LOCATION) or load_cell
-        line = Line(
+        name = name_cell or self._cell(row, ColumnFact.LOCATION) or load_cell
+        line = PinoutOutput(
             row.number,
             *place[0],
             name[:200],
             load,
-            location=self._cell(row, Fact.LOCATION) or name,
+            location=self._cell(row, ColumnFact.LOCATION) or name,
             notes=place[1],
         )
         self._say_load(line)
         return self._hazards(row, self._wiring(row, self._flags(row, line)))
 
     def _place(self, row: SheetRow, text: str) -> tuple[tuple[str, int], tuple[str, ...]] | None:
-        named = self._cell(row, Fact.CONNECTOR)
-        cell = self._cell(row, Fact.CAVITY)
+        named = self._cell(row, ColumnFact.CONNECTOR)
+        cell = self._cell(row, ColumnFact.CAVITY)
         connector = _connector_id(named) if named else self._connector
         read = read_cavity(cell, connector)
         if read.value is None:
@@ -205,34 +211,36 @@ class _Reader:
             self._leave(row.number, text, reason)
             self._settle(
                 row.number,
-                Fact.CAVITY,
+                ColumnFact.CAVITY,
                 reason,
                 read.remedy if cell else "write its cavity, or take the row out",
             )
             return None
         return read.value, (read.note,) if read.note else ()
 
-    def _say_load(self, line: Line) -> None:
+    def _say_load(self, line: PinoutOutput) -> None:
         load = line.load
         if load.key is None:
             may_be = ", ".join(load.candidates) or "any type of the catalogue, or one of your own"
             remedy = f"say which it is: {may_be}"
-            self._settle(line.row, Fact.LOAD, load.why, remedy)
+            self._settle(line.row, ColumnFact.LOAD, load.why, remedy)
         elif not load.stated:
-            self._look(line.row, Fact.LOAD, f"read as {load.key}: {load.why}", "look whether it is that")
+            self._look(
+                line.row, ColumnFact.LOAD, f"read as {load.key}: {load.why}", "look whether it is that"
+            )
 
-    def _flags(self, row: SheetRow, line: Line) -> Line:
-        fitted = self._value(row, Fact.FITTED, read_yes_no)
-        channel = self._value(row, Fact.CHANNEL, read_channel)
+    def _flags(self, row: SheetRow, line: PinoutOutput) -> PinoutOutput:
+        fitted = self._value(row, ColumnFact.FITTED, read_yes_no)
+        channel = self._value(row, ColumnFact.CHANNEL, read_channel)
         return replace(
             line,
             fitted=True if fitted is None else fitted,
             channel=channel or 0,
-            feed=self._cell(row, Fact.FEED),
-            group=self._cell(row, Fact.GROUP),
+            feed=self._cell(row, ColumnFact.FEED),
+            group=self._cell(row, ColumnFact.GROUP),
         )
 
-    def _value(self, row: SheetRow, fact: Fact, read: Callable[[str], Read[T]]) -> T | None:
+    def _value(self, row: SheetRow, fact: ColumnFact, read: Callable[[str], Read[T]]) -> T | None:
         """Return what a cell says; None with a remark where it says what cannot be read."""
         cell = self._cell(row, fact)
         if not cell:
@@ -242,7 +250,7 @@ class _Reader:
             self._settle(row.number, fact, found.reason, found.remedy)
         return found.value
 
-    def _wiring(self, row: SheetRow, line: Line) -> Line:
+    def _wiring(self, row: SheetRow, line: PinoutOutput) -> PinoutOutput:
         notes = list(line.notes)
 
         def colour(text: str) -> Read[str]:
@@ -256,32 +264,38 @@ class _Reader:
 
         return replace(
             line,
-            wire=self._value(row, Fact.WIRE, colour),
+            wire=self._value(row, ColumnFact.WIRE, colour),
             section_mm2=self._value(
-                row, Fact.SECTION, lambda text: noted(read_section(text, self._heading(Fact.SECTION)))
+                row,
+                ColumnFact.SECTION,
+                lambda text: noted(read_section(text, self._heading(ColumnFact.SECTION))),
             ),
             length_m=self._value(
-                row, Fact.LENGTH, lambda text: noted(read_length(text, self._heading(Fact.LENGTH)))
+                row,
+                ColumnFact.LENGTH,
+                lambda text: noted(read_length(text, self._heading(ColumnFact.LENGTH))),
             ),
             notes=tuple(notes),
         )
 
-    def _heading(self, fact: Fact) -> str:
+    def _heading(self, fact: ColumnFact) -> str:
         column = self._matching.column(fact)
         return "" if column is None else column.heading
 
-    def _hazards(self, row: SheetRow, line: Line) -> Line:
+    def _hazards(self, row: SheetRow, line: PinoutOutput) -> PinoutOutput:
         """Take the strictest hazard the words allow, unless the table states one."""
-        stated = self._value(row, Fact.HAZARD, _hazard)
-        pump = self._value(row, Fact.FUEL_PUMP, read_yes_no)
+        stated = self._value(row, ColumnFact.HAZARD, _hazard)
+        pump = self._value(row, ColumnFact.FUEL_PUMP, read_yes_no)
         if line.load.key is None:
             return replace(line, hazard=stated or HazardClass.NONE, fuel_pump=bool(pump))
-        text = " ".join(self._cell(row, fact) for fact in (Fact.LOAD, Fact.NAME, Fact.LOCATION))
+        text = " ".join(
+            self._cell(row, fact) for fact in (ColumnFact.LOAD, ColumnFact.NAME, ColumnFact.LOCATION)
+        )
         read = read_hazard(line.load.key, text)
         base = CATALOGUE[line.load.key]
         if stated is not None and base.hazard not in (HazardClass.NONE, stated):
             reason = f"the table says hazard {stated}, but `{base.key}` is a {base.hazard} hazard"
-            self._look(row.number, Fact.HAZARD, reason, "a load type's own hazard is never taken away")
+            self._look(row.number, ColumnFact.HAZARD, reason, "a load type's own hazard is never taken away")
         own = base.hazard is HazardClass.NONE
         hazard = (read.hazard if stated is None else stated) if own else HazardClass.NONE
         runs_pump = base.fuel_pump or (read.fuel_pump if pump is None else pump)
@@ -292,16 +306,18 @@ class _Reader:
             said = [f"hazard {hazard}"] if hazard is not HazardClass.NONE else []
             said += ["fuel_pump = true"] if runs_pump and not base.fuel_pump else []
             reason = f"the strictest reading: {' and '.join(said)} ({read.why})"
-            self._look(row.number, Fact.HAZARD, reason, "take it away only if you know that it is not so")
+            self._look(
+                row.number, ColumnFact.HAZARD, reason, "take it away only if you know that it is not so"
+            )
         return replace(line, hazard=hazard, fuel_pump=runs_pump)
 
     def _leave(self, row: int, text: str, reason: str) -> None:
         self._left_out.append(LeftOut(row, text, reason))
 
-    def _settle(self, row: int, fact: Fact, reason: str, remedy: str) -> None:
+    def _settle(self, row: int, fact: ColumnFact, reason: str, remedy: str) -> None:
         self._remarks.append(Remark(Weight.SETTLE, row, fact.value, reason, remedy))
 
-    def _look(self, row: int, fact: Fact, reason: str, remedy: str) -> None:
+    def _look(self, row: int, fact: ColumnFact, reason: str, remedy: str) -> None:
         self._remarks.append(Remark(Weight.LOOK, row, fact.value, reason, remedy))
 
 
@@ -317,7 +333,7 @@ def _connector_id(text: str) -> str:
     return text if NAME.match(text) else slug(text, DEFAULT_CONNECTOR)
 
 
-def _numbered(lines: list[Line]) -> Iterator[Line]:
+def _numbered(lines: list[PinoutOutput]) -> Iterator[PinoutOutput]:
     """Give each line without an output of its own the next free one; 0: none is left."""
     taken = {line.channel for line in lines}
     free = (number for number in range(1, OUTPUTS + 1) if number not in taken)

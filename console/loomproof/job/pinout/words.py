@@ -27,7 +27,7 @@ def words() -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class Found:
+class PhraseMatch:
     """A phrase that was found: its words, how many of the text's words it took, whether it stood on its own."""
 
     phrase: str
@@ -35,15 +35,15 @@ class Found:
     whole: bool
 
 
-def find(text: str, phrases: Iterable[str]) -> Found | None:
+def find(text: str, phrases: Iterable[str]) -> PhraseMatch | None:
     """Return the longest phrase in a text (both plain): as words of its own, else within a compound word."""
     padded = f" {text} "
-    best: Found | None = None
+    best: PhraseMatch | None = None
     for phrase in phrases:
         if f" {phrase} " in padded:
-            found = Found(phrase, phrase.count(" ") + 1, whole=True)
+            found = PhraseMatch(phrase, phrase.count(" ") + 1, whole=True)
         elif len(phrase) >= STEM and " " not in phrase and phrase in text:
-            found = Found(phrase, 1, whole=False)
+            found = PhraseMatch(phrase, 1, whole=False)
         else:
             continue
         if best is None or (found.whole, found.size, len(found.phrase)) > (

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 import tomlkit
 from tomlkit.items import AoT, Table
 
-from loomproof.facts.kinds import HazardClass, LoadKind, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting, LoadKind
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.engine import Engine
 from loomproof.job.load_traits import LOAD_TRAITS
-from loomproof.job.pinout.lines import Line, PinoutDraft
+from loomproof.job.pinout.lines import PinoutDraft, PinoutOutput
 from loomproof.job.pinout.sheet import Weight
 from loomproof.job.pinout.values import NAME, fresh_id, slug
 from loomproof.job.templates import Template
@@ -64,7 +64,7 @@ def pinout_job_text(
     for line in _head(draft, source):
         document.add(tomlkit.comment(line))
     document.add("schema_version", tomlkit.item(1))
-    setting = tomlkit.item((template.setting if template is not None else Setting.VEHICLE).value)
+    setting = tomlkit.item((template.setting if template is not None else JobSetting.VEHICLE).value)
     setting.comment("bench, vehicle or classroom: the cautions depend on it")
     document.add("setting", setting)
     document.add("identity", tomlkit.item({"title": title, "job_number": job_number}))
@@ -140,7 +140,7 @@ def _locations(draft: PinoutDraft, places: _Ids, engine: Engine | None) -> AoT:
     return tables
 
 
-def _serve(table: Table, line: Line, engine: Engine) -> None:
+def _serve(table: Table, line: PinoutOutput, engine: Engine) -> None:
     """Say which cylinder an injector or a coil serves, as the words tell it."""
     kinds = {CATALOGUE[key].kind for key in ((line.load.key,) if line.load.key else line.load.candidates)}
     if not kinds or not all(LOAD_TRAITS[kind].placed for kind in kinds):
@@ -178,7 +178,7 @@ def _channels(draft: PinoutDraft, places: _Ids, feeds: _Ids) -> AoT:
     return tables
 
 
-def _channel(line: Line, places: _Ids, feeds: _Ids) -> Mapping[str, object]:
+def _channel(line: PinoutOutput, places: _Ids, feeds: _Ids) -> Mapping[str, object]:
     load = CATALOGUE.get(line.load.key or "")
     group = line.group or (line.location if load is not None and load.kind is LoadKind.STEPPER else "")
     content: dict[str, object | None] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loomproof.facts.kinds import HazardClass, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.document import JobDocument
 from loomproof.job.wire import COLOURS
@@ -82,7 +82,7 @@ def choices(key: str, document: JobDocument) -> list[tuple[str, str]]:
     """Return what a key may be: (what is written, what it means)."""
     fixed: dict[str, Sequence[tuple[str, str]]] = {
         "override.hazard": [(hazard.value, "") for hazard in HazardClass],
-        "setting": [(setting.value, "") for setting in Setting],
+        "setting": [(setting.value, "") for setting in JobSetting],
         "layout": [(name, "") for name in ("inline", "vee", "flat", "none")],
         "ignition": [(name, "") for name in ("single", "wasted_spark", "none")],
         "orientation": [(name, "") for name in ("lengthwise", "crosswise")],

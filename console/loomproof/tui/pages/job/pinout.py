@@ -13,8 +13,8 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Footer, Static
 
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.job.pinout.columns import NONE, Choices, Fact, match_columns
-from loomproof.job.pinout.lines import Line, PinoutDraft, draft_pinout
+from loomproof.job.pinout.columns import NONE, Choices, ColumnFact, match_columns
+from loomproof.job.pinout.lines import PinoutDraft, PinoutOutput, draft_pinout
 from loomproof.job.pinout.reading import read_sheet
 from loomproof.job.pinout.sheet import PinoutError, Sheet
 from loomproof.job.pinout.writing import pinout_job_text
@@ -198,16 +198,16 @@ diagram before anything is driven.
 
     @on(CellGrid.Edited, "#pinout-columns")
     def _column_typed(self, event: CellGrid.Edited) -> None:
-        if event.row in set(Fact) and event.text.strip():
-            self._use_column(Fact(event.row), event.text.strip())
-        elif event.row in set(Fact):
-            self._use_column(Fact(event.row), NONE)
+        if event.row in set(ColumnFact) and event.text.strip():
+            self._use_column(ColumnFact(event.row), event.text.strip())
+        elif event.row in set(ColumnFact):
+            self._use_column(ColumnFact(event.row), NONE)
 
     @work(exclusive=True, group="pinout")
     async def action_column(self) -> None:
         """List the columns for the fact under the cursor."""
         key = self.query_one("#pinout-columns", CellGrid).row_key
-        if key not in set(Fact):
+        if key not in set(ColumnFact):
             self.notify(
                 "The job has no place for that column. Choose it at one of the facts above.", timeout=4
             )
@@ -225,9 +225,9 @@ diagram before anything is driven.
             columns = {fact: text for fact, text in self._choices.columns.items() if fact != key}
             self._try(replace(self._choices, columns=columns))
         else:
-            self._use_column(Fact(key), NONE if picked.key == NO_COLUMN else picked.key[1:])
+            self._use_column(ColumnFact(key), NONE if picked.key == NO_COLUMN else picked.key[1:])
 
-    def _use_column(self, fact: Fact, said: str) -> None:
+    def _use_column(self, fact: ColumnFact, said: str) -> None:
         """Take a column for a fact; one that another fact was given before is taken away from it."""
         is_label = said in (label for label, _ in self._labels())
         name = said.split(" ", maxsplit=1)[0] if is_label else said
@@ -284,7 +284,7 @@ diagram before anything is driven.
             )
         )
 
-    def _line(self) -> Line | None:
+    def _line(self) -> PinoutOutput | None:
         key = self.query_one("#pinout-lines", RowList).key
         lines = self._draft.lines if self._draft else ()
         return next((line for line in lines if str(line.row) == key), None)

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.pinout.columns import Matching
-from loomproof.job.pinout.lines import Line, PinoutDraft
+from loomproof.job.pinout.lines import PinoutDraft, PinoutOutput
 from loomproof.job.pinout.sheet import Remark, Weight
 from loomproof.job.pinout.words import plain
 from loomproof.tui.widgets.grid import GridRow
@@ -32,7 +32,7 @@ def column_rows(matching: Matching) -> list[GridRow]:
     return rows
 
 
-def line_row(line: Line) -> Row:
+def line_row(line: PinoutOutput) -> Row:
     """Return an output of the table as a row."""
     load = line.load.key or f"? {len(line.load.candidates) or len(CATALOGUE)} types"
     sign = ("✓ ", "good") if line.load.key else ("✗ ", "bad")
@@ -72,7 +72,7 @@ def remark_entries(draft: PinoutDraft) -> list[PinoutEntry]:
     return entries
 
 
-def open_words(line: Line) -> str:
+def open_words(line: PinoutOutput) -> str:
     """Return what a row says of its load, without numbers: rows alike are settled together."""
     return " ".join(
         word
