@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loomproof.job.file.document import JobDocument, typed_value
-from loomproof.job.file.editing import EditError
 from loomproof.job.file.loading import parse_job
+from loomproof.job.file.text_edits import EditError
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 BASE = """\

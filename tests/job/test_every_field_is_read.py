@@ -13,7 +13,7 @@ ROOT = Path(__file__).parents[2]
 JOB = ROOT / "console" / "loomproof" / "job"
 NOT_READERS = (
     *(JOB / name for name in ("model.py", "load_type.py", "engine.py", "quantity.py", "templates.py")),
-    *(JOB / "pinout" / name for name in ("writing.py",)),
+    JOB / "pinout" / "job_text.py",
     *(JOB / "checks").glob("*.py"),
     *(JOB / "file").glob("*.py"),
 )

@@ -14,10 +14,11 @@ from loomproof.cli.exit_codes import BAD_CALL
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import JobError, Problem, parse_job
 from loomproof.job.pinout.columns import Choices, ColumnFact
-from loomproof.job.pinout.lines import PinoutDraft, draft_pinout
-from loomproof.job.pinout.reading import read_sheet
+from loomproof.job.pinout.draft import PinoutDraft
+from loomproof.job.pinout.job_text import pinout_job_text
+from loomproof.job.pinout.outputs import draft_pinout
 from loomproof.job.pinout.sheet import PinoutError
-from loomproof.job.pinout.writing import pinout_job_text
+from loomproof.job.pinout.table_file import read_sheet
 from loomproof.job.problem import nearest
 from loomproof.job.templates import TEMPLATES, Template
 

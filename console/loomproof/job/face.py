@@ -10,6 +10,14 @@ Face = tuple[tuple[int, ...], ...]
 """Cavity numbers row by row from the top left; `NO_CAVITY` where the face has none. All rows equally long."""
 
 NO_CAVITY = 0
+_FIRST = {
+    None: (False, False),
+    "top_left": (False, False),
+    "top_right": (False, True),
+    "bottom_left": (True, False),
+    "bottom_right": (True, True),
+}
+"""Corner of cavity 1: whether the face is counted from the bottom up, and from right to left."""
 FACE_KEYS = ("seen_from", "numbering", "first", "face")
 """Keys of a connector that only say how its face looks; all of them may stay unsaid."""
 
@@ -28,10 +36,10 @@ def face_of(connector: Connector) -> Face:
     if connector.numbering == "serpentine":
         lines = [line[::-1] if k % 2 else line for k, line in enumerate(lines)]
     face: Face = tuple(zip(*lines, strict=True)) if by_columns else tuple(lines)
-    first = connector.first or "top_left"
-    if first.startswith("bottom"):
+    upwards, leftwards = _FIRST[connector.first]
+    if upwards:
         face = face[::-1]
-    return mirrored(face) if first.endswith("right") else face
+    return mirrored(face) if leftwards else face
 
 
 def mirrored(face: Face) -> Face:

@@ -3,9 +3,9 @@
 import pytest
 
 from loomproof.job.pinout.columns import Choices, ColumnFact, letter, match_columns
-from loomproof.job.pinout.lines import draft_pinout
-from loomproof.job.pinout.reading import read_sheet
+from loomproof.job.pinout.outputs import draft_pinout
 from loomproof.job.pinout.sheet import PinoutError
+from loomproof.job.pinout.table_file import read_sheet
 from tests.job.pinout.tables import HEADINGS, SOUND, csv_bytes, table
 
 

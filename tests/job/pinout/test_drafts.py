@@ -10,10 +10,10 @@ from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import JobError, parse_job
 from loomproof.job.pinout.columns import Choices
-from loomproof.job.pinout.lines import draft_pinout
-from loomproof.job.pinout.reading import read_sheet
+from loomproof.job.pinout.job_text import pinout_job_text
+from loomproof.job.pinout.outputs import draft_pinout
 from loomproof.job.pinout.sheet import Weight
-from loomproof.job.pinout.writing import pinout_job_text
+from loomproof.job.pinout.table_file import read_sheet
 from loomproof.job.templates import TEMPLATES, template_text
 from loomproof.job.wire import COLOURS
 from tests.job.pinout.tables import HEADINGS, SOUND, changed, csv_bytes, table, xlsx_bytes

@@ -7,9 +7,9 @@ from functools import lru_cache
 from itertools import count
 from typing import Any
 
-from loomproof.job.file.editing import EditError, add_table, remove_table, set_value
 from loomproof.job.file.loading import JobError, parse_job
 from loomproof.job.file.positions import UNREADABLE, Path, find_positions
+from loomproof.job.file.text_edits import EditError, add_table, remove_table, set_value
 from loomproof.job.model import OUTPUTS, Job
 from loomproof.job.problem import Problem
 

@@ -8,7 +8,7 @@ from typing import Protocol
 from textual.screen import Screen
 
 from loomproof.job.file.document import JobDocument, typed_value
-from loomproof.job.file.editing import EditError
+from loomproof.job.file.text_edits import EditError
 from loomproof.job.pinout.values import fresh_id, slug
 from loomproof.tui.pages.job.dialogs import ChooseOne, Option
 from loomproof.tui.pages.job.fields import EXTENDED_BY, HEAD_FIELDS, Field, choices

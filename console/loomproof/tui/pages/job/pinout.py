@@ -14,10 +14,11 @@ from textual.widgets import Footer, Static
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.pinout.columns import NONE, Choices, ColumnFact, match_columns
-from loomproof.job.pinout.lines import PinoutDraft, PinoutOutput, draft_pinout
-from loomproof.job.pinout.reading import read_sheet
+from loomproof.job.pinout.draft import PinoutDraft, PinoutOutput
+from loomproof.job.pinout.job_text import pinout_job_text
+from loomproof.job.pinout.outputs import draft_pinout
 from loomproof.job.pinout.sheet import PinoutError, Sheet
-from loomproof.job.pinout.writing import pinout_job_text
+from loomproof.job.pinout.table_file import read_sheet
 from loomproof.job.templates import TEMPLATES
 from loomproof.tui.pages.frame import STYLE_SHEETS, STYLES, Deck, Page, Pane, pane_tabs
 from loomproof.tui.pages.job.dialogs import ChooseOne, Option

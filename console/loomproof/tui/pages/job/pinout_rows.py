@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.pinout.columns import Matching
-from loomproof.job.pinout.lines import PinoutDraft, PinoutOutput
+from loomproof.job.pinout.draft import PinoutDraft, PinoutOutput
 from loomproof.job.pinout.sheet import Remark, Weight
 from loomproof.job.pinout.words import plain
 from loomproof.tui.widgets.grid import GridRow

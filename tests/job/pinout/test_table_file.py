@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.job.pinout.lines import draft_pinout
-from loomproof.job.pinout.reading import DELIMITERS, read_sheet
+from loomproof.job.pinout.outputs import draft_pinout
 from loomproof.job.pinout.sheet import PinoutError, Weight
+from loomproof.job.pinout.table_file import DELIMITERS, read_sheet
 from tests.job.pinout.tables import HEADINGS, SOUND, csv_bytes, xlsx_bytes
 
 ROWS = [HEADINGS, SOUND, ("H1", "2", "Zündspule, große", "coil_bare", "cylinder 1", "RD", "0,75", "1,8")]

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TypeVar
 
 from loomproof.facts.kinds import HazardClass
@@ -10,6 +10,7 @@ from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.model import OUTPUTS
 from loomproof.job.pinout.colours import is_german, read_colour
 from loomproof.job.pinout.columns import Choices, ColumnFact, Matching, match_columns
+from loomproof.job.pinout.draft import Notes, PinoutDraft, PinoutOutput
 from loomproof.job.pinout.loads import LoadReading, not_an_output, read_hazard, read_load
 from loomproof.job.pinout.sheet import PinoutError, Remark, Sheet, SheetRow, Weight
 from loomproof.job.pinout.values import (
@@ -29,54 +30,6 @@ T = TypeVar("T")
 CONNECTOR_HEADING = re.compile(
     r"^(?:connector|plug|header|conn|stecker|connecteur|conector|connettore|stekker)\b[\s.:#]*(.*)$", re.I
 )
-
-
-@dataclass(frozen=True)
-class PinoutOutput:
-    """One output as the table says it. What could not be read is None; its remark says why."""
-
-    row: int
-    connector: str
-    cavity: int
-    name: str
-    load: LoadReading
-    channel: int = 0
-    location: str = ""
-    wire: str | None = None
-    section_mm2: float | None = None
-    length_m: float | None = None
-    feed: str = ""
-    fitted: bool = True
-    hazard: HazardClass = HazardClass.NONE
-    fuel_pump: bool = False
-    group: str = ""
-    notes: tuple[str, ...] = ()
-    """How cells were read that did not say it plainly."""
-
-
-@dataclass(frozen=True)
-class LeftOut:
-    """A row that became no output: its text and why."""
-
-    row: int
-    text: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class PinoutDraft:
-    """A table read: its columns, its outputs, the rows left out, and what is to be settled or looked at."""
-
-    sheet: Sheet
-    matching: Matching
-    lines: tuple[PinoutOutput, ...]
-    left_out: tuple[LeftOut, ...]
-    remarks: tuple[Remark, ...] = field(default=())
-
-    @property
-    def to_settle(self) -> tuple[Remark, ...]:
-        """Remarks without whose settling the job is not sound."""
-        return tuple(remark for remark in self.remarks if remark.weight is Weight.SETTLE)
 
 
 def draft_pinout(sheet: Sheet, choices: Choices | None = None) -> PinoutDraft:
@@ -101,8 +54,7 @@ class _Reader:
         self._sheet = sheet
         self._matching = matching
         self._choices = choices
-        self._remarks = list(sheet.remarks)
-        self._left_out: list[LeftOut] = []
+        self._notes = Notes(list(sheet.remarks))
         self._connector = ""
         wire = matching.column(ColumnFact.WIRE)
         self._german = wire is not None and is_german(wire.cells)
@@ -115,15 +67,15 @@ class _Reader:
                 kept.append(line)
                 continue
             text = f"{line.connector}-{line.cavity} {line.name}"
-            self._leave(line.row, text, f"the box has {OUTPUTS} outputs and all are taken")
-            self._settle(
+            self._notes.leave(line.row, text, f"the box has {OUTPUTS} outputs and all are taken")
+            self._notes.settle(
                 line.row,
                 ColumnFact.CHANNEL,
                 f"`{line.name}` finds no free output",
                 "split the job over two boxes",
             )
         if not kept:
-            self._remarks.append(
+            self._notes.remarks.append(
                 Remark(
                     Weight.SETTLE,
                     None,
@@ -132,10 +84,8 @@ class _Reader:
                     "look at the columns and the rows left out",
                 )
             )
-        self._remarks.sort(key=lambda remark: (remark.row or 0, remark.weight))
-        return PinoutDraft(
-            self._sheet, self._matching, tuple(kept), tuple(self._left_out), tuple(self._remarks)
-        )
+        left_out = tuple(self._notes.left_out)
+        return PinoutDraft(self._sheet, self._matching, tuple(kept), left_out, self._notes.in_order())
 
     def _lines(self) -> Iterator[PinoutOutput]:
         header = self._matching.header_row
@@ -145,11 +95,11 @@ class _Reader:
                 continue
             text = " | ".join(cell for cell in row.cells if cell)
             if header is not None and row.number < header:
-                self._leave(row.number, text, "above the headings")
+                self._notes.leave(row.number, text, "above the headings")
             elif heading is not None and row.cells == heading:
-                self._leave(row.number, text, "the headings again")
+                self._notes.leave(row.number, text, "the headings again")
             elif self._is_heading(row):
-                self._leave(row.number, text, f"names connector {self._connector} for the rows below")
+                self._notes.leave(row.number, text, f"names connector {self._connector} for the rows below")
             else:
                 line = self._line(row, text)
                 if line is not None:
@@ -173,7 +123,7 @@ class _Reader:
         said = self._choices.row_loads.get(row.number)
         reason = None if said else not_an_output(load_cell, name_cell)
         if reason is not None:
-            self._leave(row.number, text, reason)
+            self._notes.leave(row.number, text, reason)
             return None
         place = self._place(row, text)
         if place is None:
@@ -187,7 +137,7 @@ class _Reader:
             not any(self._cell(row, fact) for fact in (ColumnFact.LOAD, ColumnFact.NAME, ColumnFact.LOCATION))
             and not said
         ):
-            self._leave(row.number, text, "not used (nothing but a cavity)")
+            self._notes.leave(row.number, text, "not used (nothing but a cavity)")
             return None
         name = name_cell or self._cell(row, ColumnFact.LOCATION) or load_cell
         line = PinoutOutput(
@@ -208,8 +158,8 @@ class _Reader:
         read = read_cavity(cell, connector)
         if read.value is None:
             reason = read.reason if cell else "the row names no cavity"
-            self._leave(row.number, text, reason)
-            self._settle(
+            self._notes.leave(row.number, text, reason)
+            self._notes.settle(
                 row.number,
                 ColumnFact.CAVITY,
                 reason,
@@ -223,9 +173,9 @@ class _Reader:
         if load.key is None:
             may_be = ", ".join(load.candidates) or "any type of the catalogue, or one of your own"
             remedy = f"say which it is: {may_be}"
-            self._settle(line.row, ColumnFact.LOAD, load.why, remedy)
+            self._notes.settle(line.row, ColumnFact.LOAD, load.why, remedy)
         elif not load.stated:
-            self._look(
+            self._notes.look(
                 line.row, ColumnFact.LOAD, f"read as {load.key}: {load.why}", "look whether it is that"
             )
 
@@ -247,7 +197,7 @@ class _Reader:
             return None
         found = read(cell)
         if found.value is None:
-            self._settle(row.number, fact, found.reason, found.remedy)
+            self._notes.settle(row.number, fact, found.reason, found.remedy)
         return found.value
 
     def _wiring(self, row: SheetRow, line: PinoutOutput) -> PinoutOutput:
@@ -295,7 +245,9 @@ class _Reader:
         base = CATALOGUE[line.load.key]
         if stated is not None and base.hazard not in (HazardClass.NONE, stated):
             reason = f"the table says hazard {stated}, but `{base.key}` is a {base.hazard} hazard"
-            self._look(row.number, ColumnFact.HAZARD, reason, "a load type's own hazard is never taken away")
+            self._notes.look(
+                row.number, ColumnFact.HAZARD, reason, "a load type's own hazard is never taken away"
+            )
         own = base.hazard is HazardClass.NONE
         hazard = (read.hazard if stated is None else stated) if own else HazardClass.NONE
         runs_pump = base.fuel_pump or (read.fuel_pump if pump is None else pump)
@@ -306,19 +258,10 @@ class _Reader:
             said = [f"hazard {hazard}"] if hazard is not HazardClass.NONE else []
             said += ["fuel_pump = true"] if runs_pump and not base.fuel_pump else []
             reason = f"the strictest reading: {' and '.join(said)} ({read.why})"
-            self._look(
+            self._notes.look(
                 row.number, ColumnFact.HAZARD, reason, "take it away only if you know that it is not so"
             )
         return replace(line, hazard=hazard, fuel_pump=runs_pump)
-
-    def _leave(self, row: int, text: str, reason: str) -> None:
-        self._left_out.append(LeftOut(row, text, reason))
-
-    def _settle(self, row: int, fact: ColumnFact, reason: str, remedy: str) -> None:
-        self._remarks.append(Remark(Weight.SETTLE, row, fact.value, reason, remedy))
-
-    def _look(self, row: int, fact: ColumnFact, reason: str, remedy: str) -> None:
-        self._remarks.append(Remark(Weight.LOOK, row, fact.value, reason, remedy))
 
 
 def _hazard(text: str) -> Read[HazardClass]:

@@ -11,7 +11,7 @@ from loomproof.facts.kinds import HazardClass, JobSetting, LoadKind
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.engine import Engine
 from loomproof.job.load_traits import LOAD_TRAITS
-from loomproof.job.pinout.lines import PinoutDraft, PinoutOutput
+from loomproof.job.pinout.draft import PinoutDraft, PinoutOutput
 from loomproof.job.pinout.sheet import Weight
 from loomproof.job.pinout.values import NAME, fresh_id, slug
 from loomproof.job.templates import Template
