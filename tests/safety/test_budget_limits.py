@@ -6,10 +6,11 @@ from types import SimpleNamespace
 import pytest
 
 from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.job.load_traits import Thermal
 from loomproof.job.load_type import DriveLimits, LoadType, Train
 from loomproof.job.quantity import Quantity
 from loomproof.safety.budget import BoxCeilings, Limit, pulse_budget, releases_fuel
-from loomproof.safety.load_model import LoadModel, Thermal, worst_case
+from loomproof.safety.load_model import LoadModel, worst_case
 from loomproof_wire.messages import CEILINGS
 
 WIDE = {
