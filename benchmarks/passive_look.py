@@ -15,11 +15,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.load_traits import LOGIC_KINDS, SENSE_ENERGY_J
 from loomproof.job.load_type import LoadType
-from loomproof.job.model import Channel, Connector, Identity, Job
+from loomproof.job.model import Channel, Connector, Job, LoomIdentity
 from loomproof.job.quantity import Quantity
 from loomproof.procedure.steps.look import LEAST_SENSE_US
 from loomproof.safety.budget import pulse_budget
@@ -71,8 +71,8 @@ class Worst:
 def sense_us(load: LoadType, supply_v: float) -> int:
     """The sense pulse that the program gives a load, from what it can know of it."""
     job = Job(
-        identity=Identity(title="one load", job_number="LOOK"),
-        setting=Setting.BENCH,
+        identity=LoomIdentity(title="one load", job_number="LOOK"),
+        setting=JobSetting.BENCH,
         connectors=(Connector(id="H1", name="header", cavities=1),),
         channels=(Channel(channel=1, name=load.name, cavity="H1-1", load=load.key),),
     )

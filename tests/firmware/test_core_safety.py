@@ -63,7 +63,7 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     "a load class carries no hazard": [
         (
             "limits.c",
-            "(1U << bound_hazard(load_class, hazard))",
+            "(1U << load_hazard(load_class, hazard))",
             "(load_class & 0u)",
         )
     ],

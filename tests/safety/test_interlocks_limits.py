@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from loomproof.facts.kinds import HazardClass, LoadKind, Setting
+from loomproof.facts.kinds import HazardClass, JobSetting, LoadKind
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.safety import cautions
 from loomproof.safety.cautions import Signal, cautions_for, opening_cautions
@@ -13,7 +13,7 @@ from loomproof.safety.interlocks import VOIDER_TEXT, VOIDS, Block, Blocked, Inte
 from loomproof.safety.order import Phase, phase_of, safe_order
 from loomproof.safety.statements import Fact, StatementForm, StatementKind, form_for, statements_for
 
-VEHICLE, BENCH, CLASSROOM = Setting.VEHICLE, Setting.BENCH, Setting.CLASSROOM
+VEHICLE, BENCH, CLASSROOM = JobSetting.VEHICLE, JobSetting.BENCH, JobSetting.CLASSROOM
 
 
 def stated(locks, kind, now_s=0.0, who="RB"):
@@ -160,7 +160,7 @@ def test_only_driving_fuel_counts_as_fuel_driven_and_for_good(voider):
 # -- forms --------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("setting", Setting)
+@pytest.mark.parametrize("setting", JobSetting)
 def test_three_statements_are_typed(setting):
     typed = {kind: form_for(kind, setting).typed_word for kind in StatementKind}
     assert {kind: word for kind, word in typed.items() if word} == {
