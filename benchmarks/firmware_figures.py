@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from loomproof_wire.frames import Frame, decode

@@ -8,13 +8,14 @@ Needs `make firmware`. The RAM above the program's data is painted before the st
 
 from pathlib import Path
 
-from loomproof.boxcheck.fixture import Bench
-from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.fixture import Fixture
+from loomproof.boxcheck.line import RawLine
+from loomproof.boxcheck.outcome import Outcome
 from loomproof.boxcheck.requests import Tolerance
-from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.run import run_suite
 from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_cosim.boards import BOARDS, Board
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
 from testbed.firmware import part_of, run, symbol
@@ -45,7 +46,9 @@ def suite_reach(elf: Path, board: Board) -> tuple[int, int, int]:
     part.paint(bottom, top, PATTERN)
     box.run_for(0.02)
     subjects = Subjects(tuple(Subject(channel) for channel in LOADS), None if four else (6, 7))
-    results = run_suite(Bench(Line(SimPort(box)), subjects, SimulatedHands(box.hands), Tolerance(1, 5, 1)))
+    results = run_suite(
+        Fixture(RawLine(SimPort(box)), subjects, SimulatedHands(box.hands), Tolerance(1, 5, 1))
+    )
     kept = sum(result.outcome is Outcome.KEPT for result in results)
     reach = top - part.stack_reach(bottom, PATTERN)
     part.close()

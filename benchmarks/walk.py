@@ -32,11 +32,11 @@ from loomproof.procedure.walk.model import Happening, Kind, Order, Place, Stage,
 from loomproof.procedure.walk.places import places_of
 from loomproof.procedure.walk.scan import PERIOD_S, Eyes
 from loomproof.safety.interlocks import DEFAULT_EXPIRY_S
-from loomproof_sim.hands.sim_hands import SimHands, connector_map
+from loomproof_sim.box import SimBox
+from loomproof_sim.hands.local import SimHands, connector_map
 from loomproof_sim.named_boxes import find, forget
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.scenario import Scenario, build_loom
-from loomproof_sim.simbox import SimBox
 from testbed.bareboard import BareBoard
 from testbed.barebox import BareBox
 

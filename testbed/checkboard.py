@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from loomproof.boxcheck.hands import Act
+from loomproof.boxcheck.attendant import Act
 from loomproof.boxcheck.need import Need
 from loomproof.job.file.loading import parse_job
 from loomproof.job.model import Job
-from loomproof_sim.hands.sim_hands import Hands
-from loomproof_sim.simbox import SimBox
+from loomproof_sim.box import SimBox
+from loomproof_sim.hands.local import BoxHands
 from loomproof_wire.frames import Frame, FrameReader, decode
 from loomproof_wire.messages import Message, WireError
 
@@ -85,7 +85,7 @@ class SimulatedHands:
     can = frozenset({Need.STOP_BUTTON, Need.SUPPLY, Need.CONNECTOR})
     patience_s = 0.0
 
-    def __init__(self, hands: Hands) -> None:
+    def __init__(self, hands: BoxHands) -> None:
         self.hands = hands
 
     def do(self, act: Act, channel: int) -> None:

@@ -9,9 +9,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from loomproof_cosim.elfbox import ElfController
-from loomproof_cosim.part import Part
-from loomproof_sim.simbox import SimBox
+from loomproof_cosim.elf_box import ElfController
+from loomproof_cosim.part import AvrPart
+from loomproof_sim.box import SimBox
 from loomproof_wire import messages
 from loomproof_wire.frames import Frame, FrameReader, decode, encode_frame
 from loomproof_wire.messages import Configure, Hazard, LoadClass
@@ -42,7 +42,7 @@ def symbol(elf: Path, name: str) -> int:
     raise AssertionError(f"no symbol {name}")
 
 
-def part_of(box: SimBox) -> Part:
+def part_of(box: SimBox) -> AvrPart:
     """The simulated part of a box that runs the real firmware."""
     controller: object = box.controller
     assert isinstance(controller, ElfController)
@@ -97,7 +97,7 @@ class Console:
         return [one for one in self.heard if isinstance(one, kind)]
 
 
-def gate_edges(part: Part, port: str, pin: int) -> Cycles:
+def gate_edges(part: AvrPart, port: str, pin: int) -> Cycles:
     """Cycles at which a gate pin rose and fell."""
     level, edges = 0, []
     for edge in part.edges():
@@ -107,7 +107,7 @@ def gate_edges(part: Part, port: str, pin: int) -> Cycles:
     return np.array(edges, dtype=np.int64)
 
 
-def channel_edges(part: Part, channel: int) -> Cycles:
+def channel_edges(part: AvrPart, channel: int) -> Cycles:
     """Likewise of a channel of the reference board."""
     return gate_edges(part, "A" if channel <= 8 else "C", (channel - 1) % 8)
 

@@ -15,7 +15,7 @@ from loomproof.procedure.steps.look import LEAST_SENSE_US, sense_samples, what_s
 from loomproof.procedure.steps.pull_verdict import judge_pull
 from loomproof.procedure.walk.scan import rests_away
 from loomproof_sim.fault_text import parse_fault
-from loomproof_sim.hands.sim_hands import connector_map
+from loomproof_sim.hands.local import connector_map
 from loomproof_sim.loom import Draw, sound_loom
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import SupplySpec

@@ -27,8 +27,6 @@ GENERATED = {ROOT / "shared/loomproof_wire/messages.py"}
 MOST_LINES, LEAST_LINES = 400, 15
 SHORT_WITH_REASON = {
     "console/loomproof/cli/exit_codes.py": "commands share them, and importing a command to get them would close a cycle",
-    "console/loomproof/boxcheck/errors.py": "cases and fixture share them, and neither may import the other",
-    "console/loomproof/records/errors.py": "store, engine and writer share it, and the commands load it alone",
     "firmware_sim/loomproof_sim/plant/loads/logic.py": "one module for each kind of load",
     "firmware_sim/loomproof_sim/__main__.py": "what `python -m loomproof_sim` runs",
 }

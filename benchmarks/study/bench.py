@@ -13,7 +13,7 @@ from loomproof.facts.evidence import LoomEvidence
 from loomproof.job.load_traits import LOGIC_KINDS
 from loomproof.job.model import Job
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
-from loomproof_sim.hands.sim_hands import Hands, SimHands
+from loomproof_sim.hands.local import BoxHands, SimHands
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import BranchSpec, WoundSpec
 from loomproof_sim.profiles import BoardProfile
@@ -29,7 +29,7 @@ MISHEARD = 0.01
 class StudyOperator(SimulatedOperator):
     """Now and then mistaken about what was heard or seen."""
 
-    def __init__(self, hands: Hands, job: Job, rng: np.random.Generator) -> None:
+    def __init__(self, hands: BoxHands, job: Job, rng: np.random.Generator) -> None:
         super().__init__(hands, job)
         self._rng = rng
 

@@ -19,7 +19,7 @@ from loomproof.facts.signature import Moved
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
-from loomproof_sim.hands.sim_hands import connector_map
+from loomproof_sim.hands.local import connector_map
 from loomproof_sim.plant.spec import MovingSpec
 from loomproof_sim.profiles import REFERENCE, TWELVE_BIT, BoardProfile
 

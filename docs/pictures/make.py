@@ -240,7 +240,7 @@ class WalkTour(Tour):
             self.desk.start_wiggle((3, 11), held=False)
             await self.until(pilot, lambda: console.flex.watching == 3)
             await pilot.press("h")
-            hands.flex(3)
+            hands.wiggle(3)
             await self.until(pilot, lambda: len(console.flex.rows) > 3)
             self.picture("wiggle")
             self.desk.end_wiggle()

@@ -1,1 +1,1 @@
-"""The simulated box, and the loom, loads and supply behind it."""
+"""A simulated box with the loom, loads and supply behind it."""

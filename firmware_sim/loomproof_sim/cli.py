@@ -10,11 +10,11 @@ from typing import Annotated, Any, Never
 
 import typer
 
+from loomproof_sim.box import SimBox
 from loomproof_sim.scenario import Scenario, ScenarioError, build_box, load_scenario, make_scenario
-from loomproof_sim.serving.addresses import ServeError, listen, parse_address
-from loomproof_sim.serving.ports import Port, PtyPort, TcpPort
-from loomproof_sim.serving.server import HandsServer, Server, TypedHands
-from loomproof_sim.simbox import SimBox
+from loomproof_sim.server.addresses import ServeError, listen, parse_address
+from loomproof_sim.server.box_server import HandsServer, Server, TypedHands
+from loomproof_sim.server.ports import PtyPort, ServedPort, TcpPort
 
 BAD_USAGE = 2
 CANNOT_LISTEN = 3
@@ -41,12 +41,12 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
         bool, typer.Option("--listen-anywhere", help="Allow addresses that other machines can reach.")
     ] = False,
 ) -> None:
-    """Serve a simulated box in real time; prints `ready URL`, ends on SIGTERM with every output off.
+    """Serve a simulated box in real time; print `ready URL`; end on SIGTERM with every output off.
 
-    On standard input it takes what hands do: pull 5, seat 5, flex 5, supply off, stop press, stop release.
+    Lines on standard input act on the loom: pull 5, seat 5, wiggle 5, supply off, stop press, stop release.
     """
     if pty == (tcp is not None):
-        _fail("say either --pty or --tcp HOST:PORT", BAD_USAGE)
+        _fail("give either --pty or --tcp HOST:PORT", BAD_USAGE)
     options: dict[str, Any] = {
         "job": job,
         "seed": seed,
@@ -56,20 +56,25 @@ def serve(  # noqa: PLR0917 - each one is an option of the command
         "profile": profile,
     }
     box = _box(scenario, options, fault or [], elf)
+    began_s, began_box_s = time.monotonic(), box.now_s()
+    _serve(box, tcp, hands, anywhere=listen_anywhere)
+    if elf is not None:
+        _report_firmware(box, box.now_s() - began_box_s, time.monotonic() - began_s)
+
+
+def _serve(box: SimBox, tcp: str | None, hands: str | None, *, anywhere: bool) -> None:
+    """Serve a box until a signal ends it; without a TCP address on a pseudo-terminal."""
     with selectors.DefaultSelector() as selector:
         try:
-            port = _port(selector, tcp, box, anywhere=listen_anywhere)
-            hands_server = _hands(selector, hands, box, anywhere=listen_anywhere)
+            port = _port(selector, tcp, box, anywhere=anywhere)
+            hands_server = _hands(selector, hands, box, anywhere=anywhere)
         except ServeError as error:
             _fail(str(error), CANNOT_LISTEN)
         TypedHands(selector, sys.stdin, box)
-        began_s, began_box_s = time.monotonic(), box.now_s()
         Server(box, selector).run(port, lambda: print(f"ready {port.url}", flush=True))
         port.close()
         if hands_server is not None:
             hands_server.close()
-    if elf is not None:
-        _tell_firmware(box, box.now_s() - began_box_s, time.monotonic() - began_s)
 
 
 def _box(scenario: Path | None, options: dict[str, Any], faults: list[str], elf: Path | None) -> SimBox:
@@ -88,19 +93,19 @@ def _box(scenario: Path | None, options: dict[str, Any], faults: list[str], elf:
 def _firmware_box(scenario: Scenario, elf: Path) -> SimBox:
     """Return a box run by a firmware; the co-simulation is a package of its own, under another licence."""
     try:
-        elfbox = import_module("loomproof_cosim.elfbox")
+        elf_box = import_module("loomproof_cosim.elf_box")
         library = import_module("loomproof_cosim.library")
     except ModuleNotFoundError as error:
         _fail(f"--elf needs the co-simulation, which comes with the source tree only ({error})", BAD_USAGE)
     try:
-        box: SimBox = elfbox.build_elf_box(scenario, elf)
+        box: SimBox = elf_box.build_elf_box(scenario, elf)
     except library.CosimError as error:
         _fail(str(error), BAD_USAGE)
     return box
 
 
-def _tell_firmware(box: SimBox, box_s: float, machine_s: float) -> None:
-    """Say whether the simulation kept pace, and what went wrong with the firmware; then the end is not a good one."""
+def _report_firmware(box: SimBox, box_s: float, machine_s: float) -> None:
+    """Report whether the simulation kept pace and what went wrong in the firmware; exit with a code if anything did."""
     mishaps: dict[str, int] = box.controller.mishaps()  # type: ignore[attr-defined]  # a firmware has them
     counts = ", ".join(f"{count} {name}" for name, count in mishaps.items())
     pace = f"{box_s:.2f} s in {machine_s:.2f} s, {box_s / machine_s:.0%} of real time"
@@ -109,7 +114,7 @@ def _tell_firmware(box: SimBox, box_s: float, machine_s: float) -> None:
         raise typer.Exit(MISHAP)
 
 
-def _port(selector: selectors.BaseSelector, tcp: str | None, box: SimBox, *, anywhere: bool) -> Port:
+def _port(selector: selectors.BaseSelector, tcp: str | None, box: SimBox, *, anywhere: bool) -> ServedPort:
     if tcp is None:
         return PtyPort(selector, box.write)
     return TcpPort(selector, listen(parse_address(tcp, anywhere=anywhere)), box.write)

@@ -1,4 +1,4 @@
-"""Two clocks with one face: real time for people, virtual time for tests."""
+"""Two clocks with one interface: real time for people, virtual time for tests."""
 
 import time
 from typing import Protocol
@@ -8,7 +8,7 @@ class Clock(Protocol):
     """Time of a simulated box, in nanoseconds since it was powered.
 
     Attributes:
-        virtual: whether `wait_until` makes the time itself.
+        virtual: whether time passes only when the box sets it.
     """
 
     virtual: bool
@@ -18,7 +18,7 @@ class Clock(Protocol):
 
 
 class VirtualClock:
-    """Time that passes only when told to."""
+    """Time that passes only when `set_ns` is called."""
 
     virtual = True
 
@@ -30,19 +30,19 @@ class VirtualClock:
         return self._now_ns
 
     def set_ns(self, time_ns: int) -> None:
-        """Let time pass up to `time_ns`; a time gone by is ignored."""
+        """Let time pass up to `time_ns`; an earlier time changes nothing."""
         self._now_ns = max(self._now_ns, time_ns)
 
 
 COMPUTING_NS = 2_000_000
-"""Computing that takes less than this is not taken out of the time."""
+"""Computing time below this counts as the box's own time."""
 
 
 class RealClock:
     """The machine's monotonic clock, less the time that computing the physics takes.
 
-    A machine slower than the physics makes the box slow, like one seen in slow motion. Without this the box
-    would miss heartbeats that the computing itself held up.
+    A machine that computes the physics slower than real time runs the box in slow motion. Otherwise the box
+    would miss heartbeats that the computing itself delayed.
     """
 
     virtual = False
@@ -55,7 +55,7 @@ class RealClock:
         return time.monotonic_ns() - self._start_ns
 
     def stand_still_since(self, time_ns: int) -> None:
-        """Take the time since `time_ns` back, if it was long; called by whoever holds the box meanwhile."""
+        """Take back the time since `time_ns` when it was long; only the holder of the box calls this."""
         late_ns = self.now_ns() - time_ns
         if late_ns > COMPUTING_NS:
             self._start_ns += late_ns

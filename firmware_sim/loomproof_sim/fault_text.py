@@ -20,16 +20,16 @@ WITH_OHM = (
 
 
 class FaultTextError(ValueError):
-    """A fault that cannot be read, with what to write instead."""
+    """A fault text that cannot be read; the message says what to write instead."""
 
 
 @dataclass(frozen=True)
 class FaultText:
-    """A fault as read, before it is put into a loom.
+    """A fault as written, before it is put into a loom.
 
     Attributes:
-        load: key of the load fitted instead, for `wrong_load`.
-        amount: ohm, or the share of turns shorted (`shorted_turns`), or the severity (`intermittent`).
+        load: for `wrong_load`, the key of the load that is fitted instead.
+        amount: ohm, the share of shorted turns (`shorted_turns`) or breaks per second (`intermittent`).
     """
 
     kind: FaultKind
@@ -41,7 +41,7 @@ class FaultText:
 
 
 def form_of(kind: FaultKind) -> str:
-    """Return how a kind of fault is written."""
+    """Return the form in which a kind of fault is written."""
     if kind in PAIRED:
         return f"{kind}:CHANNEL:OTHER" + ("[:OHM]" if kind in WITH_OHM else "")
     if kind in FEEDS:
@@ -92,7 +92,7 @@ def _read(kind: FaultKind, reader: "_Reader", job: Job) -> FaultText:
 
 
 class _Reader:
-    """Takes the parts of a fault's text one by one."""
+    """Reads the parts of a fault's text one by one."""
 
     def __init__(self, text: str, kind: FaultKind, parts: list[str]) -> None:
         self._text, self._kind, self._parts = text, kind, parts

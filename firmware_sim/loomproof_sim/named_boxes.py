@@ -3,10 +3,10 @@
 import threading
 from collections.abc import Callable
 
-from loomproof_sim.simbox import SimBox
+from loomproof_sim.box import SimBox
 
 sim_boxes: dict[str, SimBox] = {}
-"""Boxes opened with `name=`, which stay as they are while their port is closed."""
+"""Boxes opened with `name=`; they keep their state while their port is closed."""
 _urls: dict[str, str] = {}
 _lock = threading.Lock()
 
@@ -15,7 +15,7 @@ def find(name: str) -> SimBox:
     """Return the box opened under a name.
 
     Raises:
-        KeyError: no port with that `name=` was opened yet.
+        KeyError: no port with this `name=` was opened yet.
     """
     with _lock:
         if name not in sim_boxes:
@@ -25,14 +25,14 @@ def find(name: str) -> SimBox:
 
 
 def forget(name: str) -> None:
-    """Switch a named box off for good; the next port with that name gets a new one."""
+    """Switch a named box off for good; the next port with its name gets a new box."""
     with _lock:
         sim_boxes.pop(name, None)
         _urls.pop(name, None)
 
 
 def box_for(url: str, name: str | None, make: Callable[[], SimBox]) -> SimBox:
-    """Return the box of a URL: the same again for a name opened before with that URL, otherwise a new one."""
+    """Return the box of a URL: the same box for a name opened before with this URL, otherwise a new one."""
     if name is None:
         return make()
     with _lock:

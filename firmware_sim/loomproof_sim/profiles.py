@@ -1,4 +1,4 @@
-"""Board profiles: what a box's read-back hardware can see, and how large its memory is."""
+"""Board profiles: resolution, timing, ranges and memory of a box's measuring hardware."""
 
 from dataclasses import dataclass
 
@@ -13,17 +13,25 @@ class BoardProfile:
         adc_bits: resolution of the converter; counts run from 0 to 2**adc_bits - 1.
         sample_period_ns: one sample set (both current ranges, supply, drain).
         first_sample_ns: first current sample, from the switch-on edge.
-        supply_skew_ns: supply sample after the current sample; drain_skew_ns likewise, not earlier.
-        fine_full_a: full scale of the fine current range; wide_full_a of the wide one.
-        supply_full_v: full scale of the supply reading; drain_full_v of the drain readings.
-        fine_offset_counts: what the fine range reads at no current; wide_offset_counts likewise.
+        supply_skew_ns: from the current sample to the supply sample.
+        drain_skew_ns: from the current sample to the drain sample; not less than supply_skew_ns.
+        fine_full_a: full scale of the fine current range.
+        wide_full_a: full scale of the wide current range.
+        supply_full_v: full scale of the supply reading.
+        drain_full_v: full scale of the drain readings.
+        fine_offset_counts: reading of the fine range without current.
+        wide_offset_counts: reading of the wide range without current.
         offset_spread_counts: standard deviation of both offsets over the channels.
         noise_counts: standard deviation of one sample.
         gain_u_relative: standard uncertainty of the current scales.
-        bias_v: where an unconnected drain rests, through bias_ohm.
+        bias_v: voltage at which an unconnected drain rests.
+        bias_ohm: resistance behind that voltage.
         clamp_v: drain voltage at which a low-side driver clamps.
-        supply_min_v: below it the supply counts as lost; above supply_max_v as out of range.
+        supply_min_v: below this the supply counts as lost.
+        supply_max_v: above this the supply counts as out of range.
+        board_temperature_c: temperature that the box reports.
         trace_slots: traces held at once.
+        channel_count: output channels.
         watchdog_ns: how long the controller may hang before the hardware resets it.
     """
 

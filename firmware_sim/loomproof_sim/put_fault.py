@@ -1,4 +1,4 @@
-"""Puts a fault that was read from text into a loom."""
+"""Puts a fault that was written as text into a loom."""
 
 from dataclasses import replace
 
@@ -13,8 +13,14 @@ from loomproof_sim.plant.spec import IntermittentSpec, LoomSpec
 def put_fault(loom: LoomSpec, fault: FaultText, job: Job, draw: Draw) -> LoomSpec:
     """Return the loom with the fault in it.
 
+    Args:
+        loom: the loom so far.
+        fault: the fault as written.
+        job: names the channels and load types.
+        draw: draws the part that is fitted instead, for `wrong_load`.
+
     Raises:
-        FaultTextError: the fault needs a load that is not there.
+        FaultTextError: nothing is fitted on a channel of the fault.
         ValueError: the plant cannot make this fault on this loom; the text says why.
     """
     fitted = {channel.channel for channel in job.channels if channel.fitted}
@@ -31,7 +37,7 @@ def put_fault(loom: LoomSpec, fault: FaultText, job: Job, draw: Draw) -> LoomSpe
 
 
 def _with_amount(fault: Fault, amount: float) -> Fault:
-    """Return the fault with what its kind is measured in: a share of turns, breaks a second, or ohm."""
+    """Return the fault with its amount: a share of turns, breaks per second, or ohm, by its kind."""
     if fault.kind is FaultKind.SHORTED_TURNS:
         return replace(fault, fraction=amount)
     if fault.kind is FaultKind.INTERMITTENT:

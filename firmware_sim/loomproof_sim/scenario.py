@@ -10,33 +10,34 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from loomproof.job.file.loading import JobError, load_job, parse_job
 from loomproof.job.model import Job
+from loomproof_sim.box import SimBox
 from loomproof_sim.clocks import RealClock, VirtualClock
 from loomproof_sim.controller.controller import Controller
 from loomproof_sim.fault_text import FaultTextError, parse_fault
-from loomproof_sim.hands.sim_hands import SimHands, connector_map
+from loomproof_sim.hands.local import SimHands, connector_map
 from loomproof_sim.loom import Draw, channel_kinds, sound_loom
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import LoomSpec, SupplySpec
 from loomproof_sim.profiles import PROFILES, BoardProfile
 from loomproof_sim.put_fault import put_fault
-from loomproof_sim.simbox import SimBox
 
 
 class ScenarioError(ValueError):
-    """A scenario that cannot be set up; the text says where, why and what to write instead."""
+    """A scenario that cannot be set up; the message says where, why and what to write instead."""
 
 
 class Scenario(BaseModel):
-    """What a simulated box is to be, readable from a TOML file with these keys.
+    """How to set up a simulated box; a TOML file may hold these keys.
 
     Attributes:
-        job: path of a job file; unsaid = the built-in small job.
+        job: path of a job file; None = the small built-in job.
         seed: draws parts, read-back errors and noise; the same seed gives the same box.
         faults: texts such as `open:5` (see `loomproof_sim.fault_text`).
-        spread: how much of each part's tolerance is used, 0..1.
-        supply_v: electromotive force of the supply behind supply_ohm.
-        temperature_c: of loom and loads; unsaid = the job's ambient temperature.
-        profile: which board.
+        spread: how much of each part's tolerance is used, 0 to 1.
+        supply_v: electromotive force of the supply.
+        supply_ohm: internal resistance of the supply.
+        temperature_c: temperature of loom and loads; None = the job's ambient temperature.
+        profile: the board.
         clock: `real`, or `virtual` for tests.
     """
 
@@ -59,7 +60,7 @@ class Scenario(BaseModel):
 
 
 def builtin_job() -> Job:
-    """Return the small job that a box without one proves."""
+    """Return the small job of a box that was given none."""
     return parse_job(files("loomproof_sim").joinpath("builtin_job.toml").read_text(encoding="utf-8"))
 
 
@@ -67,7 +68,7 @@ def job_of(scenario: Scenario) -> Job:
     """Return the job of a scenario.
 
     Raises:
-        ScenarioError: its file cannot be read or is not a sound job.
+        ScenarioError: the file cannot be read, or its job is not sound.
     """
     if scenario.job is None:
         return builtin_job()
@@ -103,8 +104,8 @@ def build_box(scenario: Scenario, job: Job | None = None) -> SimBox:
     """Return a powered box with its loom.
 
     Args:
-        scenario: what it is to be.
-        job: taken instead of the scenario's job file.
+        scenario: how to set it up.
+        job: replaces the scenario's job file.
 
     Raises:
         ScenarioError: the job or a fault is wrong.
@@ -126,10 +127,10 @@ def build_box(scenario: Scenario, job: Job | None = None) -> SimBox:
 
 
 def load_scenario(path: Path) -> dict[str, Any]:
-    """Return the keys of a scenario file; a relative job path counts from the file.
+    """Return the keys of a scenario file; a relative job path starts at the file's folder.
 
     Raises:
-        ScenarioError: not readable, or not TOML.
+        ScenarioError: the file cannot be read, or is not TOML.
     """
     try:
         keys = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -146,11 +147,11 @@ def scenario_from_query(path: str, query: Sequence[tuple[str, str]]) -> Scenario
     """Return the scenario of a `sim://` URL.
 
     Args:
-        path: of the job file; empty = the scenario file's, or the built-in one.
-        query: pairs in order; `fault` may be repeated, the other keys override those of a `scenario` file.
+        path: path of the job file; empty = the scenario file's job, or the built-in one.
+        query: keys and values in order; `fault` may repeat, the other keys override a `scenario` file's.
 
     Raises:
-        ScenarioError: an unknown key, a wrong value, an unreadable file.
+        ScenarioError: a key is unknown, a value is wrong, or a file cannot be read.
     """
     keys: dict[str, Any] = {}
     faults: list[str] = []
@@ -174,7 +175,7 @@ def make_scenario(keys: dict[str, Any]) -> Scenario:
     """Return a checked scenario.
 
     Raises:
-        ScenarioError: naming every key that is wrong.
+        ScenarioError: keys are wrong; the message names each of them.
     """
     try:
         return Scenario.model_validate(keys)

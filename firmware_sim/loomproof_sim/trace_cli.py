@@ -1,6 +1,6 @@
 """`loomproof-sim trace`: true current, drain and supply voltage of one load under one pulse train, as CSV.
 
-The values are the circuit's own, without the read-back's noise and steps.
+The values are those of the circuit, without the noise and rounding of the box's read-back.
 """
 
 import csv
@@ -85,7 +85,7 @@ def _load_type(key: str) -> LoadType:
 
 
 def _single(kind: LoadType, supply: SupplySpec, wire_ohm: float, temperature_c: float) -> LoomSpec:
-    """One load of its nominal values on channel 1."""
+    """Return a loom of one load with nominal values on channel 1."""
     logic = kind.kind in LOGIC_KINDS
     driver = DriverSpec(kind="logic", on_ohm=LOGIC_DRIVER_OHM) if logic else DriverSpec()
     branch = BranchSpec(1, load_spec(kind, Draw(0, 0.0)), "feed", wire_ohm)

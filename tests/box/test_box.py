@@ -9,7 +9,7 @@ import pytest
 from loomproof.box.client import Box
 from loomproof.box.connect import connect
 from loomproof.box.drive_outcome import RawTrace
-from loomproof.box.errors import ConfigurationMismatch, LinkLost, NoReply, Refused, Stopped
+from loomproof.box.errors import BoxStopped, ConfigurationMismatch, LinkLost, NoReply, RequestRefused
 from loomproof_wire import messages
 from loomproof_wire.messages import (
     BoxState,
@@ -123,14 +123,14 @@ def test_hold_peak_hold_and_scan(box):
 
 
 def test_interlocks_of_the_box_are_told(box):
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(RequestRefused) as refused:
         box.drive_train(1, 1, 100_000, 2000)
     assert refused.value.reason is Refusal.NOT_ARMED
     assert refused.value.detail == Hazard.FUEL
     box.arm(Hazard.FUEL, 1.0)
     assert box.drive_train(1, 1, 100_000, 2000).pulses == 1
     box.disarm(Hazard.FUEL)
-    with pytest.raises(Refused):
+    with pytest.raises(RequestRefused):
         box.drive_train(1, 1, 100_000, 2000)
     assert box.status().state is BoxState.IDLE
 
@@ -164,7 +164,7 @@ def test_stop_ends_a_drive_and_stays_until_cleared(box):
     assert outcome.reason is EndReason.STOPPED
     assert outcome.stop_reason is StopReason.COMMAND
     assert outcome.pulses < 5
-    with pytest.raises(Stopped) as stopped:
+    with pytest.raises(BoxStopped) as stopped:
         box.drive_train(4, 1, 100_000, 2000)
     assert stopped.value.reason is Refusal.STOPPED
     assert "clear the stop" in stopped.value.remedy
@@ -183,9 +183,9 @@ def test_stop_is_acknowledged(box):
 
 def test_the_stop_input(box, bench):
     bench.hands.stop_input(True)
-    with pytest.raises(Stopped):
+    with pytest.raises(BoxStopped):
         box.drive_train(4, 1, 100_000, 2000)
-    with pytest.raises(Stopped) as refused:
+    with pytest.raises(BoxStopped) as refused:
         box.clear_stop()
     assert refused.value.reason is Refusal.STOP_INPUT_OPEN
     bench.hands.stop_input(False)
@@ -216,7 +216,7 @@ def test_a_second_drive_meanwhile_is_refused_here(box):
     def try_it():
         try:
             box.drive_train(4, 1, 100_000, 2000)
-        except Refused as refused:
+        except RequestRefused as refused:
             refusals.append(refused)
 
     box.drive_train(4, 10, 100_000, 2000)
@@ -232,7 +232,7 @@ def test_a_short_trips_the_channel(bench):
     assert outcome.trip.channel == 4
     assert outcome.trip.current_ma > 3000
     assert outcome.pulses == 0
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(RequestRefused) as refused:
         box.drive_train(4, 1, 100_000, 2000)
     assert refused.value.reason is Refusal.TRIPPED
 
@@ -256,7 +256,7 @@ def test_leaving_a_watch_early_cancels_it(box):
     assert watch.ended.reason is EndReason.CANCELLED
     assert box.now_s() < 2
     assert box.drive_train(4, 1, 100_000, 2000).pulses == 1
-    with pytest.raises(Refused), box.watch(1, held=True, duration_ms=100):
+    with pytest.raises(RequestRefused), box.watch(1, held=True, duration_ms=100):
         pytest.fail("fuel is not armed")
     assert box.drive_train(4, 1, 100_000, 2000).pulses == 1
 

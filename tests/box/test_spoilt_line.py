@@ -15,7 +15,7 @@ from loomproof.box.errors import (
     LinkDown,
     LinkLost,
     NoReply,
-    Refused,
+    RequestRefused,
     Unreadable,
 )
 from loomproof_sim.named_boxes import forget
@@ -193,7 +193,7 @@ def test_however_bad_the_line_no_train_runs_more_often_than_it_was_asked_for(
                 box.drive_train(4, asked, 20_000, 2000)
             except (EventLost, NoReply):
                 pass
-            except Refused:
+            except RequestRefused:
                 refused += 1
     finally:
         bench.port.from_box = bench.port.to_box = None
@@ -314,7 +314,7 @@ def test_unplugged_in_a_drive_then_back_with_nothing_armed(named, bench):
     named.verify_configuration()
     named.clear_stop()
     named.sleep(0.15)
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(RequestRefused) as refused:
         named.drive_train(1, 1, 100_000, 2000)
     assert refused.value.reason is Refusal.NOT_ARMED
     heard.clear()

@@ -4,23 +4,23 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.boxcheck.fixture import Bench
-from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.fixture import Fixture
+from loomproof.boxcheck.line import RawLine
 from loomproof.boxcheck.requests import Tolerance
 from loomproof.boxcheck.subjects import Subject, Subjects
+from loomproof_sim.box import SimBox
 from loomproof_sim.clocks import VirtualClock
 from loomproof_sim.controller.controller import Controller
-from loomproof_sim.hands.sim_hands import SimHands
+from loomproof_sim.hands.local import SimHands
 from loomproof_sim.loom import channel_kinds
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.profiles import PROFILES, REFERENCE
 from loomproof_sim.scenario import build_loom, make_scenario
-from loomproof_sim.simbox import SimBox
 from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
 
 
 def python_box(board="reference"):
-    """Return a bench with a simulated box; `board` may be "four", one of four channels."""
+    """Return a fixture with a simulated box; `board` may be "four", one of four channels."""
     profile = (
         replace(REFERENCE, board="four channels", channel_count=4) if board == "four" else PROFILES[board]
     )
@@ -33,7 +33,7 @@ def python_box(board="reference"):
     sim.plant = plant
     subjects = Subjects(tuple(Subject(n) for n in LOADS), None if board == "four" else (6, 7))
     # Nothing in a simulated box is ever late: times are checked exactly.
-    return Bench(Line(SimPort(sim)), subjects, SimulatedHands(sim.hands), Tolerance(0, 0, 0))
+    return Fixture(RawLine(SimPort(sim)), subjects, SimulatedHands(sim.hands), Tolerance(0, 0, 0))
 
 
 @pytest.fixture(scope="session")

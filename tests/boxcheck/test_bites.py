@@ -6,8 +6,19 @@ from dataclasses import replace
 import pytest
 
 from loomproof.boxcheck.catalogue import CASES
-from loomproof.boxcheck.run import Outcome, run_suite
-from loomproof_sim.controller import activity, arming, limits, outbox, requests, session, supervision, traces
+from loomproof.boxcheck.outcome import Outcome
+from loomproof.boxcheck.run import run_suite
+from loomproof_sim.controller import (
+    activity,
+    arming,
+    limits,
+    machine,
+    outbox,
+    requests,
+    session,
+    supervision,
+    traces,
+)
 from loomproof_sim.controller import controller as core
 from loomproof_wire.frames import decode
 from loomproof_wire.messages import (
@@ -38,29 +49,29 @@ def heartbeat_early(patch):
 def heartbeat_of_anyone(patch):
     def take(self, frame):
         Heartbeat.decode_body(frame.body)
-        self._box.beat()
+        self._machine.beat()
 
-    patch.setattr(session.Intake, "_heartbeat", take)
+    patch.setattr(session.SessionLayer, "_heartbeat", take)
 
 
 def configured_from_the_start(patch):
     boot = core.Controller._boot
 
-    def with_leftovers(self):
-        boot(self)
-        self.table.configure(Configure(2, 4, 0, 0, 1000, 0, 100, 1, 100, 0))
+    def with_leftovers(self, now_ns):
+        boot(self, now_ns)
+        self.machine.parts.table.configure(Configure(2, 4, 0, 0, 1000, 0, 100, 1, 100, 0))
 
     patch.setattr(core.Controller, "_boot", with_leftovers)
 
 
 def served_without_a_session(patch):
-    init = session.Intake.__init__
+    init = session.SessionLayer.__init__
 
-    def open_at_once(self, box, outbox):
-        init(self, box, outbox)
+    def open_at_once(self, *args):
+        init(self, *args)
         self.session = 1
 
-    patch.setattr(session.Intake, "__init__", open_at_once)
+    patch.setattr(session.SessionLayer, "__init__", open_at_once)
 
 
 def stop_not_latched(patch):
@@ -68,19 +79,19 @@ def stop_not_latched(patch):
 
 
 def stop_lets_the_drive_run(patch):
-    patch.setattr(core.Controller, "end_activity", lambda self, reason: None)
+    patch.setattr(machine.StateMachine, "end_activity", lambda self, reason: None)
 
 
 def stop_answered_first(patch):
-    frame_before = session.Intake._frame
+    frame_before = session.SessionLayer._frame
 
     def answered_first(self, frame):
         if frame.kind != Stop.KIND:
             return frame_before(self, frame)
         self._outbox.reply(frame.sequence, Ack(frame.kind))
-        return self._box.stop_command()
+        return self._machine.stop_command()
 
-    patch.setattr(session.Intake, "_frame", answered_first)
+    patch.setattr(session.SessionLayer, "_frame", answered_first)
 
 
 def second_reason_kept(patch):
@@ -92,11 +103,11 @@ def second_reason_kept(patch):
 
 
 def stop_keeps_the_arming(patch):
-    patch.setattr(core.Controller, "disarm_all", lambda self, reason: None)
+    patch.setattr(machine.StateMachine, "disarm_all", lambda self, reason: None)
 
 
 def cleared_with_the_button_pressed(patch):
-    patch.setattr(requests.Requests, "_clear_stop", lambda self, request: self._box.latch.clear())
+    patch.setattr(requests.Requests, "_clear_stop", lambda self, request: self._machine.latch.clear())
 
 
 def button_released_clears(patch):
@@ -111,29 +122,33 @@ def button_released_clears(patch):
 
 
 def supply_never_measured(patch):
-    patch.setattr(core.Controller, "measure_supply", lambda self: True)
+    patch.setattr(machine.StateMachine, "measure_supply", lambda self: True)
 
 
 def repeat_carried_out(patch):
-    is_new = session.Intake._is_new
+    is_new = session.SessionLayer._is_new
     patch.setattr(
-        session.Intake, "_is_new", lambda self, number: number == self._last_sequence or is_new(self, number)
+        session.SessionLayer,
+        "_is_new",
+        lambda self, number: number == self._last_sequence or is_new(self, number),
     )
 
 
 def old_copies_carried_out(patch):
-    is_new = session.Intake._is_new
+    is_new = session.SessionLayer._is_new
     patch.setattr(
-        session.Intake, "_is_new", lambda self, number: number != self._last_sequence or is_new(self, number)
+        session.SessionLayer,
+        "_is_new",
+        lambda self, number: number != self._last_sequence or is_new(self, number),
     )
 
 
 def bad_frames_not_counted(patch):
-    patch.setattr(session.Intake, "_bad", lambda self: None)
+    patch.setattr(machine.FrameCounters, "count_bad", lambda self: None)
 
 
 def wrong_size_called_out_of_range(patch):
-    reply_to = session.Intake._reply_to
+    reply_to = session.SessionLayer._reply_to
 
     def other_reason(self, frame):
         try:
@@ -144,7 +159,7 @@ def wrong_size_called_out_of_range(patch):
             return session.Refused(frame.kind, session.Refusal.OUT_OF_RANGE, 255)
         return reply_to(self, frame)
 
-    patch.setattr(session.Intake, "_reply_to", other_reason)
+    patch.setattr(session.SessionLayer, "_reply_to", other_reason)
 
 
 def too_much_is_clipped(patch):
@@ -162,28 +177,28 @@ def too_much_is_clipped(patch):
 
 
 def own_ceiling_not_kept(patch):
-    patch.setattr(limits, "ceilings_of", lambda kind: limits.Ceilings())
+    patch.setattr(limits, "ceilings_of", lambda kind: limits.ChannelCeilings())
 
 
 def configure_keeps_the_arming(patch):
     configure = requests.Requests._configure
 
     def keep(self, request):
-        patch.setattr(self._box, "disarm_all", lambda reason: None)
+        patch.setattr(self._machine, "disarm_all", lambda reason: None)
         configure(self, request)
-        del self._box.disarm_all
+        del self._machine.disarm_all
 
     patch.setattr(requests.Requests, "_configure", keep)
 
 
 def trip_not_latched(patch):
-    trip = activity.Bench.trip
+    trip = activity.BoxParts.trip
 
     def forget(self, channel, current_a, time_ns):
         trip(self, channel, current_a, time_ns)
         self.tripped.discard(channel)
 
-    patch.setattr(activity.Bench, "trip", forget)
+    patch.setattr(activity.BoxParts, "trip", forget)
 
 
 def never_trips(patch):
@@ -202,14 +217,14 @@ def never_trips(patch):
 
 def _with_limits(start, limit_a):
     def begin(self, *args, **kwargs):
-        drive = self._box.start_drive
-        self._box.start_drive = lambda plan: drive(
+        drive = self._machine.start_drive
+        self._machine.start_drive = lambda plan: drive(
             replace(plan, limits_a=dict.fromkeys(plan.limits_a, limit_a))
         )
         try:
             start(self, *args, **kwargs)
         finally:
-            del self._box.start_drive
+            del self._machine.start_drive
 
     return begin
 
@@ -237,38 +252,38 @@ def arming_lasts_longer(patch):
 
 def expiry_lets_the_drive_run(patch):
     def only_tell(self, hazard, reason):
-        self.outbox.event(core.Disarmed(hazard, reason))
+        self.parts.outbox.event(machine.Disarmed(hazard, reason))
 
-    patch.setattr(core.Controller, "_disarmed", only_tell)
+    patch.setattr(machine.StateMachine, "_disarmed", only_tell)
 
 
 def pump_keeps_fuel(patch):
-    patch.setattr(core.Controller, "pump_starts", lambda self: None)
+    patch.setattr(machine.StateMachine, "pump_starts", lambda self: None)
 
 
 def fuel_armed_beside_the_pump(patch):
-    patch.setattr(core.Controller, "pump_running", False)
+    patch.setattr(machine.StateMachine, "pump_running", False)
 
 
 def session_keeps_the_arming(patch):
-    new_session = core.Controller.new_session
+    new_session = machine.StateMachine.new_session
 
     def keep(self):
         held = dict(self.arming._until_ns)
         new_session(self)
         self.arming._until_ns.update(held)
 
-    patch.setattr(core.Controller, "new_session", keep)
+    patch.setattr(machine.StateMachine, "new_session", keep)
 
 
 def session_ends_a_drive_aloud(patch):
-    new_session = core.Controller.new_session
+    new_session = machine.StateMachine.new_session
 
     def aloud(self):
         self.end_activity(EndReason.CANCELLED)
         new_session(self)
 
-    patch.setattr(core.Controller, "new_session", aloud)
+    patch.setattr(machine.StateMachine, "new_session", aloud)
 
 
 def events_not_counted_anew(patch):
@@ -281,7 +296,7 @@ def telemetry_slow(patch):
 
 def digest_of_configured_only(patch):
     def some(self):
-        held = self._box.table._configs
+        held = self._parts.table._configs
         return zlib.crc32(b"".join(held[channel].encode_body() for channel in sorted(held)))
 
     patch.setattr(requests.Requests, "_digest", some)
@@ -344,7 +359,7 @@ def chunk_past_the_end(patch):
 
 
 def heartbeat_not_needed_again(patch):
-    patch.setattr(supervision.Heartbeat, "alive", True)
+    patch.setattr(supervision.HeartbeatTimer, "alive", True)
 
 
 MISTAKES = {

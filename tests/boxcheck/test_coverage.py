@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from loomproof.boxcheck.catalogue import CASES, NOT_FROM_OUTSIDE
-from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.outcome import Outcome
+from loomproof.boxcheck.run import run_suite
 from loomproof_wire.declaration import WIRE_TOML
 from loomproof_wire.messages import (
     Disarmed,
@@ -76,17 +77,17 @@ def test_what_the_line_cannot_show_says_how_to_see_it():
 @pytest.fixture(scope="module")
 def passed(make_python_box):
     """Case key -> what was sent and heard during it, on the board that has everything."""
-    bench = make_python_box()
-    tap = bench.line.port = Tap(bench.line.port)
+    fixture = make_python_box()
+    tap = fixture.line.port = Tap(fixture.line.port)
     heard = {}
 
-    def told(result):
+    def note(result):
         assert result.outcome is not Outcome.BROKEN, result.text
         said = tap.take()
         if result.outcome is Outcome.KEPT:
             heard[result.case.key] = said
 
-    run_suite(bench, told=told)
+    run_suite(fixture, on_result=note)
     return heard
 
 

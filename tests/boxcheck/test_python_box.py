@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 from loomproof.boxcheck.catalogue import CASES, NOT_FROM_OUTSIDE
-from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.fixture import Fixture
 from loomproof.boxcheck.line import open_line
-from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.outcome import Outcome
+from loomproof.boxcheck.run import run_suite
 from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_wire.messages import Refusal
 
@@ -87,10 +88,10 @@ def served_on_a_pty():
 
 def test_the_simulated_box_keeps_them_over_a_pty_in_real_time(served_on_a_pty):
     line = open_line(served_on_a_pty)
-    bench = Bench(line, Subjects(tuple(Subject(n) for n in (1, 2))))
+    fixture = Fixture(line, Subjects(tuple(Subject(n) for n in (1, 2))))
     cases = tuple(case for case in CASES if case.key in REAL_TIME)
     assert len(cases) == len(REAL_TIME)
-    results = run_suite(bench, cases)
+    results = run_suite(fixture, cases)
     line.close()
     assert {r.case.key: r.text for r in results if r.outcome is not Outcome.KEPT} == {}
 
@@ -112,34 +113,34 @@ def test_every_case_can_be_acted_on():
 
 
 def test_nothing_is_driven_without_a_harmless_channel(make_python_box):
-    bench = make_python_box()
-    bench.subjects = Subjects()
+    fixture = make_python_box()
+    fixture.subjects = Subjects()
     switched = []
-    outputs = bench.line.port.sim.controller.outputs
+    outputs = fixture.line.port.sim.controller.outputs
     original = outputs.set
     outputs.set = lambda *args: (switched.append(args), original(*args))
-    results = run_suite(bench)
+    results = run_suite(fixture)
     assert switched == []
     assert {r.case.key: r.text for r in results if r.outcome is Outcome.BROKEN} == {}
     assert sum(r.outcome is Outcome.KEPT for r in results) >= 15
 
 
 def test_the_suite_leaves_the_box_stopped_whatever_happens(make_python_box):
-    bench = make_python_box()
+    fixture = make_python_box()
 
     def quit_in_a_drive(result):
-        bench.accepted(bench.hold())
+        fixture.accepted(fixture.hold())
         raise KeyboardInterrupt
 
-    bench_cases = [case for case in CASES if case.key == "hello-again-changes-nothing"]
+    first_case = [case for case in CASES if case.key == "hello-again-changes-nothing"]
 
     def begin(result):
-        bench.fresh()
+        fixture.fresh()
         quit_in_a_drive(result)
 
     with pytest.raises(KeyboardInterrupt):
-        run_suite(bench, bench_cases, begin)
-    sim = bench.line.port.sim
+        run_suite(fixture, first_case, begin)
+    sim = fixture.line.port.sim
     with sim as controller:
         assert controller.latch.stopped
         assert not controller.outputs.any_on
@@ -154,9 +155,9 @@ def test_the_suite_leaves_the_box_stopped_whatever_happens(make_python_box):
     ids=["stop button pressed", "no supply"],
 )
 def test_a_bench_that_is_not_ready_is_not_called_a_broken_box(make_python_box, act, says):
-    bench = make_python_box()
-    act(bench.hands.hands)
-    results = run_suite(bench)
+    fixture = make_python_box()
+    act(fixture.attendant.hands)
+    results = run_suite(fixture)
     assert {r.case.key: r.text for r in results if r.outcome is Outcome.BROKEN} == {}
     assert {r.case.key for r in results if says in r.text} >= {
         "stop-stops",

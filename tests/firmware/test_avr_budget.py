@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from loomproof_cosim.boards import BOARDS
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from testbed.firmware import RELAY, Console, ready, run, symbol

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.scenario import make_scenario
 from testbed.firmware import MS, US, gate_edges
@@ -103,9 +103,9 @@ def test_the_stop_contact_cuts_the_gates_at_once_without_the_part(box):
 
     box.write(b"l")
     box.run_for(0.05)
-    assert box.controller.bench.drive(12) is Drive.ON
+    assert box.controller.circuit.drive(12) is Drive.ON
     box.hands.stop_input(True)
-    assert box.controller.bench.drive(12) is Drive.OFF
+    assert box.controller.circuit.drive(12) is Drive.OFF
     assert (
         gate_edges(box.controller.part, "C", 3).size == 1
     )  # the pin itself is still high: no program was involved

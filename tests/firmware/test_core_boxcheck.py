@@ -3,13 +3,14 @@
 import pytest
 from hostbox import HostBox
 
+from loomproof.boxcheck.attendant import Act
 from loomproof.boxcheck.catalogue import CASES
-from loomproof.boxcheck.fixture import Bench
-from loomproof.boxcheck.hands import Act
-from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.fixture import Fixture
+from loomproof.boxcheck.line import RawLine
 from loomproof.boxcheck.need import Need
+from loomproof.boxcheck.outcome import Outcome
 from loomproof.boxcheck.requests import Tolerance
-from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.run import run_suite
 from loomproof.boxcheck.subjects import Subject, Subjects
 
 STEP_NS = 500_000
@@ -72,7 +73,7 @@ def make_bench(channel_count):
     for channel in range(1, 5):
         box.set_load(channel, 80.0, 0.3)  # a relay
     subjects = Subjects(tuple(Subject(n) for n in range(1, 5)), (15, 16) if channel_count == 16 else None)
-    return Bench(Line(HostPort(box)), subjects, HostHands(box), Tolerance(1, 1, 1))
+    return Fixture(RawLine(HostPort(box)), subjects, HostHands(box), Tolerance(1, 1, 1))
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import pytest
 import serial
 
 from loomproof.box.connect import connect
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from loomproof_wire.messages import BoxState, Configure, EndReason, Hazard, LoadClass, StopReason

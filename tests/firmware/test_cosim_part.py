@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from loomproof_cosim.library import CosimError
-from loomproof_cosim.part import Part
+from loomproof_cosim.part import AvrPart
 
 MS = 16_000
 
@@ -47,7 +47,7 @@ def part(probe_elf, asked):
         asked.append((number, tuple(cycles)))
         return np.full(len(cycles), 1.25 if number == 9 else 3.7)
 
-    made = Part(probe_elf, "atmega2560", volts=volts)
+    made = AvrPart(probe_elf, "atmega2560", volts=volts)
     yield made
     made.close()
 
@@ -142,4 +142,4 @@ def test_an_input_pin_is_seen_and_kept_over_a_reset(part):
 def test_a_missing_program_is_told(shim, tmp_path):
 
     with pytest.raises(CosimError, match="make firmware"):
-        Part(tmp_path / "none.elf", "atmega2560", volts=lambda number, cycles: cycles * 0.0)
+        AvrPart(tmp_path / "none.elf", "atmega2560", volts=lambda number, cycles: cycles * 0.0)

@@ -3,13 +3,14 @@
 import pytest
 
 from loomproof.boxcheck.catalogue import CASES
-from loomproof.boxcheck.fixture import Bench
-from loomproof.boxcheck.line import Line
+from loomproof.boxcheck.fixture import Fixture
+from loomproof.boxcheck.line import RawLine
+from loomproof.boxcheck.outcome import Outcome
 from loomproof.boxcheck.requests import Tolerance
-from loomproof.boxcheck.run import Outcome, run_suite
+from loomproof.boxcheck.run import run_suite
 from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_cosim.boards import BOARDS
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from testbed.checkboard import LOADS, MORE, SimPort, SimulatedHands, job_of
 
@@ -35,7 +36,7 @@ def make_bench(built):
         boxes.append(box)
         bridge = (6, 7) if board.uppers else None
         subjects = Subjects(tuple(Subject(channel) for channel in LOADS), bridge)
-        return Bench(Line(SimPort(box)), subjects, SimulatedHands(box.hands), LATE)
+        return Fixture(RawLine(SimPort(box)), subjects, SimulatedHands(box.hands), LATE)
 
     yield make
     for box in boxes:

@@ -2,9 +2,9 @@
 
 import pytest
 
-from loomproof_cosim.board_config import fitting
+from loomproof_cosim.board_config import eeprom_image
 from loomproof_cosim.boards import SIXTEEN, board_of
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_cosim.library import CosimError
 from loomproof_cosim.parity import Loom, differences, prove_firmware, prove_simulated
 from loomproof_sim.scenario import make_scenario
@@ -57,7 +57,7 @@ def test_it_has_four_channels_and_no_half_bridge_whatever_its_eeprom_says(elf):
     scenario = make_scenario({"clock": "virtual"})
     box = build_elf_box(scenario, elf)
     kinds = {1: ChannelKind.HALF_BRIDGE, 2: ChannelKind.HALF_BRIDGE, 3: ChannelKind.HIGH_SIDE}
-    box.controller.part.write_eeprom(0, fitting(kinds, "FOUR", scenario.board))
+    box.controller.part.write_eeprom(0, eeprom_image(kinds, "FOUR", scenario.board))
     box.run_for(0.02)
     console = Console(box)
     identity = console.greet()

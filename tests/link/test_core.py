@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.link.errors import LinkLost, NoReply, Refused, Unreadable
+from loomproof.link.errors import LinkLost, NoReply, RequestRefused, Unreadable
 from loomproof.link.protocol import EVENT_LIMIT, GATE_S, STOP_BYTES, LinkCore
 from loomproof_wire.frames import Frame, FrameReader, decode, encode_frame, encode_raw_frame
 from loomproof_wire.messages import (
@@ -98,7 +98,7 @@ def test_an_answer_ends_the_repeats(live):
 def test_a_refusal_tells_reason_and_remedy(live):
     pending = live.begin(TRAIN, 0.0)
     live.receive(encode_frame(pending.sequence, RefusedMessage(TRAIN.KIND, Refusal.OVER_DUTY, 300)))
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(RequestRefused) as refused:
         pending.result()
     assert (refused.value.reason, refused.value.detail, refused.value.request_kind) == (
         Refusal.OVER_DUTY,

@@ -6,7 +6,7 @@ import pytest
 from serial import SerialTimeoutException
 
 from loomproof.link.base import LinkDown
-from loomproof.link.errors import LinkLost, NoReply, Refused
+from loomproof.link.errors import LinkLost, NoReply, RequestRefused
 from loomproof.link.protocol import GATE_S
 from loomproof.link.pumped import PumpedLink
 from loomproof_wire.messages import Ack, DriveTrain, GetStatus, Refusal, Stop, Trip
@@ -59,7 +59,7 @@ def test_a_box_that_never_answers(link, box, train):
 
 def test_a_refusal_is_raised_and_not_repeated(link, box, train):
     box.refuse[DriveTrain.KIND] = Refusal.NOT_ARMED
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(RequestRefused) as refused:
         link.request(train)
     assert refused.value.reason is Refusal.NOT_ARMED
     assert box.executed["drive_train"] == 1

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from loomproof.box.errors import Refused, Stopped
+from loomproof.box.errors import BoxStopped, RequestRefused
 from loomproof.procedure.prompts import Answer, Choice, PromptKind
 from loomproof_wire import messages as m
 from testbed.jobs import hazards_job
@@ -112,7 +112,7 @@ class FakeBox:
 
     def _check_stopped(self, kind):
         if self.stopped:
-            raise Stopped(kind, m.Refusal.STOPPED)
+            raise BoxStopped(kind, m.Refusal.STOPPED)
 
     def arm(self, hazard, duration_s):
         self._do("arm", (hazard, duration_s))
@@ -136,7 +136,7 @@ class FakeBox:
         for channel in channels:
             hazard = self.configs[channel].hazard
             if hazard is not m.Hazard.NONE and hazard not in self.armed:
-                raise Refused(m.DriveTrain.KIND, m.Refusal.NOT_ARMED, hazard)
+                raise RequestRefused(m.DriveTrain.KIND, m.Refusal.NOT_ARMED, hazard)
         self._do(what, channels)
         self._check_stopped(m.DriveTrain.KIND)
         self.clock_s += duration_s

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loomproof.box.errors import Refused
+from loomproof.box.errors import RequestRefused
 from loomproof.facts.drive import DriveShape, Pulses
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.bench.ways import SETTINGS, Way, ways_of
@@ -118,7 +118,7 @@ def test_a_stop_ends_a_sweep_and_nothing_is_driven_after_it(session, box):
     seen = []
     box.on["drive"] = lambda _: (seen.append(1), session.request_stop("key") if len(seen) == 2 else None)
     with contextlib.suppress(
-        Refused
+        RequestRefused
     ):  # the stopped train is told by its outcome or by a refusal; both end it
         run(session, VALVE, Way.FREQUENCY_SWEEP, SWEEP)
     assert len(box.calls("drive")) == 2
@@ -145,7 +145,7 @@ def test_a_refusal_of_the_box_within_a_sweep_is_told_and_ends_it(session, box):
     def refuse(_):
         seen.append(1)
         if len(seen) == 2:
-            raise Refused(m.DriveTrain.KIND, m.Refusal.OVER_DUTY, 900)
+            raise RequestRefused(m.DriveTrain.KIND, m.Refusal.OVER_DUTY, 900)
 
     box.on["drive"] = refuse
     done = run(session, VALVE, Way.FREQUENCY_SWEEP, SWEEP)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from loomproof.box.errors import LinkLost, Refused
+from loomproof.box.errors import LinkLost, RequestRefused
 from loomproof.facts.drive import Pulses
 from loomproof.facts.kinds import HazardClass
 from loomproof.facts.step import StepEnd
@@ -223,7 +223,7 @@ def test_a_lost_link_is_an_outcome_and_ends_the_run(session, box):
 
 def test_a_box_that_started_anew_is_a_lost_link(session, box):
     def forget(_detail):
-        raise Refused(m.Sense.KIND, m.Refusal.NO_SESSION)
+        raise RequestRefused(m.Sense.KIND, m.Refusal.NO_SESSION)
 
     box.on["sense"] = forget
     ran = session.run_all()
@@ -255,7 +255,7 @@ def test_a_link_lost_while_armed_is_still_an_outcome(session, box):
 )
 def test_a_refusal_is_an_outcome_with_its_reason(session, box, reason, end):
     def refuse(_detail):
-        raise Refused(m.DriveTrain.KIND, reason)
+        raise RequestRefused(m.DriveTrain.KIND, reason)
 
     box.on["drive"] = refuse
     outcome = session.run_step("drive-3")

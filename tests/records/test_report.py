@@ -320,12 +320,9 @@ def test_an_empty_and_an_unfinished_record_can_be_reported(store, make):
     assert page.faults == []
     for needed in ("This record is not finished.", "None of 4 outputs are proven.", "No step was begun."):
         assert needed in page.text
-    assert "no step of it was worked through" in page.text
+    assert "none of its steps was done" in page.text
     recorder.step_began(make.step("drive-2", 1, 2))
-    assert (
-        "Under way, or cut off, when this report was made: Drive drive-2."
-        in Page(html(store.read("last"))).text
-    )
+    assert "Not ended when this report was made: Drive drive-2." in Page(html(store.read("last"))).text
 
 
 def test_pictures_are_svg_of_the_measured_current_over_the_band(record):
@@ -359,4 +356,4 @@ def test_a_load_that_is_not_fitted_does_not_count_as_an_output(store, make):
     recorder.findings(make.verdicts(), [])
     text = Page(html(store.read("last"))).text
     assert "1 of 3 outputs is proven." in text
-    assert "Not fitted, by the job Channel 4, output 4 (H1-14)" in text
+    assert "Not fitted, according to the job Channel 4, output 4 (H1-14)" in text

@@ -57,7 +57,7 @@ class Bender:
 
     def told(self, state, fresh):
         if state.watching is not None:
-            self.hands.flex("wing", 4.0)  # its wire is channel 1's: the two are swapped
+            self.hands.wiggle("wing", 4.0)  # its wire is channel 1's: the two are swapped
         self.spans = len(state.spans)
 
     def poll(self):

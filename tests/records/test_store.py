@@ -14,9 +14,9 @@ from sqlalchemy.schema import CreateTable
 
 from loomproof.facts.record import EventKind, EventNoted
 from loomproof.procedure.recorder import Recorder
-from loomproof.records.engine import ENVIRONMENT_VARIABLE, reading, store_url
+from loomproof.records.database import ENVIRONMENT_VARIABLE, reading, store_url
 from loomproof.records.errors import RecordError
-from loomproof.records.models import Begun, FindingsFact, FinishedFact, StatementFact
+from loomproof.records.models import BegunFact, FindingsFact, FinishedFact, StatementFact
 from loomproof.records.schema import SCHEMA_VERSION, Base
 from loomproof.records.store import RecordStore
 
@@ -338,4 +338,4 @@ def test_bodies_survive_unknown_fields_of_a_later_minor():
     """A body with more in it than we know is read, not refused."""
     later = {"verdict": "pass", "note": "", "signed_by": "someone"}
     assert FinishedFact.model_validate(later).verdict == "pass"
-    assert {Begun.KIND, FindingsFact.KIND, StatementFact.KIND} == {"begun", "findings", "statement"}
+    assert {BegunFact.KIND, FindingsFact.KIND, StatementFact.KIND} == {"begun", "findings", "statement"}

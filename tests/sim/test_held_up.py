@@ -4,8 +4,8 @@ import time
 
 import pytest
 
+from loomproof_sim.box import HELD_UP_NS
 from loomproof_sim.scenario import build_box, scenario_from_query
-from loomproof_sim.simbox import HELD_UP_NS
 
 
 @pytest.fixture

@@ -9,15 +9,16 @@ import pytest
 
 import loomproof_sim.controller.limits as limits_module
 import loomproof_sim.controller.requests as requests_module
-from loomproof_sim.controller.activity import Bench
+from loomproof_sim.controller.activity import BoxParts
 from loomproof_sim.controller.arming import Arming
 from loomproof_sim.controller.controller import Controller
+from loomproof_sim.controller.drive import DriveActivity
 from loomproof_sim.controller.limits import ChannelTable
+from loomproof_sim.controller.machine import StateMachine
 from loomproof_sim.controller.requests import Requests
-from loomproof_sim.controller.sampling import Sampler
-from loomproof_sim.controller.scheduler import DriveRun
-from loomproof_sim.controller.session import Intake
-from loomproof_sim.controller.supervision import Heartbeat, StopLatch, SupplyWatch
+from loomproof_sim.controller.sampler import Sampler
+from loomproof_sim.controller.session import SessionLayer
+from loomproof_sim.controller.supervision import HeartbeatTimer, StopLatch, SupplyWatch
 from loomproof_wire import messages as wire
 from loomproof_wire.messages import Hazard, LoadClass
 from tests.sim.safety.machine import run_machine
@@ -51,16 +52,16 @@ def _armed_for_ever(arming: Arming, hazard: Hazard, now_ns: int) -> bool:
     return hazard in arming._until_ns
 
 
-def _executed_again(intake: Intake, sequence: int) -> bool:
+def _executed_again(session: SessionLayer, sequence: int) -> bool:
     return True
 
 
-def _latched_without_switching_off(box: Controller, reason: wire.StopReason) -> None:
+def _latched_without_switching_off(box: StateMachine, reason: wire.StopReason) -> None:
     box.latch.latch(reason)
 
 
-def _stale_is_new(intake: Intake, sequence: int) -> bool:
-    return sequence != intake._last_sequence
+def _stale_is_new(session: SessionLayer, sequence: int) -> bool:
+    return sequence != session._last_sequence
 
 
 def _never_reset(box: Controller) -> None:
@@ -73,11 +74,11 @@ def _trip_forgotten(box: Any, channel: int, current_a: float, time_ns: int) -> N
     box.outbox.event(wire.Trip(channel, 0))
 
 
-def _session_without_care(box: Controller) -> None:
+def _session_without_care(box: StateMachine) -> None:
     box.heartbeat.forget()
     box.latch.greeted()
     box.telemetry.begin(box.now_ns)
-    box.outbox.muted = False
+    box.parts.outbox.muted = False
 
 
 def _only_said_to_be_open(box: Controller, open_: bool) -> None:
@@ -93,7 +94,7 @@ def _longest_sense(*_: Any) -> int:
     return 200
 
 
-def _runs_on(run: DriveRun, reason: wire.EndReason, now_ns: int) -> None:
+def _runs_on(run: DriveActivity, reason: wire.EndReason, now_ns: int) -> None:
     run.catch_up(now_ns)
 
 
@@ -104,32 +105,32 @@ MUTANTS: dict[str, list[tuple[Any, str, Any]]] = {
         (Arming, "next_ns", lambda _: NEVER),
         (Arming, "armed", _armed_for_ever),
     ],
-    "a lost arming does not end the drive": [(Controller, "_disarmed", _nothing)],
+    "a lost arming does not end the drive": [(StateMachine, "_disarmed", _nothing)],
     "disarm does nothing": [(Requests, "_disarm", _nothing)],
     "a load class carries no hazard": [
         (limits_module, "BOUND_HAZARD", dict.fromkeys(LoadClass, Hazard.NONE))
     ],
-    "no heartbeat is needed": [(Heartbeat, "lost", _no), (Heartbeat, "next_ns", lambda _: NEVER)],
+    "no heartbeat is needed": [(HeartbeatTimer, "lost", _no), (HeartbeatTimer, "next_ns", lambda _: NEVER)],
     "a stop does not latch": [(StopLatch, "latch", _no)],
-    "a stop leaves the outputs": [(Controller, "stop", _latched_without_switching_off)],
+    "a stop leaves the outputs": [(StateMachine, "stop", _latched_without_switching_off)],
     "the stop input is only reported": [(Controller, "set_stop_input", _only_said_to_be_open)],
     "the supply is never missed": [(SupplyWatch, "measured", _always_good)],
-    "a new session changes nothing": [(Controller, "new_session", _session_without_care)],
-    "configuring drops no arming": [(Controller, "disarm_all", _nothing)],
-    "the pump leaves fuel armed": [(Controller, "pump_starts", _nothing)],
-    "fuel is armed beside the pump": [(Controller, "pump_running", False)],
-    "a repeated request is carried out again": [(Intake, "_is_new", _executed_again)],
-    "a stale request is carried out": [(Intake, "_is_new", _stale_is_new)],
+    "a new session changes nothing": [(StateMachine, "new_session", _session_without_care)],
+    "configuring drops no arming": [(StateMachine, "disarm_all", _nothing)],
+    "the pump leaves fuel armed": [(StateMachine, "pump_starts", _nothing)],
+    "fuel is armed beside the pump": [(StateMachine, "pump_running", False)],
+    "a repeated request is carried out again": [(SessionLayer, "_is_new", _executed_again)],
+    "a stale request is carried out": [(SessionLayer, "_is_new", _stale_is_new)],
     "pulses are not held to the ceilings": [(requests_module, "check_pulses", _nothing)],
     "holds are not held to the ceilings": [(requests_module, "check_hold", _nothing)],
     "steps are not held to the ceilings": [(requests_module, "check_step", _nothing)],
     "sense pulses are not capped": [(requests_module, "sense_cap_us", _longest_sense)],
     "two drives at a time": [(Requests, "_refuse_busy", _nothing)],
     "over-current is not seen": [(Sampler, "advance", _nothing)],
-    "a trip does not latch": [(Bench, "trip", _trip_forgotten)],
+    "a trip does not latch": [(BoxParts, "trip", _trip_forgotten)],
     "an unconfigured channel is driven": [(ChannelTable, "usable", ChannelTable.config)],
     "the watchdog is slow": [(Controller, "hang", _never_reset)],
-    "cancel leaves the output on": [(DriveRun, "end", _runs_on)],
+    "cancel leaves the output on": [(DriveActivity, "end", _runs_on)],
 }
 
 

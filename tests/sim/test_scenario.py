@@ -6,7 +6,7 @@ import pytest
 
 from loomproof.facts.fault_kind import FaultKind
 from loomproof_sim.fault_text import FaultTextError, form_of, parse_fault
-from loomproof_sim.hands.sim_hands import HandsError
+from loomproof_sim.hands.local import HandsError
 from loomproof_sim.loom import Draw, load_spec
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.scenario import (
@@ -155,9 +155,9 @@ def test_a_stepper_turns_only_when_its_windings_come_in_turn(faults: tuple[str, 
 def test_hands_switch_the_supply_and_press_the_stop() -> None:
     box = build_box(Scenario(clock="virtual"))
     box.hands.supply(False)
-    assert not box.controller.supply.good
+    assert not box.controller.machine.supply.good
     box.hands.supply(True)
-    assert box.controller.supply.good
+    assert box.controller.machine.supply.good
     box.hands.stop_input(True)
     assert box.controller.latch.input_open
 

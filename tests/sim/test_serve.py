@@ -14,13 +14,13 @@ from typing import Any
 import pytest
 import serial
 
-from loomproof_sim.hands.sim_hands import HandsError
-from loomproof_sim.hands.wire import HandsClient, act_from_words
+from loomproof_sim.hands.local import HandsError
+from loomproof_sim.hands.remote import HandsClient, act_from_words
 from loomproof_sim.plant.spec import Drive
 from loomproof_sim.scenario import Scenario, build_box
-from loomproof_sim.serving.addresses import Address, ServeError, parse_address
-from loomproof_sim.serving.ports import PtyPort
-from loomproof_sim.serving.server import Server
+from loomproof_sim.server.addresses import Address, ServeError, parse_address
+from loomproof_sim.server.box_server import Server
+from loomproof_sim.server.ports import PtyPort
 from loomproof_wire import messages as wire
 from loomproof_wire.frames import FrameReader, decode, encode_frame
 
@@ -89,7 +89,7 @@ def test_a_killed_console_leaves_every_output_off_within_the_heartbeat() -> None
     box = build_box(Scenario(clock="real"))
     beats: list[int] = []
     edges: list[tuple[int, int, Drive]] = []
-    switch, beat = box.controller.outputs.set, box.controller.beat
+    switch, beat = box.controller.outputs.set, box.controller.machine.beat
 
     def noting_switch(channel: int, drive: Drive, time_ns: int) -> None:
         edges.append((time_ns, channel, drive))
@@ -100,7 +100,7 @@ def test_a_killed_console_leaves_every_output_off_within_the_heartbeat() -> None
         beat()
 
     box.controller.outputs.set = noting_switch  # type: ignore[method-assign]
-    box.controller.beat = noting_beat  # type: ignore[method-assign]
+    box.controller.machine.beat = noting_beat  # type: ignore[method-assign]
 
     def act(url: str) -> None:
         console = subprocess.Popen([sys.executable, "-c", CONSOLE, url])
@@ -224,8 +224,8 @@ def test_wrong_options_say_why(options: list[str], code: int, says: str) -> None
     [
         ("pull 5", {"do": "pull", "at": "5"}),
         ("seat left bank cam", {"do": "seat", "at": "left bank cam"}),
-        ("flex 5", {"do": "flex", "at": "5"}),
-        ("flex left bank 2.5", {"do": "flex", "at": "left bank", "duration_s": 2.5}),
+        ("wiggle 5", {"do": "wiggle", "at": "5"}),
+        ("wiggle left bank 2.5", {"do": "wiggle", "at": "left bank", "duration_s": 2.5}),
         ("supply off", {"do": "supply", "on": False}),
         ("supply 11.8", {"do": "supply", "on": 11.8}),
         ("stop release", {"do": "stop_input", "open": False}),

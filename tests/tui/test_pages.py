@@ -118,7 +118,7 @@ async def test_hands_pull_seat_flex_and_switch(console, desk, hands):
     async with console.run_test() as pilot:
         await pilot.press("6", "home", "down", "p", "s", "f", "b", "x", "x")
         assert hands.did == [
-            ("pull", 2), ("seat", 2), ("flex", 2), ("supply", False), ("stop_input", True), ("stop_input", False),
+            ("pull", 2), ("seat", 2), ("wiggle", 2), ("supply", False), ("stop_input", True), ("stop_input", False),
         ]  # fmt: skip
 
 

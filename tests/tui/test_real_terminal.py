@@ -92,7 +92,7 @@ class ServedBox:
     def any_on(self) -> bool:
         """Whether any driver conducts or a drive is under way."""
         with self.box as controller:
-            return controller.outputs.any_on or controller.state is messages.BoxState.DRIVING
+            return controller.outputs.any_on or controller.machine.state is messages.BoxState.DRIVING
 
     def close(self) -> None:
         self._over = True

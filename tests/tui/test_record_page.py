@@ -2,7 +2,7 @@
 
 import pytest
 
-from loomproof.records.engine import ENVIRONMENT_VARIABLE, store_url
+from loomproof.records.database import ENVIRONMENT_VARIABLE, store_url
 from loomproof.tui.pages.record.page import head_text
 from loomproof.tui.pages.record.view import RecordView
 

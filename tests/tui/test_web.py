@@ -27,7 +27,7 @@ from tmux import TooBusyError
 from loomproof.box.look_only import LONGEST_SENSE_US, LOOKS, LookingBox, LookingOnlyError
 from loomproof.cli.web import server as web_server
 from loomproof.cli.web.server import WebServer
-from loomproof.records.models import Resumed
+from loomproof.records.models import ResumedFact
 from loomproof.records.store import RecordStore
 from loomproof_wire import messages
 
@@ -355,7 +355,7 @@ async def test_it_refuses_to_drive_and_a_closed_tab_a_killed_console_and_an_ende
         served.records, create=False
     ) as store:  # each page carried on what the one before had begun
         assert len(store.list()) == 1
-        assert len(store.read("last").all(Resumed)) == 2
+        assert len(store.read("last").all(ResumedFact)) == 2
 
 
 async def test_a_killed_server_stops_the_box_and_ends_the_console(served):

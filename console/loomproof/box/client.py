@@ -16,7 +16,7 @@ from loomproof.box.handshake import BOOT_S, read_configurations
 from loomproof.box.requests import ask, tell
 from loomproof.box.watch import WatchRun
 from loomproof.link.base import Link
-from loomproof.link.errors import LinkLost, Refused
+from loomproof.link.errors import LinkLost, RequestRefused
 from loomproof_wire import messages
 
 SENSE_TRIES = 3
@@ -208,7 +208,7 @@ class Box(BoxConnection):
     def _start(self, request: messages.Request) -> None:
         try:
             tell(self._link, request)
-        except (Refused, ValueError):
+        except (RequestRefused, ValueError):
             raise
         except BaseException:
             # It may be running for all we know.
@@ -222,7 +222,7 @@ class Box(BoxConnection):
     @contextlib.contextmanager
     def _drive_lock(self, kind: int, channel: int) -> Iterator[None]:
         if not self._driving.acquire(blocking=False):
-            raise Refused(kind, messages.Refusal.BUSY, self._driving_channel)
+            raise RequestRefused(kind, messages.Refusal.BUSY, self._driving_channel)
         self._driving_channel = channel
         try:
             yield

@@ -7,7 +7,7 @@ from loomproof.box.drive_outcome import SAMPLE_SET_BYTES, DriveOutcome, RawTrace
 from loomproof.box.errors import EventLost
 from loomproof.box.requests import ask, stop_reason
 from loomproof.link.base import Link
-from loomproof.link.errors import Refused, Unreadable
+from loomproof.link.errors import RequestRefused, Unreadable
 from loomproof_wire import messages
 
 QUIET_S = 0.5
@@ -20,7 +20,7 @@ def read_trace(link: Link, header: messages.TraceReady) -> RawTrace:
     """Read a trace chunk by chunk.
 
     Raises:
-        Refused: with `no_trace`, when newer traces have pushed it out.
+        RequestRefused: with `no_trace`, when newer traces have pushed it out.
         Unreadable: the box sent other samples than it was asked for.
     """
     data = bytearray()
@@ -117,7 +117,7 @@ class DriveLog:
     def _read(self, header: messages.TraceReady) -> None:
         try:
             trace = read_trace(self.link, header)
-        except Refused as refused:
+        except RequestRefused as refused:
             if refused.reason is not messages.Refusal.NO_TRACE:
                 raise
             self.traces_lost += 1

@@ -3,12 +3,13 @@
 from collections.abc import Iterable
 
 from loomproof.link.base import LinkDown
-from loomproof.link.errors import BoxError, LinkLost, NoReply, Refused, Unreadable
+from loomproof.link.errors import BoxError, LinkLost, NoReply, RequestRefused, Unreadable
 from loomproof.link.protocol import Counters
 from loomproof_wire.messages import PROTOCOL_MAJOR, STOP_REASON_TEXT, Refusal, StopReason
 
 __all__ = [
     "BoxError",
+    "BoxStopped",
     "ConfigurationMismatch",
     "Counters",
     "EventLost",
@@ -16,8 +17,7 @@ __all__ = [
     "LinkDown",
     "LinkLost",
     "NoReply",
-    "Refused",
-    "Stopped",
+    "RequestRefused",
     "Unreadable",
     "other_version",
 ]
@@ -40,7 +40,7 @@ def other_version(theirs: int) -> Incompatible:
     )
 
 
-class Stopped(Refused):
+class BoxStopped(RequestRefused):
     """The box will not do this because it is stopped, or its stop input is open.
 
     Attributes:

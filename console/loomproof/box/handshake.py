@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from loomproof.box.errors import Incompatible, other_version
 from loomproof.box.requests import ask
 from loomproof.link.base import Link
-from loomproof.link.errors import Refused, Unreadable
+from loomproof.link.errors import RequestRefused, Unreadable
 from loomproof_wire import messages
 
 BOOT_S = 4.0
@@ -44,7 +44,7 @@ def greet(link: Link, patience_s: float = BOOT_S) -> messages.Identity:
     tries = max(1, round(patience_s * 1000 / messages.TIMING.request_timeout_ms))
     try:
         identity = ask(link, hello, messages.Identity, tries=tries)
-    except Refused as refused:
+    except RequestRefused as refused:
         if refused.reason is messages.Refusal.BAD_VERSION:
             raise other_version(refused.detail) from refused
         raise

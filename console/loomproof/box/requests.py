@@ -3,9 +3,9 @@
 import contextlib
 from typing import TypeVar
 
-from loomproof.box.errors import Stopped
+from loomproof.box.errors import BoxStopped
 from loomproof.link.base import Link
-from loomproof.link.errors import BoxError, Refused
+from loomproof.link.errors import BoxError, RequestRefused
 from loomproof_wire.messages import Ack, GetStatus, Refusal, Reply, Request, Status, StopReason
 
 ReplyT = TypeVar("ReplyT", bound=Reply)
@@ -23,16 +23,16 @@ def ask(
     """Send a request and return its reply.
 
     Raises:
-        Stopped: the box is stopped.
-        Refused, NoReply, Unreadable, LinkLost: see `Link.request`.
+        BoxStopped: the box is stopped.
+        RequestRefused, NoReply, Unreadable, LinkLost: see `Link.request`.
         RangeError: a value is outside its range; nothing was sent.
     """
     try:
         reply = link.request(request, timeout_s, tries)
-    except Refused as refused:
+    except RequestRefused as refused:
         if refused.reason in _STOPPED:
             why = stop_reason(link)
-            raise Stopped(refused.request_kind, refused.reason, refused.detail, why) from refused
+            raise BoxStopped(refused.request_kind, refused.reason, refused.detail, why) from refused
         raise
     if not isinstance(reply, reply_type):
         # LinkCore matched kind and request, so only a mistaken call can come here.

@@ -1,4 +1,4 @@
-"""Conformance of a box: does it keep what docs/protocol.md promises? For any board that speaks the protocol.
+"""Conformance of a box to docs/protocol.md, for any board that speaks the protocol.
 
-`run_suite(line, subjects)` runs the cases of `catalogue.CASES` and returns what each one found.
+`run.run_suite(fixture)` runs the cases of `catalogue.CASES` and returns the result of each.
 """

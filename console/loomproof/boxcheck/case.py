@@ -1,25 +1,25 @@
-"""What a case is, and how it says that a box failed it."""
+"""A case: one guarantee of the protocol and the function that tries it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.fixture import Fixture
 from loomproof.boxcheck.need import Need
 from loomproof_wire.messages import Refusal
 
 
 @dataclass(frozen=True)
-class Case:
+class CheckCase:
     """One guarantee and how it is tried.
 
     Attributes:
-        key: short and stable, for `--only` and for scripts.
+        key: a short and stable name, for `--only` and for scripts.
         guarantee: what the box must do, in words.
-        rule: the heading of docs/protocol.md that asks for it.
-        needs: without which it cannot be tried.
-        mend: where the maker of a box should look when it fails.
-        refusals: the refusal reasons that it provokes.
-        run: tries it; raises `Failed` or `NotShown`.
+        rule: the heading of docs/protocol.md that demands it.
+        needs: what the case cannot be tried without.
+        mend: where the maker of a box should look when it is broken.
+        refusals: the refusal reasons that the case provokes.
+        run: tries the case; raises `Failed` or `NotShown`.
     """
 
     key: str
@@ -28,14 +28,14 @@ class Case:
     needs: frozenset[Need]
     mend: str
     refusals: frozenset[Refusal]
-    run: Callable[["Bench"], None]
+    run: Callable[["Fixture"], None]
 
 
 class CaseBook:
     """Collects the cases of one module in the order in which they are written."""
 
     def __init__(self) -> None:
-        self.cases: list[Case] = []
+        self.cases: list[CheckCase] = []
 
     def case(
         self,
@@ -45,12 +45,22 @@ class CaseBook:
         mend: str,
         needs: tuple[Need, ...] = (),
         refusals: tuple[Refusal, ...] = (),
-    ) -> Callable[[Callable[["Bench"], None]], Callable[["Bench"], None]]:
-        """Register a function as a case; its name, with hyphens, is the key."""
+    ) -> Callable[[Callable[["Fixture"], None]], Callable[["Fixture"], None]]:
+        """Return a decorator that registers a function as a case; its name, with hyphens, is the key.
 
-        def register(run: Callable[["Bench"], None]) -> Callable[["Bench"], None]:
+        Args:
+            guarantee: what the box must do, in words.
+            rule: the heading of docs/protocol.md that demands it.
+            mend: where the maker of a box should look when it is broken.
+            needs: what the case cannot be tried without.
+            refusals: the refusal reasons that the case provokes.
+        """
+
+        def register(run: Callable[["Fixture"], None]) -> Callable[["Fixture"], None]:
             key = run.__name__.replace("_", "-")
-            self.cases.append(Case(key, guarantee, rule, frozenset(needs), mend, frozenset(refusals), run))
+            self.cases.append(
+                CheckCase(key, guarantee, rule, frozenset(needs), mend, frozenset(refusals), run)
+            )
             return run
 
         return register

@@ -1,13 +1,13 @@
-"""What a case works with: the line, the channels it may use, the hands at the box, and the usual steps."""
+"""The fixture that a case works with: the line, the channels it may drive, the attendant, and common steps."""
 
 import secrets
 from dataclasses import dataclass, field
 from typing import Any
 
-from loomproof.boxcheck.errors import Failed, NotShown
-from loomproof.boxcheck.hands import Act, Hands, NoHands
-from loomproof.boxcheck.line import Line
-from loomproof.boxcheck.requests import Asking, Tolerance, told, word
+from loomproof.boxcheck.attendant import Act, Attendant, NoAttendant
+from loomproof.boxcheck.line import RawLine
+from loomproof.boxcheck.outcome import Failed, NotShown
+from loomproof.boxcheck.requests import Exchange, Tolerance, described, word
 from loomproof.boxcheck.subjects import Subject, Subjects
 from loomproof_wire.messages import (
     PROTOCOL_MAJOR,
@@ -35,21 +35,33 @@ from loomproof_wire.messages import (
 
 LOWEST_TRIP_MA = 10
 BOOT_S = 4.0
-"""How long a board may take to answer after opening its port reset it."""
+"""Longest time in which a board must answer after opening its port has reset it."""
 HELLO_EVERY_S = 0.25
 
 
 @dataclass
-class Bench(Asking):
-    """One run of the suite against one box."""
+class Fixture(Exchange):
+    """The equipment of one run of the suite against one box.
 
-    line: Line
+    Attributes:
+        line: the line to the box.
+        subjects: channels that may be driven.
+        attendant: someone at the box who carries out acts.
+        tolerance: how late things may be.
+        infos: what the box says of each channel.
+        identity: what the box says of itself.
+        first_look: the state of the box before this run configured anything.
+        sequence: number of the last request.
+        answer_s: how long an answer may take.
+    """
+
+    line: RawLine
     subjects: Subjects = field(default_factory=Subjects)
-    hands: Hands = field(default_factory=NoHands)
+    attendant: Attendant = field(default_factory=NoAttendant)
     tolerance: Tolerance = field(default_factory=Tolerance)
     infos: dict[int, ChannelInfo] = field(default_factory=dict)
     identity: Identity | None = None
-    greeting: "FirstSight | None" = None
+    first_look: "FirstLook | None" = None
     sequence: int = 0
     answer_s: float = 1.0
 
@@ -71,24 +83,24 @@ class Bench(Asking):
                     self.begin_beating()
                 return reply
             if reply is not None:
-                raise Failed(f"`hello` was answered by {told(reply)}")
+                raise Failed(f"`hello` was answered by {described(reply)}")
         raise Failed(f"`hello` was not answered for {BOOT_S:g} s")
 
     def begin_beating(self) -> None:
-        """Send a heartbeat now and every 100 ms from here on."""
+        """Send a heartbeat now and every 100 ms from now on."""
         self.line.beat()
         self.line.beating = True
 
     def fresh(self) -> None:
-        """A new session with heartbeats, nothing latched, every subject configured harmlessly."""
-        self.line.forget()
+        """Open a new session with heartbeats, clear a stop, and configure every subject harmlessly."""
+        self.line.clear()
         self.greet()
         self._leave_stop()
         for subject in self.subjects.switched[:4]:
             self.accepted(self.configuration(subject))
         for channel in self.subjects.bridge or ():
             self.accepted(self.configuration(Subject(channel, LoadClass.VALVE)))
-        self.line.forget()
+        self.line.clear()
 
     def _leave_stop(self) -> None:
         status = self.status()
@@ -102,18 +114,18 @@ class Bench(Asking):
             raise NotShown(
                 f"the supply is out of range at {volts:.1f} V: give the box its 12 V, then run again"
             )
-        self.expect(isinstance(reply, Ack), f"`clear_stop` was answered by {told(reply)}")
+        self.expect(isinstance(reply, Ack), f"`clear_stop` was answered by {described(reply)}")
 
     # -- channels ------------------------------------------------------------------------------------------
 
     @property
     def subject(self) -> Subject:
-        """The channel that most cases use."""
+        """The subject that most cases use."""
         return self.subjects.switched[0]
 
     @property
     def channel(self) -> int:
-        """Its number."""
+        """The number of its channel."""
         return self.subject.channel
 
     def configuration(self, subject: Subject, **changes: int) -> Configure:
@@ -140,7 +152,7 @@ class Bench(Asking):
         return message
 
     def sets(self, wanted: int) -> int:
-        """Return how many sample sets a trace may have here: as wanted, or what the box's memory holds."""
+        """Return how many sample sets a trace may have: as many as wanted, or as the box's memory holds."""
         return wanted if self.identity is None else min(wanted, self.identity.max_trace_samples)
 
     def train(
@@ -156,18 +168,18 @@ class Bench(Asking):
         return DriveHold(duration_ms=duration_ms, **rest)
 
     def arm(self, hazard: Hazard, duration_ms: int = 5000) -> None:
-        """Arm a class."""
+        """Arm a hazard class."""
         self.accepted(Arm(hazard, duration_ms))
 
     def ended(self, reason: EndReason, within_ms: float = 0, pulses: int | None = None) -> DriveEnded:
-        """Wait for the end of the drive, which must have this reason."""
+        """Wait for the end of the drive and check its reason and number of pulses."""
         end = self.event(DriveEnded, within_ms)
         self.expect(end.reason is reason, f"the drive ended as {word(end.reason)}, not as {word(reason)}")
         self.expect(pulses in (None, end.pulses), f"{end.pulses} pulses were delivered, not {pulses}")
         return end
 
     def idle(self) -> Status:
-        """Check that nothing is being driven, and return the state."""
+        """Check that nothing is driven and return the status."""
         status = self.status()
         self.expect(
             status.driving_channel == 0 and status.state in (BoxState.IDLE, BoxState.STOPPED),
@@ -175,14 +187,14 @@ class Bench(Asking):
         )
         return status
 
-    def ask_hands(self, act: Act, channel: int = 0) -> None:
-        """Have the hands do something."""
-        self.hands.do(act, channel)
+    def ask_attendant(self, act: Act, channel: int = 0) -> None:
+        """Ask the attendant for an act."""
+        self.attendant.do(act, channel)
 
 
 @dataclass(frozen=True)
-class FirstSight:
-    """What the box said before anything was configured in this run."""
+class FirstLook:
+    """The state of the box before this run configured anything."""
 
     before_hello: Message | None
     status: Status

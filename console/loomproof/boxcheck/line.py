@@ -1,6 +1,6 @@
-"""A bare line to a box: frames as a case wants them, right or wrong, and all the box says, with its time.
+"""A raw line to a box: it sends any frame, right or wrong, and keeps every message with its time.
 
-Unlike `loomproof.link` it hides nothing: no repeats, no sequence numbers but those asked for. For one thread.
+Unlike `loomproof.link` it adds nothing: no repeats, no sequence numbers of its own. It is for one thread only.
 """
 
 import time
@@ -23,7 +23,7 @@ MessageT = TypeVar("MessageT", bound=Message)
 
 
 class RawPort(Port, Protocol):
-    """What a line needs of a pyserial port. With `virtual_clock` set, its `now_s()` passes only in `read`."""
+    """The part of a pyserial port that a line needs. With `virtual_clock`, the time of `now_s()` passes in `read` only."""
 
 
 class LineLostError(Exception):
@@ -31,14 +31,14 @@ class LineLostError(Exception):
 
 
 @dataclass(frozen=True)
-class Heard:
-    """A message of the box.
+class Received:
+    """A message from the box.
 
     Attributes:
-        at_s: when it came, by the line's clock.
-        sequence: of its frame: the request's for a reply, the box's counter for an event.
-        message: decoded.
-        order: one more than that of the message before it on the line.
+        at_s: time of arrival by the line's clock.
+        sequence: number in its frame: the request's for a reply, the box's counter for an event.
+        message: the decoded message.
+        order: its place on the line, counted from 1.
     """
 
     at_s: float
@@ -47,14 +47,14 @@ class Heard:
     order: int
 
 
-class Line:
-    """See the module. `session` above 0 and `beating` make heartbeats go out whenever time passes.
+class RawLine:
+    """A line to a box; while `beating`, heartbeats of `session` go out whenever time passes.
 
-    `replied` is the order on the line of the reply taken out last.
+    `replied` is the place on the line of the reply that was taken out last.
 
     Args:
         port: an open port; the line owns it.
-        url: for error texts.
+        url: names the port in error messages.
     """
 
     def __init__(self, port: RawPort, url: str = "?") -> None:
@@ -63,12 +63,12 @@ class Line:
         self.virtual = bool(getattr(port, "virtual_clock", False))
         self.session = 0
         self.beating = False
-        self.events: deque[Heard] = deque()
-        self.replies: deque[Heard] = deque()
+        self.events: deque[Received] = deque()
+        self.replies: deque[Received] = deque()
         self.unreadable: list[str] = []
         self._reader = FrameReader()
         self._beat_due_s = 0.0
-        self._heard = 0
+        self._received_count = 0
         self.replied = 0
 
     def now_s(self) -> float:
@@ -76,7 +76,7 @@ class Line:
         return float(self.port.now_s()) if self.virtual else time.monotonic()  # type: ignore[attr-defined]
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
         try:
             self.port.close()
         except PORT_ERRORS as error:
@@ -102,7 +102,7 @@ class Line:
         self.write(encode_raw_frame(kind, sequence, body))
 
     def beat(self) -> float:
-        """Send one heartbeat of the session; return when."""
+        """Send one heartbeat of the session and return the time."""
         now_s = self.now_s()
         self.send(Heartbeat(self.session), 0)
         self._beat_due_s = now_s + TIMING.heartbeat_period_ms / 1000
@@ -142,7 +142,7 @@ class Line:
     def _take(self, data: bytes) -> None:
         for found in self._reader.feed(data):
             if isinstance(found, BadFrame):
-                self.unreadable.append(f"a frame that is none ({found.reason})")
+                self.unreadable.append(f"a malformed frame ({found.reason})")
                 continue
             try:
                 message = decode(found)
@@ -150,54 +150,54 @@ class Line:
                 self.unreadable.append(str(error))
                 continue
             queue = self.events if message.DIRECTION is Direction.EVENT else self.replies
-            self._heard += 1
-            queue.append(Heard(self.now_s(), found.sequence, message, self._heard))
+            self._received_count += 1
+            queue.append(Received(self.now_s(), found.sequence, message, self._received_count))
 
     def reply_to(self, sequence: int, within_s: float) -> Message | None:
-        """Return the reply that carries a sequence number, or None; it and older replies are taken out."""
+        """Take out the reply with a sequence number, and older replies, and return it; None when it does not come."""
 
         def found() -> bool:
-            return any(heard.sequence == sequence for heard in self.replies)
+            return any(received.sequence == sequence for received in self.replies)
 
         if not self.until(found, within_s):
             return None
-        while (heard := self.replies.popleft()).sequence != sequence:
+        while (received := self.replies.popleft()).sequence != sequence:
             pass
-        self.replied = heard.order
-        return heard.message
+        self.replied = received.order
+        return received.message
 
     def event(
         self, kind: type[MessageT], within_s: float, where: Callable[[MessageT], bool] = lambda _: True
-    ) -> Heard | None:
+    ) -> Received | None:
         """Take out and return the first event of a kind for which `where` holds, or None."""
 
-        def first() -> Heard | None:
-            for heard in self.events:
-                if isinstance(heard.message, kind) and where(heard.message):
-                    return heard
+        def first() -> Received | None:
+            for received in self.events:
+                if isinstance(received.message, kind) and where(received.message):
+                    return received
             return None
 
         self.until(lambda: first() is not None, within_s)
-        heard = first()
-        if heard is not None:
-            self.events.remove(heard)
-        return heard
+        received = first()
+        if received is not None:
+            self.events.remove(received)
+        return received
 
-    def forget(self) -> None:
-        """Forget what was heard so far."""
+    def clear(self) -> None:
+        """Drop everything received so far."""
         self.until(lambda: False, 0.0)
         self.events.clear()
         self.replies.clear()
         self.unreadable.clear()
 
 
-def open_line(url: str, baud: int = FRAME.default_baud) -> Line:
-    """Open a port; nothing is said to the box yet.
+def open_line(url: str, baud: int = FRAME.default_baud) -> RawLine:
+    """Open a port and send nothing yet.
 
     Raises:
-        LineLostError: it cannot be opened.
+        LineLostError: the port cannot be opened.
     """
     try:
-        return Line(cast(RawPort, open_port(url, baud)), url)
+        return RawLine(cast(RawPort, open_port(url, baud)), url)
     except LinkLost as error:
         raise LineLostError(str(error)) from error

@@ -1,10 +1,10 @@
-"""What must be at hand for a case to be run."""
+"""The equipment and help that a case may need."""
 
 from enum import StrEnum
 
 
 class Need(StrEnum):
-    """What must be at hand for a case to be run; the value is how the table says it."""
+    """Equipment or help that a case needs; the value is the wording of the table."""
 
     CHANNEL = "a harmless channel"
     TWO = "two harmless channels"

@@ -10,7 +10,7 @@ from loomproof_wire.messages import Refusal
 PAGE = Path(__file__).parents[3] / "docs" / "checking-a-box.md"
 
 HEAD = (Path(__file__).parent / "page_head.md").read_text(encoding="utf-8")
-"""What stands above the table."""
+"""The page above the table."""
 
 
 def _anchor(heading: str) -> str:

@@ -1,10 +1,10 @@
-"""Requests and events as a case wants them: what is not as it must be fails the case, with what came instead."""
+"""Requests and events with their checks: a wrong answer fails the case and says what came instead."""
 
 from dataclasses import dataclass, fields
 from typing import TypeVar
 
-from loomproof.boxcheck.errors import Failed
-from loomproof.boxcheck.line import Heard, Line
+from loomproof.boxcheck.line import RawLine, Received
+from loomproof.boxcheck.outcome import Failed
 from loomproof_wire.messages import Ack, GetStatus, Message, Refusal, Refused, Status
 
 MessageT = TypeVar("MessageT", bound=Message)
@@ -15,9 +15,9 @@ class Tolerance:
     """How late things may be.
 
     Attributes:
-        box_ms: the box itself, by its own uptime; 10 is what the project asks of its boxes (400 to 410 ms).
-        line_ms: line, operating system and this program together; 0 in virtual time.
-        patience_ms: how much later a message is still waited for where its time is measured otherwise.
+        box_ms: delay of the box by its own uptime; the project asks for 10 (400 to 410 ms).
+        line_ms: delay of line, operating system and this program together; 0 in virtual time.
+        patience_ms: how much longer to wait for a message whose time is measured otherwise.
     """
 
     box_ms: int = 10
@@ -25,15 +25,17 @@ class Tolerance:
     patience_ms: int = 1000
 
 
-class Asking:
-    """Asks over one line.
+class Exchange:
+    """Requests and events over one line, each checked.
 
     Attributes:
+        line: the line to the box.
+        tolerance: how late things may be.
         sequence: number of the last request.
         answer_s: how long an answer may take.
     """
 
-    line: Line
+    line: RawLine
     tolerance: Tolerance
     sequence: int
     answer_s: float
@@ -54,7 +56,7 @@ class Asking:
         return self.answer(sequence, message.NAME)
 
     def answer(self, sequence: int, name: str = "the request") -> Message:
-        """Return the answer to a number that was sent."""
+        """Return the answer to a request by its number."""
         reply = self.line.reply_to(sequence, self.answer_s)
         if reply is None:
             extra = f" (but {self.line.unreadable[-1]})" if self.line.unreadable else ""
@@ -65,7 +67,7 @@ class Asking:
         """Send a request and return its reply, which must be of this kind."""
         reply = self.ask(message)
         if not isinstance(reply, kind):
-            raise Failed(f"`{message.NAME}` was answered by {told(reply)}, not by `{kind.NAME}`")
+            raise Failed(f"`{message.NAME}` was answered by {described(reply)}, not by `{kind.NAME}`")
         return reply
 
     def accepted(self, message: Message) -> None:
@@ -80,7 +82,18 @@ class Asking:
     def must_refuse(
         self, reply: Message, name: str, kind: int, reason: Refusal, detail: int | None = None
     ) -> None:
-        """Check that a reply is this refusal."""
+        """Check that a reply is a certain refusal.
+
+        Args:
+            reply: the answer of the box.
+            name: names the request in error messages.
+            kind: kind byte of the request.
+            reason: the reason it must have.
+            detail: the detail it must have; None = any.
+
+        Raises:
+            Failed: it is another answer.
+        """
         wanted = f"refused with `{reason.name.lower()}`" + ("" if detail is None else f", detail {detail}")
         right = (
             isinstance(reply, Refused)
@@ -88,42 +101,45 @@ class Asking:
             and reply.request_kind == kind
             and detail in (None, reply.detail)
         )
-        self.expect(right, f"`{name}` must be {wanted}; the box answered {told(reply)}")
+        self.expect(right, f"`{name}` must be {wanted}; the box answered {described(reply)}")
 
     def status(self) -> Status:
-        """Ask for the state."""
+        """Return the state of the box."""
         return self.get(GetStatus(), Status)
 
     def event(self, kind: type[MessageT], within_ms: float, **values: object) -> MessageT:
         """Wait for an event with these fields and return it."""
-        return self.heard(kind, within_ms, **values).message  # type: ignore[return-value]
+        return self.received(kind, within_ms, **values).message  # type: ignore[return-value]
 
-    def heard(self, kind: type[MessageT], within_ms: float, **values: object) -> Heard:
-        """As `event`, with its time and counter."""
+    def received(self, kind: type[MessageT], within_ms: float, **values: object) -> Received:
+        """Wait for an event with these fields and return it with its time and counter."""
         late_ms = self.tolerance.box_ms + self.tolerance.line_ms + self.tolerance.patience_ms
         within_s = (within_ms + late_ms + 1) / 1000
 
         def right(message: MessageT) -> bool:
             return all(getattr(message, name) == value for name, value in values.items())
 
-        heard = self.line.event(kind, within_s, right)
-        if heard is None:
+        received = self.line.event(kind, within_s, right)
+        if received is None:
             wanted = ", ".join(f"{name} {word(value)}" for name, value in values.items())
-            others = [told(h.message) for h in self.line.events if type(h.message).NAME != "telemetry"]
+            others = [described(h.message) for h in self.line.events if type(h.message).NAME != "telemetry"]
             raise Failed(
                 f"no `{kind.NAME}` event ({wanted or 'of any kind'}) came within {within_ms:g} ms; "
                 f"came: {'; '.join(others[-4:]) or 'nothing'}"
             )
-        return heard
+        return received
 
     def no_event(self, kind: type[Message], within_ms: float) -> None:
-        """Check that no such event comes."""
-        heard = self.line.event(kind, within_ms / 1000)
-        self.expect(heard is None, f"an event came that must not: {told(heard.message) if heard else ''}")
+        """Check that no event of a kind comes."""
+        received = self.line.event(kind, within_ms / 1000)
+        self.expect(
+            received is None,
+            f"an event came that must not come: {described(received.message) if received else ''}",
+        )
 
     @staticmethod
     def expect(holds: bool, otherwise: str) -> None:
-        """Fail with this text unless it holds."""
+        """Fail with a message unless something holds."""
         if not holds:
             raise Failed(otherwise)
 
@@ -132,11 +148,22 @@ class Asking:
         self.line.wait(milliseconds / 1000)
 
     def between(self, what: str, value: float, low: float, high: float, unit: str) -> None:
-        """Check that a value is within its band."""
+        """Check that a value lies within its limits.
+
+        Args:
+            what: names the value in error messages.
+            value: the value.
+            low: least value allowed.
+            high: greatest value allowed.
+            unit: unit of the three values.
+
+        Raises:
+            Failed: it lies outside.
+        """
         self.expect(low <= value <= high, f"{what} is {value:g} {unit}, not {low:g} to {high:g} {unit}")
 
 
-def told(message: Message) -> str:
+def described(message: Message) -> str:
     """Return a message in words."""
     if isinstance(message, Refused):
         return f"refused with `{message.reason.name.lower()}`, detail {message.detail}"
@@ -147,6 +174,6 @@ def told(message: Message) -> str:
 
 
 def word(value: object) -> str:
-    """Return a value as it is told: a member of an enumeration by its name."""
+    """Return a value in words: a member of an enumeration by its name."""
     name = getattr(value, "name", None)
     return str(value) if name is None else f"`{name.lower()}`"

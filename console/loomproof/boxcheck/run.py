@@ -1,54 +1,45 @@
-"""Runs the cases against one box, one after another, and always leaves it stopped or at rest."""
+"""Runs the cases against one box, one after another, and always leaves it stopped."""
 
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, fields
-from enum import StrEnum
 
-from loomproof.boxcheck.case import Case
+from loomproof.boxcheck.case import CheckCase
 from loomproof.boxcheck.catalogue import CASES
-from loomproof.boxcheck.errors import Failed, NotShown
-from loomproof.boxcheck.fixture import Bench, FirstSight
+from loomproof.boxcheck.fixture import FirstLook, Fixture
 from loomproof.boxcheck.line import LineLostError
+from loomproof.boxcheck.outcome import Failed, NotShown, Outcome
 from loomproof_wire.messages import ChannelConfig, ChannelInfo, GetChannel, GetConfig, GetStatus, Stop
-
-
-class Outcome(StrEnum):
-    """What came of a case."""
-
-    KEPT = "kept"
-    BROKEN = "broken"
-    NOT_RUN = "not run"
 
 
 @dataclass(frozen=True)
 class Result:
-    """A case and what came of it; `text` says what the box did, or why the case was not run."""
+    """A case and its outcome; `text` says what the box did, or why the case was not run."""
 
-    case: Case
+    case: CheckCase
     outcome: Outcome
     text: str = ""
 
 
-def get_acquainted(bench: Bench) -> None:
-    """Look at the box before anything is said to it, open a session, read its channels.
+def read_box(fixture: Fixture) -> None:
+    """Read the state of the box before hello, open a session, and read its channels.
 
     Raises:
-        Failed: it does not answer as a box.
+        Failed: it does not answer as a box does.
     """
-    line = bench.line
-    line.forget()
+    line = fixture.line
+    line.clear()
     line.write(b"\0")
-    sequence = bench.next_sequence()
+    sequence = fixture.next_sequence()
     line.send(GetStatus(), sequence)
     before = line.reply_to(sequence, 0.5)
-    bench.identity = bench.greet()
-    status = bench.status()
-    channels = range(1, bench.identity.channel_count + 1)
-    bench.infos = {n: bench.get(GetChannel(n), ChannelInfo) for n in channels}
-    bench.subjects = bench.subjects.sorted_by({n: info.channel_kind for n, info in bench.infos.items()})
-    held = [bench.get(GetConfig(n), ChannelConfig) for n in channels]
-    bench.greeting = FirstSight(
+    fixture.identity = fixture.greet()
+    status = fixture.status()
+    channels = range(1, fixture.identity.channel_count + 1)
+    fixture.infos = {n: fixture.get(GetChannel(n), ChannelInfo) for n in channels}
+    fixture.subjects = fixture.subjects.sorted_by({n: info.channel_kind for n, info in fixture.infos.items()})
+    held = [fixture.get(GetConfig(n), ChannelConfig) for n in channels]
+    fixture.first_look = FirstLook(
         before, status, tuple(config.channel for config in held if any(_values(config)[1:]))
     )
 
@@ -58,47 +49,47 @@ def _values(config: ChannelConfig) -> list[int]:
 
 
 def run_suite(
-    bench: Bench,
-    cases: Iterable[Case] = CASES,
-    told: Callable[[Result], None] = lambda _: None,
+    fixture: Fixture,
+    cases: Iterable[CheckCase] = CASES,
+    on_result: Callable[[Result], None] = lambda _: None,
 ) -> tuple[Result, ...]:
-    """Run cases and return what came of each; whatever happens, a stop frame is the last word.
+    """Run cases and return the result of each; whatever happens, a stop frame is sent last.
 
     Args:
-        bench: the box, its channels and hands.
-        cases: which.
-        told: called with each result as it comes.
+        fixture: the box, its channels and its attendant.
+        cases: the cases to run.
+        on_result: called with each result as it comes.
 
     Raises:
-        Failed: the box does not even answer as one.
+        Failed: it does not answer as a box does.
         LineLostError: the port went away.
     """
     results = []
     try:
-        get_acquainted(bench)
+        read_box(fixture)
         for case in cases:
-            result = _run(bench, case)
+            result = _run(fixture, case)
             results.append(result)
-            told(result)
+            on_result(result)
     finally:
         with suppress(LineLostError):
-            bench.line.beating = False
-            bench.line.write(b"\0")
-            bench.line.send(Stop(), 0)
+            fixture.line.beating = False
+            fixture.line.write(b"\0")
+            fixture.line.send(Stop(), 0)
     return tuple(results)
 
 
-def _run(bench: Bench, case: Case) -> Result:
-    missing = case.needs - bench.subjects.meets() - bench.hands.can
+def _run(fixture: Fixture, case: CheckCase) -> Result:
+    missing = case.needs - fixture.subjects.meets() - fixture.attendant.can
     if missing:
         return Result(case, Outcome.NOT_RUN, "needs " + ", ".join(sorted(need.value for need in missing)))
     try:
-        bench.fresh()
-        case.run(bench)
+        fixture.fresh()
+        case.run(fixture)
     except Failed as failed:
         return Result(case, Outcome.BROKEN, str(failed))
     except NotShown as not_shown:
         return Result(case, Outcome.NOT_RUN, str(not_shown))
     finally:
-        bench.line.send(Stop(), 0)
+        fixture.line.send(Stop(), 0)
     return Result(case, Outcome.KEPT)

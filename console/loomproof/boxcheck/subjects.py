@@ -1,4 +1,4 @@
-"""The channels that cases may drive, and which of a job's are harmless enough for it."""
+"""The channels that cases may drive, and which channels of a job are harmless enough for it."""
 
 from __future__ import annotations
 
@@ -19,13 +19,14 @@ LEAST_DUTY = 0.8
 
 @dataclass(frozen=True)
 class Subject:
-    """A channel that cases may drive, with what its load bears.
+    """A channel that cases may drive, with the limits of its load.
 
     Attributes:
-        channel: number.
-        load_class: as it is configured.
+        channel: number of the channel.
+        load_class: the class that it is configured with.
         max_current_ma: trip level for drives that must not trip.
-        max_on_time_us: longest pulse; max_hold_ms longest hold.
+        max_on_time_us: longest pulse.
+        max_hold_ms: longest hold.
     """
 
     channel: int
@@ -37,7 +38,7 @@ class Subject:
 
 @dataclass(frozen=True)
 class Subjects:
-    """Every channel that may be driven: low- or high-side ones, and a half-bridge pair if there is one."""
+    """Every channel that may be driven: low-side and high-side ones, and a half-bridge pair if there is one."""
 
     switched: tuple[Subject, ...] = ()
     bridge: tuple[int, int] | None = None
@@ -49,7 +50,7 @@ class Subjects:
         return frozenset(met | ({Need.BRIDGE} if self.bridge else set()))
 
     def sorted_by(self, kinds: Mapping[int, ChannelKind]) -> Subjects:
-        """Return these channels by their drivers: two half-bridges as the pair, switched ones in order."""
+        """Return these channels sorted by driver: two half-bridges as the pair, the switched ones in order."""
         halves = [s.channel for s in self.switched if kinds.get(s.channel) is ChannelKind.HALF_BRIDGE]
         pair = (halves[0], halves[1]) if len(halves) >= 2 else None
         plain = tuple(s for s in self.switched if kinds.get(s.channel) in SWITCHED)
@@ -57,9 +58,9 @@ class Subjects:
 
 
 def harmless_subjects(job: Job) -> Subjects:
-    """Return the relays, valves and lamps of a job that have no hazard and bear what the suite does.
+    """Return the relays, valves and lamps of a job that have no hazard and withstand the suite.
 
-    A relay is harmless only if what it switches is: the job says so with its hazard class.
+    A relay is harmless only if the load on its contacts is; the job states that with its hazard class.
     """
     found: list[tuple[int, Subject]] = []
     for channel in job.channels:

@@ -1,4 +1,4 @@
-"""What every link offers, and what threaded and pumped links share."""
+"""The interface of a link to one box, and what the threaded and the pumped link share."""
 
 import logging
 import threading
@@ -16,15 +16,15 @@ from loomproof_wire.messages import Event, Reply, Request
 log = logging.getLogger(__name__)
 
 WRITE_TIMEOUT_S = 0.25
-"""The longest that one write, and so a stop waiting behind it, may take on a port that accepts nothing."""
+"""The longest that a write may take on a port that accepts nothing, and so the longest that a stop waits behind it."""
 
 PORT_ERRORS = (OSError, TypeError, AttributeError, ValueError)
-"""What pyserial raises when a port goes away: SerialException and plain OSError, or TypeError, AttributeError
-and ValueError when the file or socket is taken away beneath a call."""
+"""The errors that pyserial raises when a port goes away: SerialException and plain OSError, or TypeError,
+AttributeError and ValueError when the file or socket vanishes during a call."""
 
 
 class Port(Protocol):
-    """What a link needs of a pyserial port."""
+    """The part of a pyserial port that a link needs."""
 
     timeout: float | None
 
@@ -37,7 +37,7 @@ class Port(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class LinkDown:
-    """Told to subscribers once, when the port goes away."""
+    """Sent to subscribers once, when the port goes away."""
 
     cause: str
 
@@ -48,9 +48,9 @@ DRAIN_LIMIT_BYTES = 4096
 
 
 def read_some(port: Port) -> bytes:
-    """Wait for one byte up to the port's timeout, then take what else is there.
+    """Wait for one byte up to the port's timeout, then take the bytes that are there.
 
-    A flood is cut off so that heartbeats stay on time.
+    The number of bytes is limited, so that heartbeats stay on time in a flood.
     """
     data = bytearray(port.read(1))
     while data and len(data) < DRAIN_LIMIT_BYTES and (waiting := port.in_waiting):
@@ -59,7 +59,7 @@ def read_some(port: Port) -> bytes:
 
 
 def read_some_of_a_socket(port: Port) -> bytes:
-    """As `read_some`, for ports whose `in_waiting` is never above 1: byte by byte is too slow there."""
+    """Read like `read_some` from a port whose `in_waiting` is never above 1, where byte by byte is too slow."""
     wait_s = port.timeout
     first = port.read(1)
     if not first:
@@ -72,12 +72,12 @@ def read_some_of_a_socket(port: Port) -> bytes:
 
 
 class Link(ABC):
-    """A way to one box. Methods may be called from any thread, except from within a subscriber's callback.
+    """A link to one box. Any thread may call its methods, but a subscriber's callback must not.
 
     Args:
-        port: an open port; the link owns it from here on.
-        url: where it leads, for error texts.
-        auto_call_in: count waiting in this link as the interface being alive.
+        port: an open port, which the link owns from now on.
+        url: names the box in error messages.
+        auto_call_in: whether waiting in this link counts as a sign of life of the interface.
         gate_s: how long after the last sign of life heartbeats still go out.
     """
 
@@ -92,20 +92,20 @@ class Link(ABC):
         self._port_lock = threading.RLock()
         self._subscribers: tuple[Subscriber, ...] = ()
         self._dispatching_thread: int | None = None
-        self._down_told = False
+        self._down_published = False
 
     def request(self, message: Request, timeout_s: float | None = None, tries: int | None = None) -> Reply:
-        """Send a request and wait for its answer, repeating it with the same sequence number when none comes.
+        """Send a request and return its answer; repeat it with the same sequence number while none comes.
 
         Args:
-            message: what to ask.
-            timeout_s: seconds to wait before each repeat; the protocol's own by default.
-            tries: how often to send it in all; the protocol's own by default.
+            message: the request.
+            timeout_s: seconds to wait before each repeat; None = the protocol's own.
+            tries: how often to send it in all; None = the protocol's own.
 
         Raises:
             RangeError: a field is out of range; nothing was sent.
-            Refused: the box said no.
-            NoReply: nothing came back; the box may have carried it out.
+            RequestRefused: the box refused it.
+            NoReply: no answer came; the box may have carried it out.
             Unreadable: the answer is of another protocol version.
             LinkLost: the port is gone.
         """
@@ -123,7 +123,7 @@ class Link(ABC):
                     self._core.abandon(pending)
 
     def next_event(self, timeout_s: float) -> Event | None:
-        """Return the oldest event not yet taken, waiting up to `timeout_s`; None when there is none.
+        """Return the oldest event that was not taken yet, after up to `timeout_s`; None when there is none.
 
         Raises:
             LinkLost: the port is gone and no event is left.
@@ -137,7 +137,7 @@ class Link(ABC):
         return None
 
     def clear_events(self) -> None:
-        """Forget the events not yet taken."""
+        """Drop the events that were not taken yet."""
         with self._changed:
             self._core.events.clear()
 
@@ -152,29 +152,29 @@ class Link(ABC):
             self._raise_if_lost()
 
     def subscribe(self, callback: Subscriber) -> Callable[[], None]:
-        """Have every event, and the loss of the link, told to `callback`; returns what ends that.
+        """Call `callback` with every event and with the loss of the link; return a function that ends this.
 
-        The callback runs in the thread that reads the port: it must be quick and must not send requests.
+        The callback runs in the thread that reads the port. It must be quick and must not send requests.
         """
         self._subscribers = (*self._subscribers, callback)
 
         return lambda: self.unsubscribe(callback)
 
     def unsubscribe(self, callback: Subscriber) -> None:
-        """Tell `callback` nothing more."""
+        """Stop calling `callback`."""
         self._subscribers = tuple(other for other in self._subscribers if other != callback)
 
     def call_in(self) -> None:
-        """Show that the interface is alive; without this for `gate_s` heartbeats cease and the box stops."""
+        """Show that the interface is alive; after `gate_s` without this heartbeats cease and the box stops."""
         self._core.call_in(self.now_s())
 
     def stop_now(self) -> None:
         """Write a stop frame at once, from any thread or signal handler, without waiting for an answer.
 
-        It waits for no request: only for another thread's write of one frame to end.
+        It waits for no request, only for another thread's write of one frame.
 
         Raises:
-            LinkLost: the port is gone (the box then stops by itself for want of heartbeats).
+            LinkLost: the port is gone; the box then stops by itself when heartbeats are missing.
         """
         self._write(STOP_BYTES)
 
@@ -185,7 +185,7 @@ class Link(ABC):
 
     @property
     def counters(self) -> Counters:
-        """What the link had to put up with; live."""
+        """The faults and repeats that the link has counted so far."""
         return self._core.counters
 
     @abstractmethod
@@ -194,11 +194,11 @@ class Link(ABC):
 
     @abstractmethod
     def close(self) -> None:
-        """Let go of the port. Safe to call twice."""
+        """Close the port. Safe to call twice."""
 
     @abstractmethod
     def _wait(self, ready: Callable[[], bool], deadline_s: float | None) -> bool:
-        """Let things happen until `ready()` (asked under the lock) or the deadline; returns `ready()`."""
+        """Let time pass until `ready()`, evaluated under the lock, or the deadline; return `ready()`."""
 
     def _raise_if_lost(self) -> None:
         if self._core.lost is not None:
@@ -220,12 +220,12 @@ class Link(ABC):
     def _lose(self, cause: str) -> None:
         with self._changed:
             self._core.lose(cause)
-            first, self._down_told = not self._down_told, True
+            first, self._down_published = not self._down_published, True
             self._changed.notify_all()
         if first:
-            self._tell(LinkDown(cause))
+            self._publish(LinkDown(cause))
 
-    def _tell(self, event: Event | LinkDown) -> None:
+    def _publish(self, event: Event | LinkDown) -> None:
         before, self._dispatching_thread = self._dispatching_thread, threading.get_ident()
         try:
             for callback in self._subscribers:

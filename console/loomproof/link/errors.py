@@ -1,4 +1,4 @@
-"""What can go wrong between the console and a box. All of them are `BoxError`."""
+"""Errors between the console and a box; each is a `BoxError`."""
 
 from loomproof_wire.messages import MESSAGES, REFUSAL_TEXT, Refusal
 
@@ -10,16 +10,16 @@ def message_name(kind: int) -> str:
 
 
 class BoxError(Exception):
-    """Anything that keeps the console from working with a box."""
+    """Something keeps the console from working with a box."""
 
 
-class Refused(BoxError):  # noqa: N818 - the name says what happened
-    """The box answered that it will not do this.
+class RequestRefused(BoxError):  # noqa: N818 - the name says what happened
+    """The box refused a request.
 
     Attributes:
         request_kind: kind byte of the refused request.
-        reason: why, as the box named it.
-        detail: the number that goes with the reason (see the protocol page), 0 if none.
+        reason: the reason that the box named.
+        detail: the number that goes with the reason (see the protocol page); 0 if none.
         text: the reason in words.
         remedy: what the operator can do.
     """
@@ -36,7 +36,7 @@ class Refused(BoxError):  # noqa: N818 - the name says what happened
 
 
 class NoReply(BoxError):  # noqa: N818 - the name says what happened
-    """A request was sent as often as allowed and nothing came back. The box may have carried it out.
+    """A request was sent as often as allowed and no answer came. The box may have carried it out.
 
     Attributes:
         request_kind: kind byte of the request.
@@ -53,7 +53,12 @@ class NoReply(BoxError):  # noqa: N818 - the name says what happened
 
 
 class LinkLost(BoxError):  # noqa: N818 - the name says what happened
-    """The port went away or could not be opened. `cause` is what the port said, `mend` what the operator can do."""
+    """The port went away or could not be opened.
+
+    Attributes:
+        url: the address of the box.
+        cause: the error of the port in words.
+    """
 
     def __init__(self, url: str, cause: str, mend: str = "check the cable, then reconnect") -> None:
         self.url = url
@@ -62,7 +67,7 @@ class LinkLost(BoxError):  # noqa: N818 - the name says what happened
 
 
 class Unreadable(BoxError):  # noqa: N818 - the name says what happened
-    """An undamaged reply whose body is not what this console's protocol version declares.
+    """A reply is undamaged, but its body is not what this console's protocol version declares.
 
     Attributes:
         kind: kind byte of the reply.

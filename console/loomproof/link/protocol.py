@@ -1,12 +1,12 @@
 """The console's end of the protocol without any I/O: bytes and times go in, bytes and messages come out.
 
-Not thread-safe; whoever owns it locks. Times are seconds of any one monotonic clock.
+It is not thread-safe; its owner locks. Times are seconds of one monotonic clock.
 """
 
 from collections import deque
 from dataclasses import dataclass, field
 
-from loomproof.link.errors import BoxError, LinkLost, NoReply, Refused, Unreadable
+from loomproof.link.errors import BoxError, LinkLost, NoReply, RequestRefused, Unreadable
 from loomproof_wire.frames import BadFrame, Frame, FrameReader, decode, encode_frame
 from loomproof_wire.messages import (
     TIMING,
@@ -38,9 +38,9 @@ STOP_BYTES = b"\0" + encode_frame(0, Stop())
 
 @dataclass(slots=True, eq=False)
 class Pending:
-    """A request under way. `finished` once it has a reply or an error.
+    """A request under way; it is finished once it has a reply or an error.
 
-    `frame` starts with a delimiter, to end whatever the box had heard before.
+    `frame` starts with a delimiter, which ends whatever the box has received before.
     """
 
     message: Request
@@ -62,7 +62,7 @@ class Pending:
         """Return the reply.
 
         Raises:
-            BoxError: what came instead of one.
+            BoxError: no reply came; the error says why.
         """
         if self.error is not None:
             raise self.error
@@ -73,7 +73,7 @@ class Pending:
 
 @dataclass(slots=True)
 class Counters:
-    """What the link had to put up with since it was opened."""
+    """Faults and repeats on the link since it was opened."""
 
     bad_frames: int = 0
     unreadable: int = 0
@@ -89,10 +89,13 @@ class LinkCore:
     """Sequence numbers, one pending request with its retries, heartbeats behind their gate, and events.
 
     Attributes:
-        url: where the box is, for error texts.
+        url: names the box in error messages.
         gate_s: see `GATE_S`.
-        session: the open session, 0 before `hello` was answered.
-        lost: why the link is gone, None while it is not.
+        next_sequence: number of the next request.
+        session: the open session; 0 before `hello` is answered.
+        lost: why the link is gone; None while it is there.
+        counters: faults and repeats so far.
+        events: events that were not taken yet.
     """
 
     url: str = "?"
@@ -111,13 +114,13 @@ class LinkCore:
     def begin(
         self, message: Request, now_s: float, *, timeout_s: float | None = None, tries: int | None = None
     ) -> Pending:
-        """Start a request; the caller writes `frame` of what is returned.
+        """Start a request; the caller writes the `frame` of the returned `Pending`.
 
         Args:
             message: a request or notice.
-            now_s: the time now.
-            timeout_s: how long to wait for an answer before each repeat, and after the last.
-            tries: how often to send it in all.
+            now_s: the present time.
+            timeout_s: how long to wait for an answer before each repeat, and after the last; None = the protocol's own.
+            tries: how often to send it in all; None = the protocol's own.
 
         Raises:
             RangeError: a field is outside its range; nothing was sent and no sequence number used.
@@ -148,7 +151,7 @@ class LinkCore:
             self._pending = None
 
     def receive(self, data: bytes) -> list[Event]:
-        """Take bytes from the box; returns the events among them, which are queued in `events` as well."""
+        """Take bytes from the box and return the events among them, which are also queued in `events`."""
         arrived: list[Event] = []
         for found in self._reader.feed(data):
             if isinstance(found, BadFrame):
@@ -158,11 +161,11 @@ class LinkCore:
         return arrived
 
     def poll(self, now_s: float) -> bytes:
-        """Return what is due to be sent now: a heartbeat, a repeat of the pending request, or nothing."""
+        """Return the bytes to be sent now: a heartbeat, a repeat of the pending request, or none."""
         return self._heartbeat(now_s) + self._repeat(now_s)
 
     def next_due_s(self) -> float:
-        """Return when `poll` next has something to do (infinity: never), as things stand."""
+        """Return when `poll` next has bytes to send, as things stand; infinity = never."""
         repeat_s = self._pending.resend_due_s if self._pending else _NEVER_S
         return min(repeat_s, self._heartbeat_due_s if self.session else _NEVER_S)
 
@@ -171,11 +174,11 @@ class LinkCore:
         self._called_in_s = now_s
 
     def gate_open(self, now_s: float) -> bool:
-        """Whether the interface has called in recently enough for heartbeats to go out."""
+        """Return whether the interface has called in recently enough for heartbeats to go out."""
         return now_s - self._called_in_s < self.gate_s - _TICK_S
 
     def lose(self, cause: str) -> None:
-        """Note that the port is gone: the pending request fails, nothing more is sent."""
+        """Note that the port is gone: the pending request fails, and nothing more is sent."""
         if self.lost is None:
             self.lost = cause
         self.session = 0
@@ -221,7 +224,7 @@ class LinkCore:
     def _take_unreadable(self, frame: Frame, cause: str) -> None:
         pending = self._pending
         self.counters.unreadable += 1
-        # The CRC held and it answers our request: repeating would bring the same again.
+        # The CRC holds and it answers our request: a repeat would bring the same answer.
         if pending and frame.sequence == pending.sequence and frame.kind == pending.message.REPLY_KIND:
             pending.error = Unreadable(frame.kind, frame.body, cause)
             self._pending = None
@@ -233,7 +236,7 @@ class LinkCore:
             return
         self._pending = None
         if isinstance(message, RefusedMessage):
-            pending.error = Refused(message.request_kind, message.reason, message.detail)
+            pending.error = RequestRefused(message.request_kind, message.reason, message.detail)
             return
         pending.reply = message  # type: ignore[assignment]
         if isinstance(pending.message, Hello) and isinstance(message, Identity):

@@ -1,4 +1,4 @@
-"""The link for virtual time: no thread; whoever waits reads the port, which moves its clock."""
+"""The link for virtual time: it has no thread; a caller that waits reads the port, which advances its clock."""
 
 import contextlib
 import threading
@@ -14,13 +14,13 @@ _SHORTEST_READ_S = 1e-6
 
 
 class VirtualPort(Port, Protocol):
-    """A port with a clock of its own: `read` moves it on, up to the timeout, until there is a byte."""
+    """A port with a clock of its own: `read` advances it, up to the timeout, until a byte is there."""
 
     def now_s(self) -> float: ...  # noqa: D102
 
 
 class PumpedLink(Link):
-    """See `Link`. Its time passes only while a request, `sleep` or `next_event` waits."""
+    """A link whose time passes only while a request, `sleep` or `next_event` waits."""
 
     def __init__(
         self, port: VirtualPort, url: str, *, auto_call_in: bool = False, gate_s: float = GATE_S
@@ -71,4 +71,4 @@ class PumpedLink(Link):
             with contextlib.suppress(LinkLost):
                 self._write(due)
         for event in events:
-            self._tell(event)
+            self._publish(event)

@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Callable
 
+from loomproof.link.address import AddressKind, kind_of
 from loomproof.link.base import PORT_ERRORS, Link, Port, describe, read_some, read_some_of_a_socket
 from loomproof.link.protocol import GATE_S
 
@@ -15,10 +16,10 @@ _JOIN_S = 2.0
 
 
 class ThreadedLink(Link):
-    """See `Link`. Writes are made by whoever asks, under a lock held for that one write only."""
+    """A link with a thread that reads; the caller's thread writes, under a lock held for that one write."""
 
     def __init__(self, port: Port, url: str, *, auto_call_in: bool = False, gate_s: float = GATE_S) -> None:
-        self._read_some = read_some_of_a_socket if url.startswith("socket://") else read_some
+        self._read_some = read_some_of_a_socket if kind_of(url) is AddressKind.SOCKET else read_some
         super().__init__(port, url, auto_call_in=auto_call_in, gate_s=gate_s)
         self._closing = threading.Event()
         self._port.timeout = READ_TIMEOUT_S
@@ -30,7 +31,7 @@ class ThreadedLink(Link):
         return time.monotonic()
 
     def close(self) -> None:
-        """Have the I/O thread close the port (beneath its read nobody else may) and wait for it."""
+        """Make the I/O thread close the port, which no other thread may do during its read, and wait for it."""
         self._closing.set()
         cancel_read = getattr(self._port, "cancel_read", None)
         if cancel_read is not None:
@@ -72,4 +73,4 @@ class ThreadedLink(Link):
         if due:
             self._write(due)
         for event in events:
-            self._tell(event)
+            self._publish(event)

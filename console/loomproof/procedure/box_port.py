@@ -33,7 +33,7 @@ class DriveResult(Protocol):
 class BoxPort(Protocol):
     """One connected box. Calls that drive return when the drive has ended and its traces are read.
 
-    Errors are those of `loomproof.box`: `Refused`, `NoReply`, `LinkLost`, `Stopped`.
+    Errors are those of `loomproof.box`: `RequestRefused`, `NoReply`, `LinkLost`, `BoxStopped`.
     """
 
     @property

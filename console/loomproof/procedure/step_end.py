@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loomproof.box.errors import BoxError, LinkLost, NoReply, Refused, Stopped
+from loomproof.box.errors import BoxError, BoxStopped, LinkLost, NoReply, RequestRefused
 from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Verdict
 from loomproof.procedure.context import Core
@@ -20,10 +20,10 @@ def end_of(error: BoxError, core: Core) -> StepEnd:
     if isinstance(error, (LinkLost, NoReply)):
         core.link_lost(str(error))
         return StepEnd.LINK_LOST
-    if isinstance(error, Stopped):
+    if isinstance(error, BoxStopped):
         core.stopped_by(str(error))
         return StepEnd.STOPPED
-    return _refusal_end(error, core) if isinstance(error, Refused) else StepEnd.REFUSED
+    return _refusal_end(error, core) if isinstance(error, RequestRefused) else StepEnd.REFUSED
 
 
 def carry_out(core: Core, work: Callable[[], None]) -> tuple[StepEnd, str]:
@@ -39,7 +39,7 @@ def carry_out(core: Core, work: Callable[[], None]) -> tuple[StepEnd, str]:
     return StepEnd.DONE, ""
 
 
-def _refusal_end(error: Refused, core: Core) -> StepEnd:
+def _refusal_end(error: RequestRefused, core: Core) -> StepEnd:
     reason = error.reason
     if reason is messages.Refusal.NO_SESSION:
         core.link_lost(f"the box has started anew, by a loss of power or its watchdog; {error.remedy}")

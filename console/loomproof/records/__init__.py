@@ -1,1 +1,1 @@
-"""The durable record of a job and the reports made from it."""
+"""The durable record of a job, and the reports made from it."""

@@ -1,4 +1,4 @@
-"""An earlier record of the same loom, as what a new one is compared with."""
+"""An earlier record of the same loom, with which a new one is compared."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from loomproof.records.store import RecordStore
 
 
 def baseline_of(record: Record, job: Job) -> Baseline:
-    """What a record says of the channels that the job still has, and that passed.
+    """Return the signatures of the channels that passed in a record and are still in the job.
 
-    A channel counts as the same while cavity and load type are; one that did not pass is no measure of anything.
+    A channel counts as the same while its cavity and load type are. One that did not pass is no measure.
 
     Raises:
-        RecordError: the record was altered, is of another loom, or nothing in it passed.
+        RecordError: the record was altered, is of another loom, or no channel in it passed.
     """
     if not record.chain.holds:
         raise RecordError(
             f"Record {record.record_id} is no measure for this loom: {record.chain.text}",
-            "Choose a record that is as it was written.",
+            "Choose a record that was not altered.",
         )
     then, now = record.begun.identity.serial, job.identity.serial
     if then and now and then != now:
@@ -52,7 +52,7 @@ def _passed(record: Record, job: Job) -> dict[int, Signature]:
         try:
             outcome = StepOutcome.model_validate(body.outcome)
         except ValidationError:
-            continue  # of another version: its verdicts stand, its numbers cannot be compared
+            continue  # of another version: its verdicts hold, but its numbers cannot be compared
         for item in outcome.evidence:
             wanted = item.channel in same and words.get(item.channel) == "pass"
             if wanted and item.signature is not None and item.signature.resistance_ohm is not None:
@@ -61,13 +61,13 @@ def _passed(record: Record, job: Job) -> dict[int, Signature]:
 
 
 def find_baseline(store: RecordStore, job: Job, *, simulated: bool, but: str = "") -> Baseline | None:
-    """The newest usable record of the loom with this job's serial number; None without a serial or a record.
+    """Return the newest usable record of the loom with this job's serial number; None without serial or record.
 
     Args:
-        store: where to look.
-        job: whose loom.
-        simulated: a simulated box is compared with simulated ones only, a real one with real ones.
-        but: a record that is being carried on, which is no earlier one.
+        store: the store to search.
+        job: the job of the loom.
+        simulated: whether the box is simulated; it is compared with records of its own kind only.
+        but: a record that is being carried on, and so is not an earlier one.
     """
     serial = job.identity.serial
     if not serial:

@@ -1,4 +1,4 @@
-"""Turning facts into JSON text of which there is exactly one spelling, so that it can be hashed."""
+"""Facts as JSON text of exactly one spelling, so that it can be hashed."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ _NOT_FINITE = {math.inf: "Infinity", -math.inf: "-Infinity"}
 def jsonable(value: object) -> Json:
     """Return `value` as plain JSON data.
 
-    Dataclasses, pydantic models, enums, tuples, mappings and numpy scalars are taken apart. JSON has no
-    infinity: those become the strings `Infinity`, `-Infinity`, `NaN`, which pydantic reads back as floats.
+    Dataclasses, pydantic models, enums, tuples, mappings and numpy scalars are converted. JSON has no infinity:
+    it becomes one of the strings `Infinity`, `-Infinity` and `NaN`, which pydantic reads back as floats.
 
     Raises:
-        TypeError: for anything else (arrays and bytes belong in a trace, not in an entry).
+        TypeError: the value is of another type (arrays and bytes belong in a trace, not in an entry).
     """
     if isinstance(value, Enum):
         return jsonable(value.value)
@@ -55,7 +55,7 @@ def _scalar(value: object) -> Json:
     if isinstance(value, bool | int | str):
         return value
     raise TypeError(
-        f"{type(value).__name__} cannot be kept in a record entry: turn it into plain numbers and text."
+        f"{type(value).__name__} cannot be kept in a record entry: convert it to plain numbers and text."
     )
 
 

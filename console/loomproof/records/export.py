@@ -1,4 +1,4 @@
-"""A record as JSON: everything in it, raw counts included, readable without this program."""
+"""A record as JSON, complete with the raw counts and readable without this program."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ FORMAT = "loomproof record export 1"
 def to_json(record: Record) -> str:
     """Return a record as indented JSON text.
 
-    `entries` holds each entry's facts under `body` and the very text that was hashed under `text`, so that
-    the chain can be checked from the export alone; `traces` the raw counts.
+    `entries` holds the facts of each entry under `body` and the text that was hashed under `text`, so that the
+    chain can be checked from the export alone. `traces` holds the raw counts.
     """
     document = {
         "format": FORMAT,

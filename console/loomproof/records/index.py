@@ -1,4 +1,4 @@
-"""The records of a store, one line each, and how one of them is named. It reads no entry of any record."""
+"""The list of a store's records, and the search for one of them; it reads no entry of any record."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -6,12 +6,12 @@ from datetime import datetime
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
-from loomproof.records.engine import reading
+from loomproof.records.database import reading
 from loomproof.records.errors import RecordError
 from loomproof.records.schema import RecordRow
 
 LAST = "last"
-"""Names the record begun last, wherever a record id is asked for."""
+"""Stands for the newest record wherever a record id is expected."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class RecordSummary:
 
 
 def list_records(engine: Engine) -> tuple[RecordSummary, ...]:
-    """Return every record of a store, the latest first."""
+    """Return every record of a store, the newest first."""
     query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
     with reading(engine) as session:
         return tuple(_summary(row) for row in session.scalars(query))
@@ -41,10 +41,10 @@ def find_record(session: Session, wanted: str) -> RecordRow:
 
     Args:
         session: an open session on the store.
-        wanted: its id, the beginning of it where that is unique, or `last`.
+        wanted: its id, a unique beginning of its id, or `last`.
 
     Raises:
-        RecordError: when there is none such or several.
+        RecordError: no record, or more than one, has such an id.
     """
     query = select(RecordRow).order_by(RecordRow.begun_utc.desc(), RecordRow.record_id.desc())
     if wanted == LAST:
@@ -58,9 +58,7 @@ def find_record(session: Session, wanted: str) -> RecordRow:
     if len(rows) == 1 or any(row.record_id == wanted for row in rows):
         return next((row for row in rows if row.record_id == wanted), rows[0])
     if not rows:
-        raise RecordError(
-            f"There is no record {wanted!r}.", "`loomproof records list` shows those there are."
-        )
+        raise RecordError(f"There is no record {wanted!r}.", "`loomproof records list` shows all records.")
     some = ", ".join(row.record_id for row in rows[:5])
     raise RecordError(f"Several records begin with {wanted!r}: {some}.", "Give more of the id.")
 

@@ -1,7 +1,7 @@
 """The hash chain: each entry's digest covers the entry before it, so that an edit shows.
 
-SHA-256 (FIPS 180-4). No secret is involved: whoever can rewrite the whole store can also compute a new chain.
-What pins a record is a copy of its last digest outside the store, as on a signed report.
+The digest is SHA-256 (FIPS 180-4). It involves no secret: a person who can rewrite the whole store can also
+compute a new chain. A copy of the last digest outside the store, as on a signed report, pins a record.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 GENESIS = "0" * 64
-"""What stands for "the digest before" in a record's first entry."""
+"""The previous digest of a record's first entry."""
 
 PROVES = (
     "A chain that holds shows that no entry or trace was changed, removed from the middle, added in between "
@@ -28,7 +28,7 @@ DOES_NOT_PROVE = (
 
 @dataclass(frozen=True)
 class ChainEntry:
-    """What the chain needs to know of one entry."""
+    """The fields of an entry that the chain covers."""
 
     sequence: int
     kind: str
@@ -40,7 +40,7 @@ class ChainEntry:
 
 @dataclass(frozen=True)
 class Chain:
-    """Whether the chain holds, and what to tell a person."""
+    """Whether the chain holds, and a sentence that says so."""
 
     holds: bool
     text: str
@@ -49,13 +49,22 @@ class Chain:
 
 
 def entry_digest(record_id: str, sequence: int, *, kind: str, at_utc: str, body: str, previous: str) -> str:
-    """Return the digest of one entry, as 64 hexadecimal digits. `body` is hashed exactly as stored."""
+    """Return the digest of one entry as 64 hexadecimal digits.
+
+    Args:
+        record_id: id of the record.
+        sequence: number of the entry.
+        kind: kind of the entry.
+        at_utc: time of the entry as stored.
+        body: JSON text of the entry, exactly as stored.
+        previous: digest of the entry before.
+    """
     text = json.dumps(["loomproof entry 1", record_id, sequence, kind, at_utc, body, previous])
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
 def check_chain(record_id: str, entries: Iterable[ChainEntry], stored_head: str) -> Chain:
-    """Walk the chain from the first entry and compare its end with the head the store kept."""
+    """Check the chain from the first entry on, and compare its end with the head that the store keeps."""
     previous, expected = GENESIS, 1
     for entry in entries:
         problem = _problem(record_id, entry, expected, previous)
@@ -63,7 +72,7 @@ def check_chain(record_id: str, entries: Iterable[ChainEntry], stored_head: str)
             return Chain(False, f"The chain is broken: {problem}.", previous, entry.sequence)
         previous, expected = entry.digest, expected + 1
     if previous != stored_head:
-        text = f"The chain is broken: the store remembers another ending than entry {expected - 1}."
+        text = f"The chain is broken: the store's last digest is not that of entry {expected - 1}."
         return Chain(False, text, previous, expected)
     return Chain(True, f"The chain of {expected - 1} entries holds.", previous)
 

@@ -1,4 +1,4 @@
-"""What the job says of each channel, copied into the record so that it can stand without the job file."""
+"""The job's facts of each channel, copied so that the record does not depend on the job file."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from loomproof.records.models import ChannelFact, IdentityFact, RangeFact
 
 
 def identity_of(job: Job) -> IdentityFact:
-    """Return whose loom the job is about."""
+    """Return the identity of the loom."""
     facts = {name: getattr(job.identity, name, "") or "" for name in IdentityFact.model_fields}
     return IdentityFact(**facts)
 
 
 def channels_of(job: Job) -> tuple[ChannelFact, ...]:
-    """Return the facts of every channel, by channel number."""
+    """Return the facts of every channel, in order of channel numbers."""
     return tuple(_channel(job, channel) for channel in sorted(job.channels, key=lambda c: c.channel))
 
 

@@ -1,7 +1,7 @@
-"""The bodies of a record's entries: what is written for each kind, and read back from the store.
+"""The bodies of a record's entries, one model for each kind of entry.
 
-They are the record's own models, apart from the rooms the facts come from, so that a record written today can
-be read when those rooms have moved on. `from_attributes` takes the facts over by name.
+They are the record's own models, separate from the rooms where the facts arise, so that today's records remain
+readable when those rooms change. `from_attributes` copies the facts by name.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 
-class Fact(BaseModel):
-    """Base: frozen, taken over from any object with the same attributes, unknown extras left aside."""
+class RecordFact(BaseModel):
+    """Base of all facts: frozen, copied from any object with the same attributes, unknown fields ignored."""
 
     model_config = ConfigDict(frozen=True, from_attributes=True, extra="ignore", ser_json_inf_nan="strings")
 
@@ -22,7 +22,7 @@ def _finite_dof(value: object) -> object:
     return math.inf if value is None else value
 
 
-class EstimateFact(Fact):
+class EstimateFact(RecordFact):
     """A value with its standard uncertainty and degrees of freedom."""
 
     value: float
@@ -30,8 +30,8 @@ class EstimateFact(Fact):
     dof: Annotated[float, BeforeValidator(_finite_dof)] = math.inf
 
 
-class RangeFact(Fact):
-    """Limits of a property with where they come from."""
+class RangeFact(RecordFact):
+    """Limits of a property, and their source."""
 
     low: float
     nominal: float
@@ -39,8 +39,8 @@ class RangeFact(Fact):
     source: str = ""
 
 
-class ChannelFact(Fact):
-    """What the job said of one channel when the record was begun. Resistances hold at 20 degC."""
+class ChannelFact(RecordFact):
+    """A channel as the job described it when the record was begun. Resistances hold at 20 degC."""
 
     channel: int
     name: str = ""
@@ -61,8 +61,8 @@ class ChannelFact(Fact):
     steady_current_a: RangeFact | None = None
 
 
-class IdentityFact(Fact):
-    """Whose loom it is."""
+class IdentityFact(RecordFact):
+    """The identity of the loom."""
 
     title: str = ""
     job_number: str = ""
@@ -73,8 +73,8 @@ class IdentityFact(Fact):
     note: str = ""
 
 
-class BoxFact(Fact):
-    """The instrument."""
+class BoxFact(RecordFact):
+    """The box, as the measuring instrument."""
 
     board: str
     serial_number: str
@@ -89,16 +89,16 @@ class BoxFact(Fact):
     calibrations: dict[int, dict[str, float | None]] = Field(default_factory=dict)
 
 
-class SoftwareFact(Fact):
-    """The program."""
+class SoftwareFact(RecordFact):
+    """The program that wrote the record."""
 
     name: str
     version: str
     protocol_spec_hash: int = 0
 
 
-class Begun(Fact):
-    """First entry of a record."""
+class BegunFact(RecordFact):
+    """The first entry of a record."""
 
     KIND: ClassVar[str] = "begun"
     identity: IdentityFact
@@ -112,8 +112,8 @@ class Begun(Fact):
     software: SoftwareFact
 
 
-class Resumed(Fact):
-    """The record was left and is carried on, perhaps with another box or by another person."""
+class ResumedFact(RecordFact):
+    """The record is carried on, perhaps with another box or by another person."""
 
     KIND: ClassVar[str] = "resumed"
     box: BoxFact
@@ -121,8 +121,8 @@ class Resumed(Fact):
     software: SoftwareFact
 
 
-class StepBeganFact(Fact):
-    """A step is about to act."""
+class StepBeganFact(RecordFact):
+    """A step begins."""
 
     KIND: ClassVar[str] = "step_began"
     step_id: str
@@ -133,8 +133,8 @@ class StepBeganFact(Fact):
     began_s: float = 0.0
 
 
-class TraceHeader(Fact):
-    """What a trace's counts mean, and the digest of the counts themselves."""
+class TraceHeader(RecordFact):
+    """The meaning of a trace's counts, and the digest of the counts themselves."""
 
     channel: int
     pulse_index: int
@@ -150,8 +150,8 @@ class TraceHeader(Fact):
     counts_sha256: str
 
 
-class StepEndedFact(Fact):
-    """How a step ended. `outcome` is the procedure's own outcome, kept whole."""
+class StepEndedFact(RecordFact):
+    """A step ended. `outcome` is the whole outcome as the procedure made it."""
 
     KIND: ClassVar[str] = "step_ended"
     step_id: str
@@ -161,27 +161,27 @@ class StepEndedFact(Fact):
 
     @property
     def verdict(self) -> str:
-        """The step's verdict in a word."""
+        """The verdict of the step."""
         return str(self.outcome.get("verdict") or "not tested")
 
     @property
     def skipped_reason(self) -> str:
-        """Why the step was skipped; empty when it was not."""
+        """The reason why the step was skipped; empty when it was not."""
         return str(self.outcome.get("skipped_reason") or "")
 
     @property
     def note(self) -> str:
-        """What the operator or the procedure added."""
+        """A note by the operator or the procedure."""
         return str(self.outcome.get("note") or "")
 
     @property
     def noticed(self) -> str:
-        """What the operator noticed: `heard`, `seen`, `nothing`, `not asked`, or empty."""
+        """The operator's observation: `heard`, `seen`, `nothing`, `not asked`, or empty."""
         return str(self.outcome.get("noticed") or "")
 
 
-class InterruptedFact(Fact):
-    """A step had begun and never ended; found when the record was carried on."""
+class InterruptedFact(RecordFact):
+    """A step was begun and never ended; noted when the record was carried on."""
 
     KIND: ClassVar[str] = "interrupted"
     step_id: str
@@ -189,8 +189,8 @@ class InterruptedFact(Fact):
     began_sequence: int
 
 
-class StatementFact(Fact):
-    """What a person stated."""
+class StatementFact(RecordFact):
+    """A person made a statement."""
 
     KIND: ClassVar[str] = "statement"
     kind: str
@@ -202,8 +202,8 @@ class StatementFact(Fact):
     setting: str = ""
 
 
-class EventFact(Fact):
-    """What happened beside the steps."""
+class EventFact(RecordFact):
+    """Something happened outside the steps, such as a stop."""
 
     KIND: ClassVar[str] = "event"
     kind: str
@@ -213,8 +213,8 @@ class EventFact(Fact):
     facts: dict[str, Any] = Field(default_factory=dict)
 
 
-class VerdictFact(Fact):
-    """One property of one channel against its limits."""
+class VerdictFact(RecordFact):
+    """The verdict on one property of one channel."""
 
     channel: int
     property: str
@@ -229,7 +229,7 @@ class VerdictFact(Fact):
     risk: float | None = None
 
 
-class FindingFact(Fact):
+class FindingFact(RecordFact):
     """One fault that explains verdicts."""
 
     fault: str
@@ -246,8 +246,8 @@ class FindingFact(Fact):
     cannot_tell_from: tuple[str, ...] = ()
 
 
-class FindingsFact(Fact):
-    """Verdicts and findings as they stood at one moment, with the verdict of each whole channel."""
+class FindingsFact(RecordFact):
+    """Verdicts and findings at one moment, with the verdict of each whole channel."""
 
     KIND: ClassVar[str] = "findings"
     verdicts: tuple[VerdictFact, ...]
@@ -255,8 +255,8 @@ class FindingsFact(Fact):
     channel_verdicts: dict[int, str]
 
 
-class FinishedFact(Fact):
-    """Last entry of a finished record (a record may be carried on after it)."""
+class FinishedFact(RecordFact):
+    """The last entry of a finished record, which may be carried on later."""
 
     KIND: ClassVar[str] = "finished"
     verdict: Literal["pass", "fail", "unsure", "not tested"]
@@ -264,8 +264,8 @@ class FinishedFact(Fact):
 
 
 Body = (
-    Begun
-    | Resumed
+    BegunFact
+    | ResumedFact
     | StepBeganFact
     | StepEndedFact
     | InterruptedFact
@@ -278,8 +278,8 @@ Body = (
 BODIES: dict[str, type[Body]] = {
     body.KIND: body
     for body in (
-        Begun,
-        Resumed,
+        BegunFact,
+        ResumedFact,
         StepBeganFact,
         StepEndedFact,
         InterruptedFact,

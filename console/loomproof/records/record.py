@@ -1,10 +1,11 @@
-"""A record as it is read back: its entries in order, and the same facts put together for showing."""
+"""A record as it is read from the store: its entries in order, and the steps and traces built from them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 from functools import cached_property
 from typing import TypeVar
 
@@ -15,14 +16,14 @@ from loomproof.records.errors import RecordError
 from loomproof.records.integrity import Chain, ChainEntry, check_chain
 from loomproof.records.models import (
     BODIES,
-    Begun,
+    BegunFact,
     Body,
     BoxFact,
     EventFact,
     FindingsFact,
     FinishedFact,
     InterruptedFact,
-    Resumed,
+    ResumedFact,
     StatementFact,
     StepBeganFact,
     StepEndedFact,
@@ -36,7 +37,7 @@ AnyBody = TypeVar("AnyBody", bound=Body)
 
 @dataclass(frozen=True)
 class StoredTrace:
-    """One trace with where it belongs. `counts` is None when they are missing or not those first written."""
+    """One trace and the step it belongs to. `counts` is None when they are missing or were changed."""
 
     sequence: int
     number: int
@@ -58,9 +59,18 @@ class Entry:
     body: Body | None
 
 
+class StepState(StrEnum):
+    """How far an attempt at a step came."""
+
+    ENDED = "ended"
+    INTERRUPTED = "interrupted"
+    UNENDED = "unended"
+    """Begun, with neither an end nor an interruption after it."""
+
+
 @dataclass(frozen=True)
 class StepRecord:
-    """One attempt at one step. `state`: `ended`, `interrupted`, or `in flight` (begun, nothing after)."""
+    """One attempt at one step."""
 
     sequence: int
     step_id: str
@@ -70,13 +80,13 @@ class StepRecord:
     channel: int | None
     began_at: datetime
     ended_at: datetime | None
-    state: str
+    state: StepState
     ended: StepEndedFact | None
     traces: tuple[StoredTrace, ...]
 
     @property
     def verdict(self) -> str:
-        """The step's verdict in a word; `not tested` when it did not end."""
+        """The verdict of the step; `not tested` when it did not end."""
         return self.ended.verdict if self.ended else "not tested"
 
 
@@ -85,12 +95,15 @@ class Record:
     """One whole record.
 
     Attributes:
+        record_id: id of the record.
         begun: the first entry: identity, job, channels, first box and operator.
+        entries: every entry, in order.
+        traces: every trace, in order.
         chain: whether the record is as it was written.
     """
 
     record_id: str
-    begun: Begun
+    begun: BegunFact
     entries: tuple[Entry, ...]
     traces: tuple[StoredTrace, ...]
     chain: Chain
@@ -101,13 +114,13 @@ class Record:
 
     @property
     def boxes(self) -> tuple[BoxFact, ...]:
-        """Every instrument the record was made with, in order of use."""
-        return (self.begun.box, *(body.box for _, body in self.all(Resumed)))
+        """Every instrument of the record, in order of use."""
+        return (self.begun.box, *(body.box for _, body in self.all(ResumedFact)))
 
     @property
     def operators(self) -> tuple[str, ...]:
-        """Everyone who worked on the record, each once."""
-        return tuple(dict.fromkeys((self.begun.operator, *(b.operator for _, b in self.all(Resumed)))))
+        """Everyone who worked on the record, each named once."""
+        return tuple(dict.fromkeys((self.begun.operator, *(b.operator for _, b in self.all(ResumedFact)))))
 
     @property
     def simulated(self) -> bool:
@@ -120,7 +133,7 @@ class Record:
         for entry in reversed(self.entries):
             if isinstance(entry.body, FinishedFact):
                 return entry.body
-            if isinstance(entry.body, Resumed | StepBeganFact | StepEndedFact):
+            if isinstance(entry.body, ResumedFact | StepBeganFact | StepEndedFact):
                 return None
         return None
 
@@ -148,7 +161,7 @@ class Record:
     @property
     def unended(self) -> tuple[StepRecord, ...]:
         """Steps that were begun and neither ended nor marked as interrupted."""
-        return tuple(step for step in self.steps if step.state == "in flight")
+        return tuple(step for step in self.steps if step.state is StepState.UNENDED)
 
 
 @dataclass
@@ -201,21 +214,27 @@ def _step(attempt: _Attempt, traces: Sequence[StoredTrace]) -> StepRecord:
         channel=start.channel if start else None,
         began_at=attempt.began.at,
         ended_at=end.at if end else None,
-        state="ended" if end else "interrupted" if attempt.interrupted else "in flight",
+        state=_state(attempt),
         ended=ended,
         traces=tuple(t for t in traces if end and t.sequence == end.sequence),
     )
 
 
+def _state(attempt: _Attempt) -> StepState:
+    if attempt.end is not None:
+        return StepState.ENDED
+    return StepState.INTERRUPTED if attempt.interrupted else StepState.UNENDED
+
+
 def build_record(row: RecordRow, entry_rows: Sequence[EntryRow], trace_rows: Sequence[TraceRow]) -> Record:
-    """Put a record together from its rows, checking the chain and the counts of every trace.
+    """Build a record from its rows and check the chain and the counts of every trace.
 
     Raises:
-        RecordError: when not even the first entry can be read.
+        RecordError: the first entry cannot be read.
     """
     entries = tuple(_entry(e) for e in entry_rows)
     begun = entries[0].body if entries else None
-    if not isinstance(begun, Begun):
+    if not isinstance(begun, BegunFact):
         raise RecordError(
             f"Record {row.record_id} has lost its first entry or it was changed beyond reading.",
             "Restore the store from a copy; the file itself was not touched.",

@@ -1,4 +1,4 @@
-"""The tables of the store. Entries and traces are only ever added; a record row keeps its chain's head."""
+"""The tables of the store. Entries and traces are only ever added; a record row keeps the head of its chain."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ class Base(DeclarativeBase):
 
 
 class MetaRow(Base):
-    """Facts about the store itself: `schema_version`."""
+    """A fact about the store itself, such as `schema_version`."""
 
     __tablename__ = "loomproof_store"
     name: Mapped[str] = mapped_column(String(64), primary_key=True)
@@ -21,7 +21,7 @@ class MetaRow(Base):
 
 
 class RecordRow(Base):
-    """One record: what lists need, and the head of its chain. All of it can be rebuilt from the entries."""
+    """One record: the fields of a list, and the head of its chain. All of it can be rebuilt from the entries."""
 
     __tablename__ = "record"
     record_id: Mapped[str] = mapped_column(String(32), primary_key=True)
@@ -39,7 +39,7 @@ class RecordRow(Base):
 
 
 class EntryRow(Base):
-    """One entry of one record, in order. `body` is canonical JSON, hashed exactly as it stands."""
+    """One entry of a record, in order. `body` is canonical JSON and hashed exactly as stored."""
 
     __tablename__ = "entry"
     record_id: Mapped[str] = mapped_column(ForeignKey("record.record_id"), primary_key=True)
@@ -52,7 +52,7 @@ class EntryRow(Base):
 
 
 class TraceRow(Base):
-    """The raw counts of one trace. Its header and the counts' digest stand in the entry it belongs to."""
+    """The raw counts of one trace. Its header and the digest of the counts are in the entry it belongs to."""
 
     __tablename__ = "trace"
     __table_args__ = (ForeignKeyConstraint(["record_id", "sequence"], ["entry.record_id", "entry.sequence"]),)
@@ -65,7 +65,7 @@ class TraceRow(Base):
 
 
 def _keep(table: str) -> None:
-    """Let SQLite itself refuse to change or delete what was written."""
+    """Make SQLite itself refuse to change or delete a row."""
     for verb in ("UPDATE", "DELETE"):
         ddl = DDL(  # type: ignore[no-untyped-call]
             f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "

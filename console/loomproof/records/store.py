@@ -12,18 +12,18 @@ from sqlalchemy import select
 
 from loomproof.facts.record import StatementMade, StepBegan
 from loomproof.procedure.step_outcome import StepOutcome
-from loomproof.records.engine import open_engine, reading, store_url
+from loomproof.records.database import open_engine, reading, store_url
 from loomproof.records.errors import RecordError
 from loomproof.records.index import RecordSummary, find_record, list_records
 from loomproof.records.models import InterruptedFact, StepBeganFact, StepEndedFact
 from loomproof.records.record import Record, build_record
 from loomproof.records.schema import EntryRow, TraceRow
-from loomproof.records.writer import Clock, Place, RecordWriter, utc_now
+from loomproof.records.writer import Clock, RecordWriter, ResumePoint, utc_now
 
 
 @dataclass(frozen=True)
-class Resumed:
-    """An earlier record, ready to be carried on: begin the recorder, and what was done stays done."""
+class ResumedRecord:
+    """An earlier record that is ready to be carried on: begin its recorder, and finished steps stay finished."""
 
     record_id: str
     recorder: RecordWriter
@@ -32,21 +32,21 @@ class Resumed:
     outcomes: tuple[StepOutcome, ...]
     """Every attempt that ended, in order."""
     interrupted: tuple[StepBegan, ...]
-    """Attempts that were begun and lost; recorded as interrupted when the recorder is begun."""
+    """Attempts that were begun and lost; they are recorded as interrupted when the recorder is begun."""
     statements: tuple[StatementMade, ...]
-    """What was stated then. None of it holds now."""
+    """The statements of that time. None of them holds now."""
 
 
 class RecordStore:
-    """Opens, lists, reads and carries on records. It has no way to change or delete one.
+    """Opens, lists, reads and carries on records; it cannot change or delete one.
 
     Args:
         where: a path, an SQLAlchemy URL, or None for `$LOOMPROOF_RECORDS` or the user's data directory.
-        create: make the store when it is not there.
-        clock: where entries get their time from.
+        create: whether to make a missing store.
+        clock: gives the time of entries.
 
     Raises:
-        RecordError: when the store cannot be opened or is of a newer version.
+        RecordError: the store cannot be opened, or is of a newer version.
     """
 
     def __init__(
@@ -63,25 +63,25 @@ class RecordStore:
         self.close()
 
     def close(self) -> None:
-        """Give the database back."""
+        """Close the database."""
         self._engine.dispose()
 
     def recorder(self, *, begun: Callable[[str], object] | None = None) -> RecordWriter:
-        """Return a recorder for a new record; `begun` is told its id once it is begun."""
+        """Return a recorder for a new record; `begun` is called with the id once it is begun."""
         return RecordWriter(self._engine, clock=self._clock, begun=begun)
 
     def list(self) -> tuple[RecordSummary, ...]:
-        """Return every record, the latest first."""
+        """Return every record, the newest first."""
         return list_records(self._engine)
 
     def read(self, record_id: str) -> Record:
-        """Read one record whole.
+        """Return one whole record.
 
         Args:
-            record_id: its id, the beginning of it where that is unique, or `last`.
+            record_id: its id, a unique beginning of its id, or `last`.
 
         Raises:
-            RecordError: when there is none such or several.
+            RecordError: no record, or more than one, has such an id.
         """
         with reading(self._engine) as session:
             row = find_record(session, record_id)
@@ -95,11 +95,11 @@ class RecordStore:
             ).all()
             return build_record(row, entries, traces)
 
-    def resume(self, record_id: str) -> Resumed:
+    def resume(self, record_id: str) -> ResumedRecord:
         """Prepare to carry a record on. Nothing is written before its recorder is begun.
 
         Raises:
-            RecordError: when there is none such, or its chain does not hold.
+            RecordError: there is no such record, or its chain does not hold.
         """
         record = self.read(record_id)
         if not record.chain.holds:
@@ -111,14 +111,14 @@ class RecordStore:
         unended = tuple(
             InterruptedFact(step_id=s.step_id, attempt=s.attempt, began_sequence=s.sequence) for s in lost
         )
-        place = Place(
+        place = ResumePoint(
             record_id=record.record_id,
             job_digest=record.begun.job_digest,
             sequence=record.entries[-1].sequence,
             digest=record.entries[-1].digest,
             unended=unended,
         )
-        return Resumed(
+        return ResumedRecord(
             record_id=record.record_id,
             recorder=RecordWriter(self._engine, clock=self._clock, carry_on=place),
             job_text=record.begun.job_text,

@@ -1,4 +1,4 @@
-"""Trace counts in and out of the store, and back into amperes."""
+"""Trace counts, packed for the store and unpacked from it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def pack(trace: TraceCounts) -> tuple[TraceHeader, bytes]:
     """Return the header of a trace and its counts, compressed.
 
     Raises:
-        RecordError: when the four arrays differ in length or hold anything but 0..65535.
+        RecordError: the four arrays differ in length or hold numbers outside 0 to 65535.
     """
     arrays = [np.asarray(a) for a in (trace.fine, trace.wide, trace.supply, trace.drain)]
     if len({a.shape for a in arrays}) != 1 or arrays[0].ndim != 1:
@@ -30,7 +30,7 @@ def pack(trace: TraceCounts) -> tuple[TraceHeader, bytes]:
     table = np.stack(arrays)
     if table.size and (table.min() < 0 or table.max() > 0xFFFF or table.dtype.kind not in "ui"):
         raise RecordError(
-            f"A trace of channel {trace.channel} holds numbers that are no counts.",
+            f"A trace of channel {trace.channel} holds numbers that are not counts.",
             "This is a fault of the program: please report it.",
         )
     raw = table.astype("<u2").tobytes()
@@ -52,7 +52,7 @@ def pack(trace: TraceCounts) -> tuple[TraceHeader, bytes]:
 
 
 def unpack(header: TraceHeader, blob: bytes) -> TraceCounts | None:
-    """Return the trace, or None when the counts are not those the header's digest was made of."""
+    """Return the trace, or None when the counts do not match the digest in the header."""
     try:
         raw = zlib.decompress(blob)
     except zlib.error:

@@ -1,4 +1,4 @@
-"""The recorder: every call is one transaction, durable when the call returns."""
+"""The recorder: each call is one transaction, which is durable when the call returns."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from loomproof.facts.verdict import PropertyVerdict, channel_verdict
 from loomproof.job.model import Job
 from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.records.canonical import canonical_json, jsonable
-from loomproof.records.engine import writing
+from loomproof.records.database import writing
 from loomproof.records.errors import RecordError
 from loomproof.records.integrity import GENESIS, entry_digest
 from loomproof.records.job_facts import channels_of, identity_of
 from loomproof.records.models import (
-    Begun,
+    BegunFact,
     Body,
     BoxFact,
     EventFact,
@@ -31,7 +31,7 @@ from loomproof.records.models import (
     FindingsFact,
     FinishedFact,
     InterruptedFact,
-    Resumed,
+    ResumedFact,
     SoftwareFact,
     StatementFact,
     StepBeganFact,
@@ -50,8 +50,8 @@ def utc_now() -> datetime:
 
 
 @dataclass(frozen=True)
-class Place:
-    """Where an earlier record stood: what a writer needs to carry it on."""
+class ResumePoint:
+    """The end of an earlier record, from which a writer carries it on."""
 
     record_id: str
     job_digest: str
@@ -61,14 +61,14 @@ class Place:
 
 
 class RecordWriter:
-    """Writes one record; implements `procedure.Recorder`. Safe to call from several threads."""
+    """Writes one record, as `procedure.recorder.Recorder`; safe to call from several threads."""
 
     def __init__(
         self,
         engine: Engine,
         *,
         clock: Clock = utc_now,
-        carry_on: Place | None = None,
+        carry_on: ResumePoint | None = None,
         begun: Callable[[str], object] | None = None,
     ) -> None:
         self._engine = engine
@@ -95,31 +95,29 @@ class RecordWriter:
         operator: str,
         software: SoftwareFacts,
     ) -> str:
-        """Open the record, or carry on the earlier one, and return its id.
+        """Begin the record, or carry on the earlier one, and return its id.
+
+        Args:
+            job: the job.
+            job_text: the text of its file.
+            job_digest: digest of that text.
+            box: the instrument.
+            operator: who works on the record.
+            software: the program.
 
         Raises:
-            RecordError: when it was begun already, or the job is not the one the record was begun with.
+            RecordError: the record was begun already, or with another job.
         """
         if self._record_id:
             raise RecordError("This record was begun already.", "Use one recorder for one record.")
-        box_fact, software_fact = BoxFact.model_validate(box), SoftwareFact.model_validate(software)
-        if self._carry_on is not None:
-            resumed = Resumed(box=box_fact, operator=operator, software=software_fact)
-            return self._continue(self._carry_on, job_digest, resumed)
-        begun = Begun(
-            identity=identity_of(job),
-            setting=str(job.setting),
-            ambient_c=job.ambient_c,
-            channels=channels_of(job),
-            job_text=job_text,
-            job_digest=job_digest,
-            box=box_fact,
-            operator=operator,
-            software=software_fact,
+        started = ResumedFact(
+            box=BoxFact.model_validate(box), operator=operator, software=SoftwareFact.model_validate(software)
         )
-        return self._open(begun)
+        if self._carry_on is not None:
+            return self._continue(self._carry_on, job_digest, started)
+        return self._open(_begun_fact(job, job_text, job_digest, started))
 
-    def _open(self, begun: Begun) -> str:
+    def _open(self, begun: BegunFact) -> str:
         now = self._clock()
         record_id = f"{now:%Y%m%d-%H%M%S}-{secrets.token_hex(3)}"
         row = RecordRow(
@@ -141,7 +139,7 @@ class RecordWriter:
             self._begun(record_id)
         return record_id
 
-    def _continue(self, place: Place, job_digest: str, resumed: Resumed) -> str:
+    def _continue(self, place: ResumePoint, job_digest: str, resumed: ResumedFact) -> str:
         if place.job_digest != job_digest:
             raise RecordError(
                 f"Record {place.record_id} was begun with another job file (digest {place.job_digest[:12]}, "
@@ -156,7 +154,7 @@ class RecordWriter:
     def _append_first(
         self, record_id: str, bodies: Sequence[Body], *, new_row: RecordRow | None = None
     ) -> None:
-        """As `_append`; when it fails the record is not begun, so that nothing follows without its beginning."""
+        """Append the first entries; if that fails, the record counts as not begun and nothing follows."""
         self._record_id = record_id
         try:
             self._append(bodies, new_row=new_row)
@@ -165,7 +163,7 @@ class RecordWriter:
             raise
 
     def step_began(self, step: StepBegan) -> None:
-        """Record that a step is about to act."""
+        """Record that a step begins."""
         self._write(StepBeganFact.model_validate(step))
 
     def step_ended(self, outcome: StepOutcome, traces: Sequence[TraceCounts] = ()) -> None:
@@ -180,7 +178,7 @@ class RecordWriter:
         self._write(body, [blob for _, blob in packed])
 
     def statement(self, statement: StatementMade) -> None:
-        """Record a statement before it is acted upon."""
+        """Record a statement before anything relies on it."""
         self._write(StatementFact.model_validate(statement))
 
     def event(self, event: EventNoted) -> None:
@@ -188,7 +186,7 @@ class RecordWriter:
         self._write(EventFact.model_validate(jsonable(event)))
 
     def findings(self, verdicts: Sequence[PropertyVerdict], findings: Sequence[Finding]) -> None:
-        """Record the verdicts and findings as they stand now."""
+        """Record the present verdicts and findings."""
         channels = sorted({v.channel for v in verdicts})
         body = FindingsFact(
             verdicts=tuple(VerdictFact.model_validate(v) for v in verdicts),
@@ -211,7 +209,7 @@ class RecordWriter:
     def _append(
         self, bodies: Sequence[Body], blobs: Sequence[bytes] = (), *, new_row: RecordRow | None = None
     ) -> None:
-        """Add entries (the blobs belong to the last) and move the head, all in one transaction."""
+        """Add entries (the blobs belong to the last) and move the head, in one transaction."""
         sequence, digest = self._sequence, self._digest
         with writing(self._engine) as session:
             row = self._row(session, new_row)
@@ -259,12 +257,26 @@ class RecordWriter:
         return digest
 
 
+def _begun_fact(job: Job, job_text: str, job_digest: str, started: ResumedFact) -> BegunFact:
+    return BegunFact(
+        identity=identity_of(job),
+        setting=str(job.setting),
+        ambient_c=job.ambient_c,
+        channels=channels_of(job),
+        job_text=job_text,
+        job_digest=job_digest,
+        box=started.box,
+        operator=started.operator,
+        software=started.software,
+    )
+
+
 def _update_row(row: RecordRow, bodies: Sequence[Body]) -> None:
-    """Keep what lists show: a finished record has a verdict, one carried on with has none yet."""
+    """Keep the fields of lists: a finished record has a verdict; a record that is carried on has none yet."""
     for body in bodies:
         if isinstance(body, FinishedFact):
             row.verdict = body.verdict
-        elif isinstance(body, Resumed):
+        elif isinstance(body, ResumedFact):
             row.verdict = ""
             row.simulated = row.simulated or body.box.simulated
 

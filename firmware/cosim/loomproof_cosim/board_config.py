@@ -20,7 +20,7 @@ def crc16(data: bytes) -> int:
     return crc
 
 
-def fitting(kinds: dict[int, ChannelKind], serial_number: str, profile: BoardProfile) -> bytes:
+def eeprom_image(kinds: dict[int, ChannelKind], serial_number: str, profile: BoardProfile) -> bytes:
     """Return the bytes from address 0 on.
 
     Args:

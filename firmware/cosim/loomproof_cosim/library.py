@@ -19,7 +19,7 @@ class CosimError(Exception):
     """The co-simulation cannot run; the text says why and what to do."""
 
 
-class Counters(c.Structure):
+class PartCounters(c.Structure):
     """What went by; see `struct cosim_counters`."""
 
     _fields_ = [
@@ -34,7 +34,7 @@ class Counters(c.Structure):
     ]
 
 
-class Edge(c.Structure):
+class PinEdgeStruct(c.Structure):
     """A change of a port's driven pins."""
 
     _fields_ = [("cycle", c.c_uint64), ("held", c.c_uint64), ("port", c.c_uint8), ("levels", c.c_uint8)]
@@ -65,9 +65,9 @@ _SIGNATURES: dict[str, tuple[object, list[object]]] = {
     "lp_set_input": (None, [c.c_void_p, c.c_int, c.c_int, c.c_int]),
     "lp_forget": (None, [c.c_void_p]),
     "lp_noise": (None, [c.c_void_p, c.c_double, c.c_uint64]),
-    "lp_counters": (None, [c.c_void_p, c.POINTER(Counters)]),
+    "lp_counters": (None, [c.c_void_p, c.POINTER(PartCounters)]),
     "lp_edge_count": (c.c_uint64, [c.c_void_p]),
-    "lp_edges": (c.c_int, [c.c_void_p, c.c_uint64, c.c_int, c.POINTER(Edge)]),
+    "lp_edges": (c.c_int, [c.c_void_p, c.c_uint64, c.c_int, c.POINTER(PinEdgeStruct)]),
     "lp_jump": (None, [c.c_void_p, c.c_uint32]),
     "lp_peek": (c.c_uint8, [c.c_void_p, c.c_uint32]),
     "lp_stack_reach": (c.c_uint32, [c.c_void_p, c.c_uint32, c.c_uint8]),

@@ -25,9 +25,9 @@ from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.session import Session
-from loomproof_cosim.elfbox import ElfController
+from loomproof_cosim.elf_box import ElfController
 from loomproof_cosim.library import CosimError
-from loomproof_sim.hands.wire import HandsClient
+from loomproof_sim.hands.remote import HandsClient
 from loomproof_sim.named_boxes import find, forget
 
 URLS = "loomproof_cosim.urls"

@@ -14,8 +14,8 @@ from loomproof_cosim.library import (
     RESET_CALLBACK,
     VOLTS_CALLBACK,
     CosimError,
-    Counters,
-    Edge,
+    PartCounters,
+    PinEdgeStruct,
     load,
 )
 
@@ -38,7 +38,7 @@ class PinEdge(NamedTuple):
     held: int
 
 
-class Part:
+class AvrPart:
     """A powered part.
 
     Args:
@@ -169,7 +169,7 @@ class Part:
         count = int(self._library.lp_edge_count(self._sim)) - first
         if count <= 0:
             return []
-        block = (Edge * count)()
+        block = (PinEdgeStruct * count)()
         got = self._library.lp_edges(self._sim, first, count, block)
         return [PinEdge(one.cycle, chr(ord("A") + one.port), one.levels, one.held) for one in block[:got]]
 
@@ -181,9 +181,9 @@ class Part:
     # -- looking inside --
 
     @property
-    def counters(self) -> Counters:
+    def counters(self) -> PartCounters:
         """What went by so far."""
-        counters = Counters()
+        counters = PartCounters()
         self._library.lp_counters(self._sim, c.byref(counters))
         return counters
 

@@ -1,4 +1,4 @@
-"""What the one thing that a box is doing at a time has to offer the controller."""
+"""The interface of an activity: the one drive, sense pulse, scan or watch that a box runs at a time."""
 
 from dataclasses import dataclass
 from typing import Protocol
@@ -13,8 +13,8 @@ from loomproof_wire.messages import BoxState, EndReason, Hazard, Trip
 
 
 @dataclass
-class Bench:
-    """The parts of the box that drives and measurements share."""
+class BoxParts:
+    """The parts of the box that all activities share."""
 
     plant: PlantPort
     outputs: Outputs
@@ -26,7 +26,7 @@ class Bench:
     tripped: set[int]
 
     def trip(self, channel: int, current_a: float, time_ns: int) -> None:
-        """Switch everything off at the sample that was over, latch the channel and say so."""
+        """Switch everything off at the sample over the limit, latch the channel and report the trip."""
         self.outputs.all_off(time_ns)
         self.tripped.add(channel)
         self.outbox.event(Trip(channel, min(0xFFFF, round(current_a * 1000))))
@@ -36,9 +36,9 @@ class Activity(Protocol):
     """A drive, a sense pulse, a scan or a watch.
 
     Attributes:
-        channel: the one the status reports.
+        channel: the channel that the status reports.
         state: driving or sensing.
-        hazards: classes that must stay armed.
+        hazards: hazard classes that must stay armed.
         pump: whether it drives a fuel pump.
     """
 
@@ -48,13 +48,13 @@ class Activity(Protocol):
     pump: bool
 
     def next_ns(self) -> int:
-        """When it wants to run next."""
+        """Return when it is due next."""
 
     def run(self, now_ns: int) -> bool:
-        """Do what is due; return whether it is over."""
+        """Do what is due; return whether the activity is over."""
 
     def catch_up(self, now_ns: int) -> None:
-        """Take the samples before `now_ns`, because something outside is about to change."""
+        """Take the samples before `now_ns`; something outside is about to change."""
 
     def end(self, reason: EndReason, now_ns: int) -> None:
-        """Outputs off at `now_ns`, then say that it is over and why."""
+        """Switch the outputs off at `now_ns`, then report the end and its reason."""

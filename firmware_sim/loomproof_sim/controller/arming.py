@@ -1,4 +1,4 @@
-"""Arm tokens: one per hazard class, each with its expiry."""
+"""Arming of the hazard classes, each with its expiry."""
 
 from collections.abc import Callable
 
@@ -9,7 +9,7 @@ HAZARDS = tuple(hazard for hazard in Hazard if hazard is not Hazard.NONE)
 
 
 class Arming:
-    """Which hazard classes may be driven, and until when.
+    """Keeps which hazard classes may be driven, and until when.
 
     Args:
         lost: called for each class that loses its arming.
@@ -20,11 +20,11 @@ class Arming:
         self._lost = lost
 
     def arm(self, hazard: Hazard, until_ns: int) -> None:
-        """Arm a class; a new arming replaces the old one, longer or shorter."""
+        """Arm a class; a new arming replaces the old one, be it longer or shorter."""
         self._until_ns[hazard] = until_ns
 
     def armed(self, hazard: Hazard, now_ns: int) -> bool:
-        """Whether a class is armed at this instant (not any more at its expiry)."""
+        """Return whether a class is armed now; at its expiry it no longer is."""
         return now_ns < self._until_ns.get(hazard, -1)
 
     def missing(self, hazards: frozenset[Hazard], now_ns: int) -> Hazard | None:
@@ -42,21 +42,21 @@ class Arming:
             self.drop(hazard, reason)
 
     def expire(self, now_ns: int) -> None:
-        """Disarm what has run out."""
+        """Disarm the classes whose time is up."""
         for hazard in HAZARDS:
             if self._until_ns.get(hazard, NEVER_NS) <= now_ns:
                 self.drop(hazard, DisarmReason.EXPIRED)
 
     def next_ns(self) -> int:
-        """The next expiry."""
+        """Return the next expiry."""
         return min(self._until_ns.values(), default=NEVER_NS)
 
     def left_ms(self, now_ns: int) -> tuple[int, ...]:
-        """What is left of each class, rounded up; 0 = not armed."""
+        """Return the time left of each class, rounded up; 0 = not armed."""
         return tuple(
             max(0, -((now_ns - self._until_ns.get(hazard, now_ns)) // 1_000_000)) for hazard in HAZARDS
         )
 
     def mask(self) -> int:
-        """Bit n is hazard n."""
+        """Return the armed classes as bits; bit n is hazard n."""
         return sum(1 << hazard for hazard in self._until_ns)

@@ -1,4 +1,4 @@
-"""What the box says about itself."""
+"""The box's identity and its channels' ceilings and calibration."""
 
 import zlib
 from functools import cache
@@ -22,7 +22,7 @@ FIRMWARE_VERSION = "0.1.0"
 
 @cache
 def build_hash() -> int:
-    """CRC-32 over the sources of the controller: another build, another number."""
+    """Return the CRC-32 over the sources of the controller, so that each build has its own number."""
     sources = sorted(Path(__file__).parent.glob("*.py"))
     return zlib.crc32(b"".join(path.read_bytes() for path in sources))
 
@@ -47,7 +47,14 @@ def identity(profile: BoardProfile, serial_number: str) -> Identity:
 
 
 def channel_info(channel: int, kind: ChannelKind, profile: BoardProfile, readback: Readback) -> ChannelInfo:
-    """Return what one channel is, its ceilings and its calibration."""
+    """Return the driver kind, the ceilings and the calibration of a channel.
+
+    Args:
+        channel: number of the channel.
+        kind: its driver.
+        profile: the board.
+        readback: holds the channel's calibration.
+    """
     ceilings, scale = ceilings_of(kind), readback.scale(channel)
     return ChannelInfo(
         channel=channel,

@@ -1,4 +1,4 @@
-"""What a channel may be asked for: hazards bound to load classes, ceilings, and the channel's own limits."""
+"""Limits of a channel: hazards bound to load classes, the box's ceilings, and the channel's configuration."""
 
 from dataclasses import dataclass, fields
 from math import sqrt
@@ -19,8 +19,8 @@ class RefuseError(Exception):
     """A request that is not carried out.
 
     Attributes:
-        reason: as declared for the wire.
-        detail: what the reason says about it.
+        reason: the reason declared for the wire.
+        detail: the number that goes with the reason.
     """
 
     def __init__(self, reason: Refusal, detail: int = 0) -> None:
@@ -33,9 +33,9 @@ _TRAITS = {LoadClass[kind.name]: traits for kind, traits in LOAD_TRAITS.items()}
 BOUND_HAZARD = {LoadClass.NONE: Hazard.NONE} | {
     load_class: Hazard[traits.hazard.name] for load_class, traits in _TRAITS.items()
 }
-"""What a load class carries whatever the console says."""
+"""Hazard of a load class, whatever the console configures."""
 MAY_CRANK = frozenset(load_class for load_class, traits in _TRAITS.items() if traits.may_crank)
-"""Configured `crank`, these need `crank` only."""
+"""Load classes that need `crank` alone when they are configured `crank`."""
 SPARKING = frozenset(load_class for load_class, traits in _TRAITS.items() if traits.sparks)
 
 LOGIC_MAX_CURRENT_MA = 200
@@ -44,7 +44,7 @@ HIGH_SUPPLY_SENSE_US = 80
 
 
 def hazards_of(load_class: LoadClass, hazard: Hazard) -> frozenset[Hazard]:
-    """Return what must be armed to drive a load: the stricter of what it is and what it is said to be."""
+    """Return the classes to be armed for a load: that of its load class and the configured one."""
     bound = BOUND_HAZARD[load_class]
     if load_class in MAY_CRANK and hazard is Hazard.CRANK:
         bound = Hazard.CRANK
@@ -52,8 +52,8 @@ def hazards_of(load_class: LoadClass, hazard: Hazard) -> frozenset[Hazard]:
 
 
 @dataclass(frozen=True)
-class Ceilings:
-    """What the box itself allows a channel, whatever is configured."""
+class ChannelCeilings:
+    """The most that the box itself allows on a channel, whatever is configured."""
 
     max_on_time_us: int = CEILINGS.max_on_time_us
     max_hold_ms: int = CEILINGS.max_hold_ms
@@ -63,13 +63,13 @@ class Ceilings:
     max_sense_us: int = CEILINGS.max_sense_us
 
 
-def ceilings_of(kind: ChannelKind) -> Ceilings:
-    """Return the ceilings of a channel; a half-bridge has no resting level, so it gets no sense pulse."""
+def ceilings_of(kind: ChannelKind) -> ChannelCeilings:
+    """Return the ceilings of a channel; a half-bridge has no resting level and so gets no sense pulse."""
     if kind is ChannelKind.LOGIC:
-        return Ceilings(max_current_ma=LOGIC_MAX_CURRENT_MA)
+        return ChannelCeilings(max_current_ma=LOGIC_MAX_CURRENT_MA)
     if kind is ChannelKind.HALF_BRIDGE:
-        return Ceilings(max_sense_us=0)
-    return Ceilings()
+        return ChannelCeilings(max_sense_us=0)
+    return ChannelCeilings()
 
 
 _TOO_MUCH = {
@@ -90,13 +90,13 @@ class ChannelTable:
         self._configs: dict[int, ChannelConfig] = {}
 
     def kind(self, channel: int) -> ChannelKind:
-        """Return the driver of a channel, or refuse one that the box lacks."""
+        """Return the driver kind of a channel; refuse a channel that the box lacks."""
         if channel not in self.kinds:
             raise RefuseError(Refusal.NO_SUCH_CHANNEL, channel)
         return self.kinds[channel]
 
     def configure(self, request: Configure) -> None:
-        """Hold a configuration. Refused when it raises a ceiling, or contradicts itself about fuel."""
+        """Store a configuration; refuse one that raises a ceiling or makes a fuel load a pump."""
         ceilings = ceilings_of(self.kind(request.channel))
         for name, reason in _TOO_MUCH.items():
             ceiling = int(getattr(ceilings, name))
@@ -108,31 +108,41 @@ class ChannelTable:
         self._configs[request.channel] = ChannelConfig(**{name: getattr(request, name) for name in names})
 
     def config(self, channel: int) -> ChannelConfig:
-        """Return what is held; all zeros for a channel never configured."""
+        """Return the stored configuration; all zeros for a channel never configured."""
         self.kind(channel)
         return self._configs.get(
             channel, ChannelConfig(channel, LoadClass.NONE, Hazard.NONE, 0, 0, 0, 0, 0, 0, 0)
         )
 
     def usable(self, channel: int) -> ChannelConfig:
-        """Return the configuration of a channel with a load, or refuse."""
+        """Return the configuration of a channel; refuse a channel without a load."""
         config = self.config(channel)
         if config.load_class is LoadClass.NONE:
             raise RefuseError(Refusal.NOT_CONFIGURED, channel)
         return config
 
     def all(self) -> list[ChannelConfig]:
-        """Every configuration in channel order."""
+        """Return every configuration in channel order."""
         return [self.config(channel) for channel in sorted(self.kinds)]
 
     def hazards(self, channels: tuple[int, ...]) -> frozenset[Hazard]:
-        """Return what must be armed to drive these channels."""
+        """Return the hazard classes to be armed for these channels."""
         configs = [self.config(channel) for channel in channels]
         return frozenset[Hazard]().union(*(hazards_of(c.load_class, c.hazard) for c in configs))
 
 
 def check_pulses(config: ChannelConfig, *, count: int, period_us: int, on_time_us: int) -> None:
-    """Refuse a pulse train over the channel's limits."""
+    """Refuse a pulse train over the channel's limits.
+
+    Args:
+        config: the channel's configuration.
+        count: number of pulses.
+        period_us: from one switch-on edge to the next.
+        on_time_us: of each pulse.
+
+    Raises:
+        RefuseError: on-time, duty or count is over its limit.
+    """
     if on_time_us > config.max_on_time_us:
         raise RefuseError(Refusal.OVER_ON_TIME, config.max_on_time_us)
     if on_time_us * 1000 > config.max_duty_permille * period_us:
@@ -142,7 +152,7 @@ def check_pulses(config: ChannelConfig, *, count: int, period_us: int, on_time_u
 
 
 def check_hold(config: ChannelConfig, duration_ms: int) -> None:
-    """Refuse a hold over the channel's limit; 0 = may not be held."""
+    """Refuse a hold over the channel's limit; a limit of 0 allows no hold."""
     if duration_ms > config.max_hold_ms:
         raise RefuseError(Refusal.OVER_ON_TIME, config.max_hold_ms * 1000)
 

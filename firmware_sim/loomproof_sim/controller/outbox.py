@@ -5,7 +5,7 @@ from loomproof_wire.messages import Message
 
 
 class Outbox:
-    """Collects frames; events carry the box's own counter."""
+    """Collects frames for the console; events carry the box's own counter."""
 
     def __init__(self) -> None:
         self._bytes = bytearray()
@@ -13,12 +13,12 @@ class Outbox:
         self.muted = False
 
     def restart(self) -> None:
-        """Let anything be heard again, with the events counted from 0: a session was opened."""
+        """Let events out again and count them from 0, because a session was opened."""
         self.muted = False
         self._counter = 0
 
     def event(self, message: Message) -> None:
-        """Queue an unsolicited message, unless nobody has opened a session."""
+        """Queue an event, unless no session is open."""
         if not self.muted:
             self._bytes += encode_frame(self._counter, message)
             self._counter = (self._counter + 1) & 0xFFFF
@@ -34,7 +34,7 @@ class Outbox:
         self._bytes += frame
 
     def take(self) -> bytes:
-        """Return what is queued and forget it."""
+        """Return the queued bytes and empty the queue."""
         data = bytes(self._bytes)
         self._bytes.clear()
         return data

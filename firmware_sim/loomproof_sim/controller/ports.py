@@ -1,4 +1,4 @@
-"""What the controller needs from the hardware in front of it."""
+"""The hardware as the controller sees it: the loom behind the pins, and the drivers."""
 
 from typing import Protocol
 
@@ -9,7 +9,7 @@ from loomproof_sim.plant.spec import Drive
 
 Floats = NDArray[np.float64]
 NEVER_NS = 2**63 - 1
-"""A time that does not come."""
+"""A time that never comes."""
 
 
 class Sample(Protocol):
@@ -17,27 +17,27 @@ class Sample(Protocol):
 
     @property
     def current_a(self) -> float:
-        """Into the driver's drain."""
+        """Current into the driver's drain."""
 
     @property
     def drain_v(self) -> float:
-        """Pin to ground."""
+        """Voltage from pin to ground."""
 
     @property
     def supply_v(self) -> float:
-        """At the box's supply terminals."""
+        """Voltage at the box's supply terminals."""
 
 
 class PlantPort(Protocol):
-    """The loom behind the pins, asked and switched at instants in seconds.
+    """The loom behind the pins, sampled and switched at instants in seconds.
 
-    Switching never goes back in time. Looking commits nothing: any instant since the last switch may be
-    asked, in any order. So samples are taken in blocks, after the fact, and when one of them was over the
-    current limit the driver is switched off at that very sample, as a comparator would have done.
+    Switching never goes back in time. Sampling changes nothing: any instant since the last switch may be
+    sampled, in any order. So samples are taken in blocks, after the fact, and a sample over the current limit
+    switches the driver off at its own instant, as a comparator would have done.
     """
 
     def switch(self, channel: int, drive: Drive, time_s: float) -> None:
-        """Set what a channel's driver does from now on."""
+        """Set what a channel's driver does from an instant on."""
 
     def sample(self, channel: int, time_s: float) -> Sample:
         """Return current, drain and supply voltage of a channel."""
@@ -62,13 +62,13 @@ class Outputs:
         self._drives[channel] = drive
 
     def all_off(self, time_ns: int) -> None:
-        """Switch off whatever is not off."""
+        """Switch every driver off that is not off."""
         for channel, drive in self._drives.items():
             if drive is not Drive.OFF:
                 self.set(channel, Drive.OFF, time_ns)
 
     def drive(self, channel: int) -> Drive:
-        """What a channel's driver does."""
+        """Return what a channel's driver does."""
         return self._drives[channel]
 
     @property

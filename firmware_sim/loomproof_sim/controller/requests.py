@@ -1,37 +1,28 @@
-"""Carries out requests: checks each one in full before anything is switched."""
+"""Carries out requests; each is checked in full before anything is switched."""
 
 import zlib
 from collections.abc import Callable, Iterator
-from typing import Any, Protocol, TypeVar
+from typing import Any
 
-from loomproof_sim.controller.activity import Activity, Bench
-from loomproof_sim.controller.arming import Arming
+from loomproof_sim.controller.drive import CheckedDrive, TracePlan
 from loomproof_sim.controller.info import channel_info
 from loomproof_sim.controller.limits import (
-    ChannelTable,
     RefuseError,
     check_hold,
     check_pulses,
     check_step,
     sense_cap_us,
 )
-from loomproof_sim.controller.programmes import Edge, bridge, peak_hold, stepper, train
-from loomproof_sim.controller.scheduler import DrivePlan, TracePlan
-from loomproof_sim.controller.sensing import ScanRun
-from loomproof_sim.controller.session import Later
-from loomproof_sim.controller.supervision import Heartbeat, StopLatch, SupplyWatch
-from loomproof_sim.controller.traces import TraceStore
-from loomproof_sim.controller.watch import WatchPlan, WatchRun
-from loomproof_sim.profiles import BoardProfile
-from loomproof_sim.readback import Readback
+from loomproof_sim.controller.machine import StateMachine
+from loomproof_sim.controller.scan import ScanActivity
+from loomproof_sim.controller.switch_edges import SwitchEdge, bridge, peak_hold, stepper, train
+from loomproof_sim.controller.watch import CheckedWatch, WatchActivity
 from loomproof_wire import messages as wire
 from loomproof_wire.messages import (
     BoxState,
     ChannelConfig,
     ChannelKind,
-    DisarmReason,
     EndReason,
-    Hazard,
     Message,
     Refusal,
 )
@@ -39,72 +30,28 @@ from loomproof_wire.messages import (
 SWITCHED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE, ChannelKind.LOGIC)
 POWERED = (ChannelKind.LOW_SIDE, ChannelKind.HIGH_SIDE)
 
-StatusT = TypeVar("StatusT", wire.Status, wire.Telemetry)
-
-
-class BoxInWork(Protocol):
-    """What requests need of the controller."""
-
-    bench: Bench
-    table: ChannelTable
-    arming: Arming
-    latch: StopLatch
-    heartbeat: Heartbeat
-    supply: SupplyWatch
-    traces: TraceStore
-    profile: BoardProfile
-    readback: Readback
-    activity: Activity | None
-    tripped: set[int]
-    now_ns: int
-
-    @property
-    def pump_running(self) -> bool:
-        """Whether the pump runs."""
-
-    def pump_starts(self) -> None:
-        """Whether it may."""
-
-    def start(self, activity: Activity) -> None:
-        """Begin the one thing."""
-
-    def start_drive(self, plan: DrivePlan) -> None:
-        """Begin a drive."""
-
-    def end_activity(self, reason: EndReason) -> None:
-        """End it."""
-
-    def disarm(self, hazard: Hazard, reason: DisarmReason) -> None:
-        """Disarm one class."""
-
-    def disarm_all(self, reason: DisarmReason) -> None:
-        """Disarm every class."""
-
-    def measure_supply(self) -> bool:
-        """Look at the supply."""
-
-    def status(self, kind: type[StatusT]) -> StatusT:
-        """How it stands."""
+Later = Callable[[Message], None]
 
 
 class Requests:
     """One handler per request message.
 
     Args:
-        box: the controller.
+        machine: the state of the box.
     """
 
-    def __init__(self, box: BoxInWork) -> None:
-        self._box = box
+    def __init__(self, machine: StateMachine) -> None:
+        self._machine = machine
+        self._parts = machine.parts
         self._handlers: dict[type[Message], Callable[[Any], Message | None]] = {
             wire.GetChannel: self._get_channel,
             wire.Configure: self._configure,
-            wire.GetConfig: lambda request: box.table.config(request.channel),
+            wire.GetConfig: lambda request: self._parts.table.config(request.channel),
             wire.GetDigest: lambda request: wire.Digest(self._digest()),
             wire.Arm: self._arm,
             wire.Disarm: self._disarm,
             wire.ClearStop: self._clear_stop,
-            wire.GetStatus: lambda request: box.status(wire.Status),
+            wire.GetStatus: lambda request: machine.status(wire.Status),
             wire.DriveTrain: self._train,
             wire.DriveHold: self._hold,
             wire.DrivePeakHold: self._peak_hold,
@@ -113,11 +60,19 @@ class Requests:
             wire.Cancel: self._cancel,
             wire.Sense: self._sense,
             wire.Watch: self._watch,
-            wire.ReadTrace: lambda request: box.traces.chunk(request.trace_id, request.first_sample),
+            wire.ReadTrace: lambda request: self._parts.traces.chunk(request.trace_id, request.first_sample),
         }
 
     def execute(self, message: Message, later: Later) -> Message | None:
-        """Carry out a request and return its reply; None when it follows later. Raises RefuseError."""
+        """Carry out a request and return its reply, or None when the reply follows later.
+
+        Args:
+            message: the request.
+            later: takes the reply that follows later.
+
+        Raises:
+            RefuseError: the request is not carried out.
+        """
         if isinstance(message, wire.Scan):
             self._scan(message, later)
             return None
@@ -127,43 +82,43 @@ class Requests:
         return handler(message) or wire.Ack(message.KIND)
 
     def _get_channel(self, request: wire.GetChannel) -> Message:
-        box = self._box
-        return channel_info(request.channel, box.table.kind(request.channel), box.profile, box.readback)
+        parts = self._parts
+        return channel_info(request.channel, parts.table.kind(request.channel), parts.profile, parts.readback)
 
     def _configure(self, request: wire.Configure) -> None:
-        self._box.table.kind(request.channel)
+        self._parts.table.kind(request.channel)
         self._refuse_busy()
-        self._box.table.configure(request)
-        self._box.tripped.discard(request.channel)
-        self._box.disarm_all(wire.DisarmReason.RECONFIGURED)
+        self._parts.table.configure(request)
+        self._parts.tripped.discard(request.channel)
+        self._machine.disarm_all(wire.DisarmReason.RECONFIGURED)
 
     def _digest(self) -> int:
-        return zlib.crc32(b"".join(config.encode_body() for config in self._box.table.all()))
+        return zlib.crc32(b"".join(config.encode_body() for config in self._parts.table.all()))
 
     def _arm(self, request: wire.Arm) -> None:
         self._refuse_unready()
-        if request.hazard is wire.Hazard.FUEL and self._box.pump_running:
+        if request.hazard is wire.Hazard.FUEL and self._machine.pump_running:
             raise RefuseError(Refusal.PUMP_CHANNEL)
-        self._box.arming.arm(request.hazard, self._box.now_ns + request.duration_ms * 1_000_000)
+        self._machine.arming.arm(request.hazard, self._machine.now_ns + request.duration_ms * 1_000_000)
 
     def _disarm(self, request: wire.Disarm) -> None:
         if request.hazard is wire.Hazard.NONE:
-            self._box.disarm_all(wire.DisarmReason.ASKED)
+            self._machine.disarm_all(wire.DisarmReason.ASKED)
         else:
-            self._box.disarm(request.hazard, wire.DisarmReason.ASKED)
+            self._machine.disarm(request.hazard, wire.DisarmReason.ASKED)
 
     def _clear_stop(self, request: wire.ClearStop) -> None:
         del request
-        latch = self._box.latch
+        latch = self._machine.latch
         if latch.input_open:
             raise RefuseError(Refusal.STOP_INPUT_OPEN)
-        if not self._box.measure_supply():
-            raise RefuseError(Refusal.SUPPLY_OUT_OF_RANGE, self._box.supply.supply_mv)
+        if not self._machine.measure_supply():
+            raise RefuseError(Refusal.SUPPLY_OUT_OF_RANGE, self._machine.supply.supply_mv)
         latch.clear()
 
     def _cancel(self, request: wire.Cancel) -> None:
         del request
-        self._box.end_activity(EndReason.CANCELLED)
+        self._machine.end_activity(EndReason.CANCELLED)
 
     # -- drives -----------------------------------------------------------------------------------
     # Refusals are judged in the order of the protocol page: range, channel, kind, configuration, stop, stop
@@ -211,8 +166,8 @@ class Requests:
 
     def _sense(self, request: wire.Sense) -> None:
         (config,) = self._ready((request.channel,), SWITCHED, needs_arming=False)
-        kind = self._box.table.kind(request.channel)
-        cap_us = sense_cap_us(config, kind, self._box.supply.supply_v)
+        kind = self._parts.table.kind(request.channel)
+        cap_us = sense_cap_us(config, kind, self._machine.supply.supply_v)
         if request.on_time_us > cap_us:
             raise RefuseError(Refusal.OVER_ON_TIME, cap_us)
         edges = train(request.channel, 1, request.on_time_us, request.on_time_us)
@@ -222,18 +177,18 @@ class Requests:
     def _start_drive(
         self,
         channels: tuple[int, ...],
-        edges: Iterator[Edge],
+        edges: Iterator[SwitchEdge],
         trace: TracePlan,
         *,
         rest_us: int = 0,
         together: bool = False,
         needs_arming: bool = True,
     ) -> None:
-        box = self._box
-        hazards = box.table.hazards(channels) if needs_arming else frozenset()
-        configs = [box.table.config(channel) for channel in channels]
-        box.start_drive(
-            DrivePlan(
+        machine, parts = self._machine, self._parts
+        hazards = parts.table.hazards(channels) if needs_arming else frozenset()
+        configs = [parts.table.config(channel) for channel in channels]
+        machine.start_drive(
+            CheckedDrive(
                 channel=channels[0],
                 channels=channels,
                 edges=edges,
@@ -250,29 +205,29 @@ class Requests:
     # -- looking ----------------------------------------------------------------------------------
 
     def _scan(self, request: wire.Scan, later: Later) -> None:
-        box = self._box
-        widths = dict.fromkeys((ch for ch in box.table.kinds if request.mask >> (ch - 1) & 1), 0)
+        machine, parts = self._machine, self._parts
+        widths = dict.fromkeys((ch for ch in parts.table.kinds if request.mask >> (ch - 1) & 1), 0)
         if request.on_time_us:
             self._refuse_unready()
             for channel in widths:
-                config = box.table.config(channel)
-                cap_us = sense_cap_us(config, box.table.kind(channel), box.supply.supply_v)
+                config = parts.table.config(channel)
+                cap_us = sense_cap_us(config, parts.table.kind(channel), machine.supply.supply_v)
                 widths[channel] = min(request.on_time_us, cap_us)
         self._refuse_busy()
 
         def answer(result: Message | None) -> None:
             later(result or wire.Refused(request.KIND, Refusal.STOPPED, 0))
 
-        box.start(ScanRun(request.mask, request.on_time_us, widths, box.bench, box.now_ns, answer))
+        machine.start(ScanActivity(request.mask, request.on_time_us, widths, parts, machine.now_ns, answer))
 
     def _watch(self, request: wire.Watch) -> None:
-        box = self._box
+        machine, parts = self._machine, self._parts
         held = bool(request.held)
         (config,) = self._ready((request.channel,), SWITCHED, needs_arming=held)
         if held:
             check_hold(config, request.duration_ms)
-        hazards = box.table.hazards((request.channel,)) if held else frozenset()
-        plan = WatchPlan(
+        hazards = parts.table.hazards((request.channel,)) if held else frozenset()
+        plan = CheckedWatch(
             channel=request.channel,
             held=bool(request.held),
             duration_ns=request.duration_ms * 1_000_000,
@@ -283,16 +238,16 @@ class Requests:
             pump=bool(request.held and config.fuel_pump),
         )
         if plan.pump:
-            box.pump_starts()
-        box.start(WatchRun(plan, box.bench, box.now_ns))
+            machine.pump_starts()
+        machine.start(WatchActivity(plan, parts, machine.now_ns))
 
     # -- refusals ---------------------------------------------------------------------------------
 
     def _ready(
         self, channels: tuple[int, ...], kinds: tuple[ChannelKind, ...], *, needs_arming: bool = True
     ) -> list[ChannelConfig]:
-        """Return the configurations of channels that may be switched now, or refuse; limits come after."""
-        table = self._box.table
+        """Return the configurations of channels that may be switched now, or refuse; limits are checked after this."""
+        table = self._parts.table
         found = [table.kind(channel) for channel in channels]
         for channel, kind in zip(channels, found, strict=True):
             if kind not in kinds:
@@ -307,38 +262,38 @@ class Requests:
         return configs
 
     def _refuse_unready(self) -> None:
-        box = self._box
-        if box.latch.stopped:
-            raise RefuseError(Refusal.STOPPED, box.latch.reason)
-        if box.latch.input_open:
+        machine = self._machine
+        if machine.latch.stopped:
+            raise RefuseError(Refusal.STOPPED, machine.latch.reason)
+        if machine.latch.input_open:
             raise RefuseError(Refusal.STOP_INPUT_OPEN)
-        if not box.heartbeat.alive:
+        if not machine.heartbeat.alive:
             raise RefuseError(Refusal.NO_HEARTBEAT)
-        if not box.measure_supply():
-            raise RefuseError(Refusal.SUPPLY_OUT_OF_RANGE, box.supply.supply_mv)
+        if not machine.measure_supply():
+            raise RefuseError(Refusal.SUPPLY_OUT_OF_RANGE, machine.supply.supply_mv)
 
     def _refuse_busy(self) -> None:
-        if self._box.activity is not None:
-            raise RefuseError(Refusal.BUSY, self._box.activity.channel)
+        if self._machine.activity is not None:
+            raise RefuseError(Refusal.BUSY, self._machine.activity.channel)
 
     def _refuse_tripped(self, channels: tuple[int, ...]) -> None:
         for channel in channels:
-            if channel in self._box.tripped:
+            if channel in self._parts.tripped:
                 raise RefuseError(Refusal.TRIPPED, channel)
 
     def _refuse_pump_and_fuel(self, configs: list[ChannelConfig]) -> None:
-        """A drive of several channels cannot both need `fuel` and run the pump, which takes that arming away."""
-        if wire.Hazard.FUEL in self._box.table.hazards(tuple(config.channel for config in configs)):
+        """Refuse a drive that needs `fuel` and runs the pump, since the pump takes that arming away."""
+        if wire.Hazard.FUEL in self._parts.table.hazards(tuple(config.channel for config in configs)):
             for config in configs:
                 if config.fuel_pump:
                     raise RefuseError(Refusal.PUMP_CHANNEL, config.channel)
 
     def _refuse_unarmed(self, hazards: frozenset[wire.Hazard]) -> None:
-        missing = self._box.arming.missing(hazards, self._box.now_ns)
+        missing = self._machine.arming.missing(hazards, self._machine.now_ns)
         if missing is not None:
             raise RefuseError(Refusal.NOT_ARMED, missing)
 
 
 def _rest_us(request: wire.DriveTrain | wire.DrivePeakHold, config: ChannelConfig) -> int:
-    """Return how long a train lasts after its last switch-on edge: one straight after keeps the duty."""
+    """Return how long a train lasts after its last switch-on edge, so that the next train keeps the duty."""
     return -(-request.on_time_us * 1000 // config.max_duty_permille)

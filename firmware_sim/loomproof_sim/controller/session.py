@@ -1,16 +1,15 @@
-"""Frames in, frames out: sessions, sequence numbers, refusals. Nothing that comes in can raise."""
-
-from collections.abc import Callable
-from typing import Protocol
+"""Frames in, frames out: sessions, sequence numbers, refusals. No input makes it raise."""
 
 from loomproof_sim.controller.limits import RefuseError
-from loomproof_sim.controller.outbox import Outbox
+from loomproof_sim.controller.machine import StateMachine
+from loomproof_sim.controller.requests import Requests
 from loomproof_wire.frames import BadFrame, Frame, FrameReader, decode
 from loomproof_wire.messages import (
     PROTOCOL_MAJOR,
     Ack,
     Heartbeat,
     Hello,
+    Identity,
     Message,
     RangeError,
     Refusal,
@@ -20,60 +19,37 @@ from loomproof_wire.messages import (
     WireError,
 )
 
-Later = Callable[[Message], None]
 
-
-class Box(Protocol):
-    """What a session needs of the box."""
-
-    def new_session(self) -> None:
-        """All off, everything disarmed, no heartbeat yet."""
-
-    def identity(self) -> Message:
-        """The reply to a hello."""
-
-    def beat(self) -> None:
-        """A heartbeat of this session came."""
-
-    def stop_command(self) -> None:
-        """A stop frame came."""
-
-    def execute(self, message: Message, later: Later) -> Message | None:
-        """Carry out a request; None = the reply follows through `later`. Raises RefuseError."""
-
-
-class Intake:
+class SessionLayer:
     """The receiving end of the wire.
 
     Args:
-        box: what carries requests out.
-        outbox: takes the replies.
+        machine: the state of the box.
+        requests: carries requests out.
+        identity: the reply to a hello.
     """
 
-    def __init__(self, box: Box, outbox: Outbox) -> None:
-        self._box = box
-        self._outbox = outbox
+    def __init__(self, machine: StateMachine, requests: Requests, identity: Identity) -> None:
+        self._machine = machine
+        self._requests = requests
+        self._identity = identity
+        self._outbox = machine.parts.outbox
         self._reader = FrameReader()
         self.session: int | None = None
         self._last_sequence = 0
         self._last_reply: bytes | None = None
-        self.bad_frames = 0
-        self.stale_frames = 0
 
     def feed(self, data: bytes) -> None:
-        """Take bytes as they come."""
+        """Take bytes in any grouping."""
         for item in self._reader.feed(data):
             if isinstance(item, BadFrame):
-                self._bad()
+                self._machine.frames.count_bad()
             else:
                 self._frame(item)
 
-    def _bad(self) -> None:
-        self.bad_frames = min(0xFFFF, self.bad_frames + 1)
-
     def _frame(self, frame: Frame) -> None:
         if frame.kind == Stop.KIND:
-            self._box.stop_command()
+            self._machine.stop_command()
             self._outbox.reply(frame.sequence, Ack(frame.kind))
         elif frame.kind == Heartbeat.KIND:
             self._heartbeat(frame)
@@ -88,10 +64,10 @@ class Intake:
         try:
             beat = Heartbeat.decode_body(frame.body)
         except WireError:
-            self._bad()
+            self._machine.frames.count_bad()
             return
         if self.session is not None and beat.session == self.session:
-            self._box.beat()
+            self._machine.beat()
 
     def _hello(self, frame: Frame) -> None:
         if frame.body and frame.body[0] != PROTOCOL_MAJOR:
@@ -107,21 +83,21 @@ class Intake:
             return
         if hello.session == self.session:
             if self._is_new(frame.sequence):
-                self._answer(frame.sequence, self._box.identity())
+                self._answer(frame.sequence, self._identity)
         else:
             self.session = hello.session
-            self._box.new_session()
-            self._answer(frame.sequence, self._box.identity())
+            self._machine.new_session()
+            self._answer(frame.sequence, self._identity)
 
     def _is_new(self, sequence: int) -> bool:
-        """Whether to carry a request out. A repeat of the last one is answered again, an older one not."""
+        """Return whether to carry a request out. A repeat of the last one is answered again; an older one is not."""
         ahead = (sequence - self._last_sequence) & 0xFFFF
         if ahead == 0:
             if self._last_reply is not None:
                 self._outbox.again(self._last_reply)
             return False
         if ahead > 0x7FFF:
-            self.stale_frames = min(0xFFFF, self.stale_frames + 1)
+            self._machine.frames.count_stale()
             return False
         return True
 
@@ -144,7 +120,7 @@ class Intake:
         sequence, kind = frame.sequence, frame.kind
         try:
             message = decode(frame)
-            return self._box.execute(message, lambda late: self._answer_late(sequence, late))
+            return self._requests.execute(message, lambda late: self._answer_late(sequence, late))
         except UnknownMessage:
             return Refused(kind, Refusal.UNKNOWN_MESSAGE, 0)
         except RangeError as error:

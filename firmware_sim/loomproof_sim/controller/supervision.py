@@ -1,4 +1,4 @@
-"""What can stop the box on its own: heartbeat, supply, stop input. And the telemetry that says so."""
+"""What stops the box by itself (heartbeat, supply, stop input), and when telemetry is due."""
 
 from loomproof_sim.controller.ports import NEVER_NS
 from loomproof_wire.messages import TIMING, StopReason
@@ -20,24 +20,24 @@ class StopLatch:
         return self.reason not in (StopReason.NONE, StopReason.BOOT)
 
     def latch(self, reason: StopReason) -> bool:
-        """Latch; return whether it was not latched before."""
+        """Latch a stop; return whether none was latched before."""
         if self.stopped:
             return False
         self.reason = reason
         return True
 
     def clear(self) -> None:
-        """Leave the stop."""
+        """Clear the stop."""
         self.reason = StopReason.NONE
 
     def greeted(self) -> None:
-        """Something was said to the box."""
+        """Note the first hello, which ends the state after power-up."""
         if self.reason is StopReason.BOOT:
             self.reason = StopReason.NONE
 
 
-class Heartbeat:
-    """The last heartbeat of this session."""
+class HeartbeatTimer:
+    """Times the heartbeats of this session."""
 
     def __init__(self) -> None:
         self._last_ns: int | None = None
@@ -47,20 +47,20 @@ class Heartbeat:
         self._last_ns = now_ns
 
     def forget(self) -> None:
-        """None yet: a new session, or the last one is too old."""
+        """Wait for a first heartbeat: the session is new, or the last heartbeat is too old."""
         self._last_ns = None
 
     @property
     def alive(self) -> bool:
-        """Whether there was one and it still counts."""
+        """Whether a heartbeat came and still counts."""
         return self._last_ns is not None
 
     def next_ns(self) -> int:
-        """When it will have been missing for too long."""
+        """Return when the heartbeat will have been missing for too long."""
         return NEVER_NS if self._last_ns is None else self._last_ns + HEARTBEAT_TIMEOUT_NS
 
     def lost(self, now_ns: int) -> bool:
-        """Whether it has been missing for too long, told once."""
+        """Return True once when the heartbeat has been missing for too long."""
         if now_ns < self.next_ns():
             return False
         self.forget()
@@ -68,7 +68,7 @@ class Heartbeat:
 
 
 class SupplyWatch:
-    """Whether the supply is there and in range."""
+    """Keeps whether the supply is present and in range."""
 
     def __init__(self, low_v: float, high_v: float) -> None:
         self._low_v = low_v
@@ -78,32 +78,32 @@ class SupplyWatch:
 
     @property
     def supply_mv(self) -> int:
-        """Last measured supply."""
+        """The last measured supply."""
         return max(0, min(0xFFFF, round(self.supply_v * 1000)))
 
     def measured(self, supply_v: float) -> bool:
-        """Take a measurement; return whether the supply came or went with it."""
+        """Take a measurement; return whether it made the supply good or bad."""
         before, self.supply_v = self.good, supply_v
         self.good = self._low_v <= supply_v <= self._high_v
         return self.good != before
 
 
-class Telemetry:
-    """When to send the next status unasked."""
+class TelemetryTimer:
+    """Times the telemetry, the status that is sent unasked."""
 
     def __init__(self) -> None:
         self._due_ns = NEVER_NS
 
     def begin(self, now_ns: int) -> None:
-        """A session was opened."""
+        """Start the period: a session was opened."""
         self._due_ns = now_ns + TELEMETRY_NS
 
     def next_ns(self) -> int:
-        """When it is due."""
+        """Return when the next telemetry is due."""
         return self._due_ns
 
     def due(self, now_ns: int) -> bool:
-        """Whether it is due, and then not again for a period."""
+        """Return True once in each period."""
         if now_ns < self._due_ns:
             return False
         self._due_ns += TELEMETRY_NS

@@ -1,4 +1,4 @@
-"""Traces: captured during a pulse, held until newer ones push them out, read by chunk."""
+"""Traces: captured during a pulse, kept until newer ones displace them, read in chunks."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -8,23 +8,24 @@ from numpy.typing import NDArray
 
 from loomproof_sim.controller.limits import RefuseError
 from loomproof_sim.controller.ports import Floats
-from loomproof_sim.controller.sampling import CURRENT, DRAIN, SUPPLY
+from loomproof_sim.controller.sampler import CURRENT, DRAIN, SUPPLY
 from loomproof_sim.profiles import BoardProfile
 from loomproof_sim.readback import Readback
 from loomproof_wire.messages import CEILINGS, Refusal, TraceChunk, TraceReady
 
 
 @dataclass
-class Capture:
-    """The trace of one pulse, being taken; a sink of the sampler.
+class PulseCapture:
+    """The trace of one pulse while it is taken; a sink of the sampler.
 
     Attributes:
-        channel: whose current.
-        pulse_index: 0 is the first of the train.
+        channel: the channel whose current is traced.
+        pulse_index: 0 is the first pulse of the train.
         decimation: every n-th sample set is kept.
-        sets_wanted: how many.
+        sets_wanted: number of sample sets to keep.
         on_ns: time of the switch-on edge.
-        off_ns: time of the switch-off edge, once there.
+        off_ns: time of the switch-off edge; None before it.
+        tripped: whether over-current cut the pulse short.
     """
 
     channel: int
@@ -38,7 +39,7 @@ class Capture:
 
     def put(self, times_ns: NDArray[np.int64], phases: NDArray[np.int64], values: Floats) -> None:
         """Take samples in order of time."""
-        del times_ns  # the clock of the sampler says when they were
+        del times_ns  # known from the sampler's clock
         for phase in (CURRENT, SUPPLY, DRAIN):
             self._parts[phase].append(values[phases == phase])
 
@@ -59,6 +60,7 @@ class TraceStore:
     """The box's trace memory.
 
     Args:
+        profile: gives the number of traces and the timing.
         readback: turns samples into counts.
         announce: called with the header of each new trace.
     """
@@ -73,8 +75,8 @@ class TraceStore:
         self._last_id = 0
         self.overruns = 0
 
-    def finish(self, capture: Capture, now_ns: int) -> None:
-        """Hold a capture and announce it; the oldest trace makes room, an overrun if it was never read."""
+    def finish(self, capture: PulseCapture, now_ns: int) -> None:
+        """Keep a capture and announce it; the oldest trace makes room and counts as an overrun if it was never read."""
         profile = self._profile
         current, supply, drain = capture.columns()
         counts = self._readback.counts(capture.channel, current, supply, drain)
@@ -103,7 +105,7 @@ class TraceStore:
         )
 
     def chunk(self, trace_id: int, first_sample: int) -> TraceChunk:
-        """Return a chunk of a held trace, or refuse."""
+        """Return a chunk of a kept trace, or refuse."""
         held = self._held.get(trace_id)
         if held is None:
             raise RefuseError(Refusal.NO_TRACE, trace_id)
@@ -115,5 +117,5 @@ class TraceStore:
 
     @property
     def free(self) -> int:
-        """How many traces fit before one that was never read is pushed out."""
+        """The number of traces that fit before an unread one is displaced."""
         return self._profile.trace_slots - sum(not held.read for held in self._held.values())

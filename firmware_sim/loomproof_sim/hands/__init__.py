@@ -1,1 +1,1 @@
-"""The hands at a simulated loom."""
+"""The hands at a simulated loom: pulling, seating, wiggling, switching."""

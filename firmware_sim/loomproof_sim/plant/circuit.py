@@ -1,4 +1,4 @@
-"""From a loom and what its drivers do at one moment to the network to be solved."""
+"""Turns a loom and the state of its drivers at one moment into the network to be solved."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -33,32 +33,32 @@ from loomproof_sim.plant.spec import (
 GAP_V = 327.0
 """A contact that opens under current sparks over at the Paschen minimum of air (textbook value)."""
 OFF_BLEED_OHM = 470.0
-"""The box's own consumption: what a disconnected supply node falls through."""
+"""The box's own consumption, through which a disconnected supply node discharges."""
 _CLAMP_OHM = 1e-3
 _DIODE_V, _DIODE_OHM = 0.7, 0.01
 _PER_CHANNEL = 5
-"""One-way elements of each channel: three of its driver, two of its wire."""
+"""Number of one-way elements of each channel: three of its driver, two of its wire."""
 IGNITER_OFFSET = 10_000
 """Port key of the primary inside an igniter coil: its channel plus this."""
 
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """What the network depends on besides the port currents."""
+    """What the network depends on, apart from the port currents."""
 
     drives: tuple[tuple[int, Drive], ...]
     broken: frozenset[int]
-    """Channels whose contact is open now (pulled or broken by flexing)."""
+    """Channels whose contact is open now (pulled, or broken while wiggled)."""
     emf_v: float
     supply_on: bool
     firing: frozenset[int]
     """Channels whose igniter conducts."""
     active: frozenset[int]
-    """Ports whose current is a state, not that of a resistance."""
+    """Ports whose current is a state variable, not that of a resistance."""
 
 
 def build_load(spec: LoadSpec, temperature_c: float, law: Literal["first", "second"] = "first") -> Load:
-    """The model of one load at a temperature, by the first or the second law of armatures and coils."""
+    """Return the model of one load at a temperature, by the first or the second law of armatures and coils."""
     if isinstance(spec, LampSpec):
         return Lamp(spec, temperature_c + 273.15)
     if isinstance(spec, LogicInputSpec):
@@ -82,7 +82,7 @@ def build_load(spec: LoadSpec, temperature_c: float, law: Literal["first", "seco
 
 
 def far_end(branch: BranchSpec, driver: DriverSpec) -> Literal["feed", "ground"]:
-    """Where the load's other end goes."""
+    """Return where the load's other end goes."""
     if branch.far_end != "auto":
         return branch.far_end
     if isinstance(branch.load, IgniterSpec | LogicInputSpec) or driver.kind in ("high_side", "half_bridge"):
@@ -91,7 +91,7 @@ def far_end(branch: BranchSpec, driver: DriverSpec) -> Literal["feed", "ground"]
 
 
 class Circuit:
-    """Nodes and elements of one loom."""
+    """The nodes and elements of one loom."""
 
     def __init__(self, loom: LoomSpec) -> None:
         self.loom = loom
@@ -114,18 +114,16 @@ class Circuit:
     # -- what is fitted ------------------------------------------------------------------------
 
     def feed_node(self, branch: BranchSpec) -> int:
-        """The node of the load's fed end."""
+        """Return the node of the load's fed end."""
         if branch.feed_id is None:
             return self.node["supply"]
         name = ("feed", branch.feed_id)
         if name not in self.node:
-            raise ValueError(
-                f"channel {branch.channel} hangs on feed {branch.feed_id!r}, which the loom lacks"
-            )
+            raise ValueError(f"channel {branch.channel} is on feed {branch.feed_id!r}, which the loom lacks")
         return self.node[name]
 
     def _owns_load(self, branch: BranchSpec) -> bool:
-        """Of a half-bridge pair the lower channel carries the load, unless only the other has one."""
+        """Return whether a branch carries its load: of a half-bridge pair the lower channel, if it has one."""
         other = self.branches.get(branch.partner) if branch.partner is not None else None
         return branch.load is not None and (
             other is None or other.load is None or branch.channel < other.channel
@@ -150,13 +148,13 @@ class Circuit:
             self._ports[key] = (self.feed_node(branch), self.node[("inner", c)])
 
     def port(self, key: int) -> tuple[int, int]:
-        """First and second node of a load."""
+        """Return the first and second node of a load."""
         return self._ports[key]
 
     # -- elements ------------------------------------------------------------------------------
 
     def elements(self, moment: Moment) -> Elements:
-        """The network at one moment."""
+        """Return the network at one moment."""
         e = Elements(len(self.node), ports=[self._ports[k] for k in self.keys])
         supply = self.node["supply"]
         if moment.supply_on:
@@ -177,7 +175,7 @@ class Circuit:
         return e
 
     def _add_driver(self, e: Elements, c: int, drive: Drive) -> None:
-        """The output stage, always with three one-way elements so that they keep their numbers."""
+        """Add the output stage, always with three one-way elements so that they keep their numbers."""
         d, pin, supply = self.drivers[c], self.node[("pin", c)], self.node["supply"]
         e.source(pin, d.bias_v, d.bias_ohm)
         high = drive in (Drive.ON, Drive.HIGH)
@@ -247,7 +245,7 @@ class Circuit:
     # -- what the box sees ---------------------------------------------------------------------
 
     def firing(self, solved: Solved, currents: Array) -> frozenset[int]:
-        """Channels whose igniter's input is above its threshold."""
+        """Return the channels whose igniter input is above its threshold."""
         out = set()
         for c, spec in self.specs.items():
             if isinstance(spec, IgniterSpec):
@@ -257,7 +255,7 @@ class Circuit:
         return frozenset(out)
 
     def shunt(self, c: int, drive: Drive) -> dict[int, float]:
-        """Driver current as weights on node voltages, without its one-way elements."""
+        """Return the driver current as weights of node voltages, without its one-way elements."""
         kind, pin, supply = self.drivers[c].kind, self.node[("pin", c)], self.node["supply"]
         g = 1.0 / max(self.drivers[c].on_ohm, SMALLEST_OHM)
         if drive is Drive.OFF or (kind == "high_side" and drive is Drive.LOW):
@@ -267,7 +265,7 @@ class Circuit:
         return {} if kind == "logic" else {supply: g, pin: -g}
 
     def shunt_one_ways(self, c: int) -> tuple[tuple[int, float], ...]:
-        """Numbers of the driver's one-way elements and the sign with which the shunt sees them."""
+        """Return the numbers of the driver's one-way elements, with the sign of each in the shunt current."""
         first = 1 + _PER_CHANNEL * self._order.index(c)
         if self.drivers[c].kind == "half_bridge":
             return ((first, -1.0), (first + 1, -1.0))

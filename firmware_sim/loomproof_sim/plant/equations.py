@@ -1,7 +1,7 @@
-"""The equations between two events: which loads are in which phase, behind which network.
+"""The equations between two events: the phase of each load and the network in front of it.
 
-A piece of the trajectory is either linear, and then in closed form by eigenvalues, or not, and then
-integrated adaptively. Both know where their first guard goes negative.
+A piece of the trajectory is solved in closed form by eigenvalues when it is linear, and integrated adaptively
+when it is not. Either finds the time at which its first guard goes negative.
 """
 
 from collections.abc import Sequence
@@ -16,14 +16,14 @@ from loomproof_sim.plant.loads.base import Array, Load
 from loomproof_sim.plant.network import Solved
 
 _LARGEST_A = 300.0
-"""One-way elements that no current up to this can switch are not watched."""
+"""Only one-way elements that a current up to this can switch are watched."""
 _GRID = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 40)])
 _WORST_CONDITION = 1e9
 
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """One load taking part: its key, model, phase, and the place of its state in the whole."""
+    """One load of a system: its key, model, phase, and the place of its state in the state vector."""
 
     key: int
     load: Load
@@ -32,12 +32,12 @@ class Member:
 
     @property
     def part(self) -> slice:
-        """Of the whole state vector."""
+        """The load's part of the state vector."""
         return slice(self.at, self.at + self.load.states)
 
 
 class System:
-    """Loads with current behind a network, or one load without current (`solved` None)."""
+    """Loads that carry current behind a network, or one load without current (`solved` is None)."""
 
     def __init__(self, members: Sequence[Member], solved: Solved | None, port: Sequence[int]) -> None:
         self.members = tuple(members)
@@ -57,7 +57,7 @@ class System:
     # -- margins -------------------------------------------------------------------------------
 
     def _watch(self) -> None:
-        """Collect the margins: guards of the loads first, then the one-way elements within reach."""
+        """Collect the margins: first the guards of the loads, then the one-way elements within reach."""
         self.guards: list[tuple[int, int]] = []
         rows, offsets = [], []
         for n, m in enumerate(self.members):
@@ -93,7 +93,7 @@ class System:
             self._ways_py = []
 
     def worst(self, y: Sequence[float]) -> tuple[float, int]:
-        """The lowest margin (slack added, so >= 0 is in order) and its number."""
+        """Return the lowest margin and its number; the slack is added, so a margin from 0 on is in order."""
         low, which = inf, -1
         for k, (terms, offset, slack) in enumerate(self._guards_py):
             margin = offset + slack
@@ -113,7 +113,7 @@ class System:
         return low, which
 
     def margin(self, y: Sequence[float], which: int) -> float:
-        """One margin."""
+        """Return one margin."""
         if which < len(self._guards_py):
             terms, offset, slack = self._guards_py[which]
             return offset + slack + sum(w * y[j] for j, w in terms)
@@ -123,7 +123,7 @@ class System:
     # -- currents ------------------------------------------------------------------------------
 
     def currents(self, y: Sequence[float]) -> list[float]:
-        """Port current of each member in A."""
+        """Return the port current of each member in A."""
         if self.free:
             return [0.0] * len(self.members)
         if len(self.members) == 1:
@@ -145,7 +145,7 @@ class System:
             out[k] = float(amp)
 
     def currents_many(self, states: Array) -> Array:
-        """Port currents (rows: times, columns: members)."""
+        """Return the port currents (rows: times, columns: members)."""
         out = np.zeros((len(states), len(self.members)))
         if self.free:
             return out
@@ -165,7 +165,7 @@ class System:
     # -- rates ---------------------------------------------------------------------------------
 
     def rate(self, y: Sequence[float]) -> Sequence[float]:
-        """dy/dt."""
+        """Return dy/dt."""
         if len(self.members) == 1:
             m = self.members[0]
             if self.free:
@@ -203,22 +203,22 @@ class Piece:
     """The trajectory from `t0` until the first event."""
 
     end_s: float | None = None
-    """Time of the event, inf if there is none, None if not yet found."""
+    """Time of the event; inf = there is none, None = not yet searched for."""
     event: int = -1
 
     def __init__(self, system: System, t0: float, y0: Sequence[float]) -> None:
         self.system, self.t0, self.y0 = system, t0, list(y0)
 
     def reach(self, t: float) -> bool:
-        """Make the piece known up to `t`; False if it ends before."""
+        """Compute the piece up to `t`; return False if it ends before."""
         raise NotImplementedError
 
     def at(self, t: float) -> list[float]:
-        """State at a time within the piece."""
+        """Return the state at a time within the piece."""
         raise NotImplementedError
 
     def at_many(self, times: Array) -> Array:
-        """States (rows) at times within the piece."""
+        """Return the states (rows) at times within the piece."""
         raise NotImplementedError
 
 
@@ -242,7 +242,7 @@ class LinearPiece(Piece):
         self._c = v * np.linalg.solve(v, slope.astype(v.dtype))
 
     def at_many(self, times: Array) -> Array:
-        """The closed form."""
+        """Evaluate the closed form."""
         dt = np.asarray(times) - self.t0
         if self.system.size == 0:
             return np.zeros((len(dt), 0))
@@ -256,13 +256,13 @@ class LinearPiece(Piece):
         return out
 
     def at(self, t: float) -> list[float]:
-        """The closed form."""
+        """Evaluate the closed form."""
         if t <= self.t0:
             return list(self.y0)
         return [float(v) for v in self.at_many(np.array([t]))[0]]
 
     def reach(self, t: float) -> bool:
-        """Find the first event once."""
+        """Find the first event, once."""
         if self.end_s is None:
             self._find_end()
         assert self.end_s is not None
@@ -304,7 +304,7 @@ class LinearPiece(Piece):
 
 
 class IntegratedPiece(Piece):
-    """Adaptive integration, step by step as far as asked."""
+    """A piece that is integrated adaptively, step by step as far as it is asked for."""
 
     def __init__(self, system: System, t0: float, y0: Sequence[float]) -> None:
         super().__init__(system, t0, y0)
@@ -321,7 +321,7 @@ class IntegratedPiece(Piece):
         return self.end_s is None or t <= self.end_s
 
     def _locate(self, good: float, bad: float, which: int) -> None:
-        """The earliest event within a step (several may lie in it)."""
+        """Find the earliest event within a step, which may hold several."""
         run, s = self._run, self.system
         for _ in range(20):
             step = run.step_at(good)
@@ -333,20 +333,20 @@ class IntegratedPiece(Piece):
             bad, which = end, other
 
     def at(self, t: float) -> list[float]:
-        """Dense output."""
+        """Evaluate the dense output."""
         if t <= self.t0:
             return list(self.y0)
         return self._run.step_at(t - self.t0).at(t - self.t0)
 
     def at_many(self, times: Array) -> Array:
-        """Dense output."""
+        """Evaluate the dense output."""
         if not self._run.steps:
             return np.tile(np.array(self.y0), (len(times), 1))
         return self._run.at_many(np.asarray(times) - self.t0)
 
 
 def make_piece(system: System, t0: float, y0: Sequence[float]) -> Piece:
-    """In closed form where the system is linear."""
+    """Return the piece in closed form where the system is linear, otherwise an integrated one."""
     if system.linear is not None:
         try:
             return LinearPiece(system, t0, y0)

@@ -1,12 +1,12 @@
 """Adaptive Runge-Kutta (Dormand-Prince 5(4)) with dense output, on plain Python floats.
 
-The tableau is scipy's own (`scipy.integrate.RK45`); its solver spends most of a small system's time in array
-overhead, and this one is some twenty times faster on the two to six states that occur here. A test compares
-the two.
+The tableau is scipy's own (`scipy.integrate.RK45`). scipy's solver spends most of a small system's time in array
+overhead; this one is some twenty times faster on the two to six states that occur here. A test compares the
+two.
 
-A loom that lies still for seconds with a fast and a slow part (two windings over one bad joint) is stiff: an
-explicit method then creeps at the fast part's pace for as long as the quiet lasts. After many small steps the
-rest is taken with scipy's implicit `Radau`, which grows its steps with the quiet.
+A loom at rest with a fast and a slow part (two windings over one bad joint) is stiff: an explicit method then
+advances at the pace of the fast part for as long as the rest lasts. After many small steps scipy's implicit
+`Radau` takes over, which lengthens its steps as the loom comes to rest.
 """
 
 from bisect import bisect_right
@@ -22,7 +22,7 @@ Rhs = Callable[[Sequence[float]], Sequence[float]]
 
 RTOL = 1e-7
 STIFF_AFTER = 4000
-"""Explicit steps in one stretch after which it is taken for stiff. A driven load's stretch takes hundreds."""
+"""Explicit steps after which a system counts as stiff. A driven load takes hundreds."""
 _MAX_GROWTH, _MIN_SHRINK, _SAFETY = 5.0, 0.2, 0.9
 _A = tuple(tuple(float(v) for v in row[:k]) for k, row in enumerate(RK45.A))
 _B = tuple(float(v) for v in RK45.B)
@@ -31,7 +31,7 @@ _P = np.array(RK45.P, dtype=np.float64)
 _P_ROWS = tuple(tuple(float(v) for v in row) for row in _P)
 
 
-class Step:
+class RungeKuttaStep:
     """One accepted step from `t0` over `h`, with its dense output."""
 
     __slots__ = ("_q", "h", "k", "t0", "y0", "y1")
@@ -43,13 +43,13 @@ class Step:
         self._q: Array | None = None
 
     def at(self, t: float) -> list[float]:
-        """State at a time within the step."""
+        """Return the state at a time within the step."""
         u = (t - self.t0) / self.h
         w = [self.h * u * (p[0] + u * (p[1] + u * (p[2] + u * p[3]))) for p in _P_ROWS]
         return [y + sum(wj * kj[j] for wj, kj in zip(w, self.k, strict=True)) for j, y in enumerate(self.y0)]
 
     def at_many(self, t: Array) -> Array:
-        """States (rows) at times within the step."""
+        """Return the states (rows) at times within the step."""
         if self._q is None:
             self._q = np.array(self.k).T @ _P
         u = (t - self.t0) / self.h
@@ -58,7 +58,7 @@ class Step:
         return out
 
 
-class ImplicitStep(Step):
+class ImplicitStep(RungeKuttaStep):
     """One step of the implicit solver, with that solver's dense output."""
 
     __slots__ = ("_dense", "_offset")
@@ -71,11 +71,11 @@ class ImplicitStep(Step):
         super().__init__(t0, float(solver.t) + offset - t0, y0, y1, [])
 
     def at(self, t: float) -> list[float]:
-        """State at a time within the step."""
+        """Return the state at a time within the step."""
         return [float(v) for v in self._dense(t - self._offset)]
 
     def at_many(self, t: Array) -> Array:
-        """States (rows) at times within the step."""
+        """Return the states (rows) at times within the step."""
         out: Array = self._dense(t - self._offset).T
         return out
 
@@ -83,7 +83,14 @@ class ImplicitStep(Step):
 def try_step(
     rhs: Rhs, y: list[float], f0: Sequence[float], h: float
 ) -> tuple[list[float], list[Sequence[float]]]:
-    """One step without error control: the new state and the seven slopes."""
+    """Take one step without error control and return the new state and the seven slopes.
+
+    Args:
+        rhs: gives the slope at a state.
+        y: the state before the step.
+        f0: the slope there.
+        h: the step size in s.
+    """
     k: list[Sequence[float]] = [f0]
     n = range(len(y))
     for row in _A[1:]:
@@ -94,7 +101,7 @@ def try_step(
 
 
 class Integrator:
-    """Steps of one autonomous smooth system, taken as needed and kept."""
+    """The steps of one autonomous smooth system, taken as needed and kept."""
 
     def __init__(
         self,
@@ -108,7 +115,7 @@ class Integrator:
         self._rhs = rhs
         self._scale = scale
         self._rtol = rtol
-        self.steps: list[Step] = []
+        self.steps: list[RungeKuttaStep] = []
         self._starts: list[float] = []
         self._y = list(y0)
         self._f = rhs(self._y)
@@ -120,7 +127,7 @@ class Integrator:
         rate = max(abs(f) / s for f, s in zip(self._f, self._scale, strict=True))
         return min(0.01 / rate, 1e-3) if rate > 0.0 else 1e-5
 
-    def advance(self) -> Step:
+    def advance(self) -> RungeKuttaStep:
         """Take one accepted step."""
         if len(self.steps) >= STIFF_AFTER:
             return self._keep(self._advance_implicitly(), self._f)
@@ -140,12 +147,10 @@ class Integrator:
                 break
             self._h = h * max(_MIN_SHRINK, _SAFETY * error**-0.2) if error < 1e300 else h * _MIN_SHRINK
             if self._h < 1e-15:
-                raise ArithmeticError(
-                    "the step size fell to nothing: the load's equations do not hold together"
-                )
-        return self._keep(Step(self.t, h, y, y1, k), k[-1])
+                raise ArithmeticError("the step size fell to nothing: the load's equations are inconsistent")
+        return self._keep(RungeKuttaStep(self.t, h, y, y1, k), k[-1])
 
-    def _advance_implicitly(self) -> Step:
+    def _advance_implicitly(self) -> RungeKuttaStep:
         if self._implicit is None:
             atol = self._rtol * np.asarray(self._scale)
             self._implicit = Radau(
@@ -154,24 +159,24 @@ class Integrator:
  first_step=self._h,
             )  # fmt: skip
             self._implicit_from = self.t
-        said = self._implicit.step()
+        message = self._implicit.step()
         if self._implicit.status == "failed":
-            raise ArithmeticError(f"the load's equations do not hold together: {said}")
+            raise ArithmeticError(f"the load's equations are inconsistent: {message}")
         return ImplicitStep(self._implicit, self._implicit_from)
 
-    def _keep(self, step: Step, slope: Sequence[float]) -> Step:
+    def _keep(self, step: RungeKuttaStep, slope: Sequence[float]) -> RungeKuttaStep:
         self.steps.append(step)
         self._starts.append(step.t0)
         self.t = step.t0 + step.h
         self._y, self._f = step.y1, slope
         return step
 
-    def step_at(self, t: float) -> Step:
-        """The step that covers a time already reached."""
+    def step_at(self, t: float) -> RungeKuttaStep:
+        """Return the step that covers a time already reached."""
         return self.steps[max(0, bisect_right(self._starts, t) - 1)]
 
     def at_many(self, times: Array) -> Array:
-        """States (rows) at times already reached."""
+        """Return the states (rows) at times already reached."""
         which = np.maximum(np.searchsorted(np.array(self._starts), times, side="right") - 1, 0)
         out = np.empty((len(times), len(self._y)))
         for index in np.unique(which):
@@ -181,7 +186,7 @@ class Integrator:
 
 
 def bisect_root(margin: Callable[[float], float], good: float, bad: float) -> float:
-    """The last time with margin >= 0 between a good and a bad one, to rounding."""
+    """Return the time at which a margin turns negative between a good and a bad time, to rounding."""
     for _ in range(80):
         middle = 0.5 * (good + bad)
         if middle in (good, bad):
@@ -199,7 +204,16 @@ def integrate_until(
     rhs: Rhs, y0: Sequence[float], scale: Sequence[float], margin: Callable[[Sequence[float]], float],
     limit_s: float, *, rtol: float = RTOL,
 ) -> float | None:  # fmt: skip
-    """Time at which a margin first goes negative, or None within the limit."""
+    """Return the time at which a margin first goes negative, or None if it does not within the limit.
+
+    Args:
+        rhs: gives the slope at a state.
+        y0: the first state.
+        scale: typical size of each state variable, for the error control.
+        margin: the margin of a state.
+        limit_s: where to give up.
+        rtol: relative error of a step.
+    """
     run = Integrator(rhs, y0, scale, rtol=rtol)
     while run.t < limit_s:
         step = run.advance()

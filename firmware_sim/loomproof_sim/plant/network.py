@@ -1,8 +1,7 @@
 """A resistive network with sources, one-way elements and current ports, solved by nodal analysis.
 
-Textbook modified nodal analysis with Norton sources. One-way elements (clamps, diodes, gaps) are a
-threshold voltage behind a small resistance: on or off. Which are on is found by flipping the worst violated
-one until all agree.
+Textbook modified nodal analysis with Norton sources. A one-way element (clamp, diode, gap) is a threshold
+voltage behind a small resistance, either on or off. The solver flips the worst violated one until all agree.
 """
 
 from collections.abc import Callable, Hashable
@@ -16,13 +15,10 @@ from loomproof_sim.plant.loads.base import Array
 GROUND = -1
 SMALLEST_OHM = 1e-7
 LEAK_S = 1e-8
-"""Every node leaks to ground through 100 megohm: a loom's insulation.
-
-And what keeps floating nodes defined.
-"""
+"""Every node leaks to ground through 100 megohm: a loom's insulation, which also defines floating nodes."""
 _VOLT_SLACK = 1e-6
 _AMP_SLACK = 1e-6
-"""Well above rounding, so that an element that conducts nothing cannot be found wrong both on and off."""
+"""Well above rounding, so that an element without current is not found wrong both on and off."""
 
 
 class OneWay(NamedTuple):
@@ -36,7 +32,7 @@ class OneWay(NamedTuple):
 
 @dataclass
 class Elements:
-    """What is in the network at one moment."""
+    """The elements of the network at one moment."""
 
     nodes: int
     conductances: list[tuple[int, int, float]] = field(default_factory=list)
@@ -45,11 +41,11 @@ class Elements:
     ports: list[tuple[int, int]] = field(default_factory=list)
 
     def resistor(self, a: int, b: int, ohm: float) -> None:
-        """Between two nodes."""
+        """Add a resistor between two nodes."""
         self.conductances.append((a, b, 1.0 / max(ohm, SMALLEST_OHM)))
 
     def source(self, node: int, volt: float, ohm: float) -> None:
-        """A voltage to ground behind a resistance."""
+        """Add a voltage to ground behind a resistance."""
         ohm = max(ohm, SMALLEST_OHM)
         self.conductances.append((node, GROUND, 1.0 / ohm))
         self.injections.append((node, volt / ohm))
@@ -106,14 +102,14 @@ class Solved:
 
 
 class Solver:
-    """Finds and keeps solved networks."""
+    """Solves networks and keeps the solutions."""
 
     def __init__(self, size: int = 512) -> None:
         self._kept: dict[Hashable, Solved] = {}
         self._size = size
 
     def solved(self, key: Hashable, elements: Callable[[], Elements], on: frozenset[int]) -> Solved:
-        """The network `key` describes, with the one-way elements `on` conducting."""
+        """Return the network that `key` describes, with the one-way elements `on` conducting."""
         full = (key, on)
         found = self._kept.get(full)
         if found is None:
@@ -129,7 +125,17 @@ class Solver:
         on: frozenset[int],
         currents: Callable[[Solved], Array],
     ) -> Solved:
-        """Flip one-way elements from the guess `on` until all agree with the port currents."""
+        """Flip one-way elements from the guess `on` until all agree with the port currents.
+
+        Args:
+            key: describes the network.
+            elements: builds it when it is not kept.
+            on: one-way elements that are taken to conduct at first.
+            currents: gives the port currents behind a solved network.
+
+        Raises:
+            ArithmeticError: no state of the one-way elements is consistent.
+        """
         for round_ in range(200):
             found = self.solved(key, elements, on)
             margins = found.margin_base + found.margin_columns @ currents(found)

@@ -1,4 +1,4 @@
-"""Stretches of time without an event: who carries current, who coasts, and what the pins show meanwhile."""
+"""Segments of time without an event: which loads carry current, which coast, and what the pins show."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -13,9 +13,9 @@ from loomproof_sim.plant.loads.logic import LogicInput
 from loomproof_sim.plant.network import Solved, Solver
 
 _WAKE_A = 1.2e-3
-"""A load with more than this through it is integrated; below, it counts as a resistance."""
+"""A load that carries more than this is integrated; below, it counts as a resistance."""
 _LET_GO_OHM = 2000.0
-"""Behind more than this a winding's current dies within microseconds: only the resting current is left."""
+"""Behind more than this a winding's current decays within microseconds to the resting current."""
 
 
 class LoadState(NamedTuple):
@@ -25,7 +25,7 @@ class LoadState(NamedTuple):
     phase: int
 
 
-class Lone:
+class CoastingLoad:
     """A load without current that still moves, turns or cools."""
 
     def __init__(self, key: int, load: Load, state: LoadState, t0: float) -> None:
@@ -45,12 +45,12 @@ class Lone:
         return next(p for p in reversed(self.pieces) if p.t0 <= t or p is self.pieces[0])
 
     def state(self, t: float) -> LoadState:
-        """At a time from the beginning on."""
+        """Return the state at a time from its beginning on."""
         piece = self._covering(t)
         return LoadState(piece.at(t), piece.system.members[0].phase)
 
     def moved(self, since: float, until: float) -> bool:
-        """It got where it goes within a stretch of time."""
+        """Return whether the moving part reached its stop within a stretch of time."""
         self._covering(until)
         for piece in self.pieces:
             end = until if piece.end_s is None else min(until, piece.end_s)
@@ -64,60 +64,60 @@ class Lone:
 
 
 @dataclass(frozen=True, slots=True)
-class Fading:
-    """The last milliampere of a winding let go: decays within microseconds."""
+class DecayingCurrent:
+    """The last milliampere of a winding whose path has opened; it decays within microseconds."""
 
     port: int
     amp: float
     tau_s: float
 
 
-class Era:
-    """From `t0` to the next switch, event or hand."""
+class Segment:
+    """The loom from `t0` to the next switch, event or hand."""
 
     def __init__(
-        self, circuit: Circuit, moment: Moment, solved: Solved, piece: Piece, *, lones: Mapping[int, Lone],
-        fading: Sequence[Fading],
+        self, circuit: Circuit, moment: Moment, solved: Solved, piece: Piece, *, coasting: Mapping[int, CoastingLoad],
+        decaying: Sequence[DecayingCurrent],
     ) -> None:  # fmt: skip
         self.circuit, self.moment, self.solved, self.piece = circuit, moment, solved, piece
-        self.lones = dict(lones)
-        self.fading = tuple(fading)
+        self.coasting = dict(coasting)
+        self.decaying = tuple(decaying)
         self.t0 = piece.t0
         self._rows: dict[int, tuple[Array, Array]] = {}
 
     def state(self, key: int, t: float) -> LoadState:
-        """Of any load at a time within the era."""
+        """Return the state of a load at a time within the segment."""
         for m in self.piece.system.members:
             if m.key == key:
                 return LoadState(self.piece.at(t)[m.part], m.phase)
-        if key in self.lones:
-            return self.lones[key].state(t)
+        if key in self.coasting:
+            return self.coasting[key].state(t)
         load = self.circuit.loads[key]
         return LoadState(load.rest(), load.first_phase())
 
     def states(self, t: float) -> dict[int, LoadState]:
-        """Of all loads that are not at rest."""
+        """Return the states of all loads that are not at rest."""
         y = self.piece.at(t)
         out = {m.key: LoadState(y[m.part], m.phase) for m in self.piece.system.members}
-        out.update({key: lone.state(t) for key, lone in self.lones.items()})
+        out.update({key: coaster.state(t) for key, coaster in self.coasting.items()})
         return out
 
     def port_currents(self, times: Array) -> Array:
-        """What each port adds to the network (rows: times); zero for plain resistances."""
+        """Return the current that each port adds to the network (rows: times); 0 for plain resistances."""
         out = np.zeros((len(times), len(self.circuit.keys)))
         system = self.piece.system
         if system.members:
             out[:, system.port] = system.currents_many(self.piece.at_many(times))
-        for key, lone in self.lones.items():
-            if lone.load.emf(lone.state(float(times[0])).y):
-                k, ohm = self.circuit.index[key], lone.load.static_ohm
-                out[:, k] = [-lone.load.emf(y) / ohm for y in lone.pieces[0].at_many(times).tolist()]
-        for f in self.fading:
+        for key, coaster in self.coasting.items():
+            if coaster.load.emf(coaster.state(float(times[0])).y):
+                k, ohm = self.circuit.index[key], coaster.load.static_ohm
+                out[:, k] = [-coaster.load.emf(y) / ohm for y in coaster.pieces[0].at_many(times).tolist()]
+        for f in self.decaying:
             out[:, f.port] += f.amp * np.exp(-(times - self.t0) / f.tau_s)
         return out
 
     def load_currents(self, key: int, times: Array) -> Array:
-        """Current through one load itself."""
+        """Return the current through one load itself."""
         k = self.circuit.index[key]
         ports = self.port_currents(times)
         if key in self.moment.active:
@@ -127,7 +127,7 @@ class Era:
         return out
 
     def trickles(self, t: float) -> dict[int, float]:
-        """The small currents of the loads that count as resistances: where they start from when they wake."""
+        """Return the small currents of loads that count as resistances, from which their integration would start."""
         ports = self.port_currents(np.array([t]))[0]
         volts = self.solved.open_v - self.solved.impedance @ ports
         return {
@@ -137,7 +137,7 @@ class Era:
         }
 
     def pins(self, channel: int, times: Array) -> Array:
-        """Rows: times; columns: driver current, drain voltage, supply voltage."""
+        """Return driver current, drain voltage and supply voltage (columns) at times (rows)."""
         base, columns = self._pin_rows(channel)
         if not columns.any():
             return np.broadcast_to(base, (len(times), 3))
@@ -164,8 +164,8 @@ class Era:
         return found
 
 
-class Beginner:
-    """Works out what the loom does from an instant on."""
+class SegmentBuilder:
+    """Builds the segment that starts at an instant."""
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
@@ -178,24 +178,27 @@ class Beginner:
         states: Mapping[int, LoadState],
         on: frozenset[int],
         *,
-        lones: Mapping[int, Lone],
+        coasting: Mapping[int, CoastingLoad],
         trickles: Mapping[int, float],
         nudge: bool = True,
-    ) -> Era:
-        """The era that starts at `t` with these load states.
+    ) -> Segment:
+        """Return the segment that starts at `t` with these load states.
 
         Args:
-            t: in s.
-            moment: drives, contacts and supply from now on; its active set is that of before.
-            states: of loads not at rest.
-            on: one-way elements taken to conduct (a first guess).
-            lones: loads that already coast.
+            t: start in s.
+            moment: drives, contacts and supply from now on, with the active set of before.
+            states: states of the loads that are not at rest.
+            on: one-way elements that are taken to conduct at first.
+            coasting: loads that coast already.
             trickles: currents so far of the loads that counted as resistances.
-            nudge: a load may be given a trickle to open its path (after a switch or a hand, not after an
-                event of its own, or it would be woken again and again).
+            nudge: whether a load may get a trickle that opens its path. That is right after a switch or a hand;
+                after an event of the load's own it would repeat without end.
+
+        Raises:
+            ArithmeticError: no state of the loom is consistent.
         """
         moment, solved, known = self._agree(moment, dict(states), on, trickles, 2 if nudge else 1)
-        return self._era(t, moment, solved, known, lones)
+        return self._segment(t, moment, solved, known, coasting)
 
     def _agree(
         self,
@@ -203,25 +206,25 @@ class Beginner:
         states: dict[int, LoadState],
         on: frozenset[int],
         trickles: Mapping[int, float],
-        most_wakes: int,
+        most_starts: int,
     ) -> tuple[Moment, Solved, dict[int, LoadState]]:
-        """Find who carries current, which diodes conduct and which igniters fire, all at once."""
-        wakes: dict[int, int] = {}
+        """Find which loads carry current, which diodes conduct and which igniters fire, all at once."""
+        starts: dict[int, int] = {}
         for _ in range(400):
             solved = self._settle(moment, states, on)
             on = solved.on
             currents = self._currents(solved, moment, states)
             firing = self.circuit.firing(solved, currents)
-            wakers = self._wakers(solved, moment, states, currents)
-            quitters = set() if wakers else self._quitters(solved, moment, currents)
-            change = {key for key in wakers if wakes.get(key, 0) < most_wakes} | quitters
+            starting = self._starting(solved, moment, states, currents)
+            stopping = set() if starting else self._stopping(solved, moment, currents)
+            change = {key for key in starting if starts.get(key, 0) < most_starts} | stopping
             if firing == moment.firing and not change:
                 return moment, solved, states
-            for key, push_a in wakers.items():
-                wakes[key] = wakes.get(key, 0) + 1
-                # it goes on from what flowed; if its path past a diode opens only for more, it gets that
-                amp = push_a if wakes[key] > 1 else trickles.get(key, 0.0)
-                if amp and wakes[key] <= most_wakes:
+            for key, push_a in starting.items():
+                starts[key] = starts.get(key, 0) + 1
+                # it starts from the current that flowed, or from more where only more opens its path past a diode
+                amp = push_a if starts[key] > 1 else trickles.get(key, 0.0)
+                if amp and starts[key] <= most_starts:
                     state = self._state(key, states)
                     states[key] = state._replace(y=self.circuit.loads[key].nudged(*state, amp))
             moment = replace(moment, firing=firing, active=moment.active ^ change)
@@ -252,10 +255,10 @@ class Beginner:
             out[ks] = np.linalg.solve(z, solved.open_v[ks] - solved.impedance[ks] @ out)
         return out
 
-    def _wakers(
+    def _starting(
         self, solved: Solved, moment: Moment, states: Mapping[int, LoadState], currents: Array
     ) -> dict[int, float]:
-        """Resistances that turn out to carry current, and a trickle in its direction."""
+        """Return the loads that start to carry current, each with a trickle in its direction."""
         out = {}
         volts = solved.open_v - solved.impedance @ currents
         for k, key in enumerate(self.circuit.keys):
@@ -271,24 +274,24 @@ class Beginner:
 
     @staticmethod
     def _behind(solved: Solved, k: int, ohm: float) -> float:
-        """Resistance seen by a load that is in the network as a resistance."""
+        """Return the resistance seen by a load that is in the network as a resistance."""
         both = float(solved.impedance[k, k])
         return both * ohm / max(ohm - both, 1e-9 * ohm)
 
-    def _quitters(self, solved: Solved, moment: Moment, currents: Array) -> set[int]:
-        """Loads whose path has closed behind them."""
+    def _stopping(self, solved: Solved, moment: Moment, currents: Array) -> set[int]:
+        """Return the loads whose path has opened."""
         keys = (key for key in moment.active if solved.impedance[self.circuit.index[key]].item(
             self.circuit.index[key]) > _LET_GO_OHM)  # fmt: skip
         return {key for key in keys if abs(currents[self.circuit.index[key]]) < 50 * _WAKE_A}
 
-    def _era(
+    def _segment(
         self,
         t: float,
         moment: Moment,
         solved: Solved,
         states: Mapping[int, LoadState],
-        lones: Mapping[int, Lone],
-    ) -> Era:
+        coasting: Mapping[int, CoastingLoad],
+    ) -> Segment:
         members: list[Member] = []
         y0: list[float] = []
         for key in self.circuit.keys:
@@ -297,8 +300,10 @@ class Beginner:
                 members.append(Member(key, self.circuit.loads[key], phase, len(y0)))
                 y0 += y
         system = System(members, solved, [self.circuit.index[m.key] for m in members])
-        keep, fading = self._coasting(t, moment, solved, states, lones)
-        return Era(self.circuit, moment, solved, make_piece(system, t, y0), lones=keep, fading=fading)
+        keep, decaying = self._coasting(t, moment, solved, states, coasting)
+        return Segment(
+            self.circuit, moment, solved, make_piece(system, t, y0), coasting=keep, decaying=decaying
+        )
 
     def _coasting(
         self,
@@ -306,36 +311,36 @@ class Beginner:
         moment: Moment,
         solved: Solved,
         states: Mapping[int, LoadState],
-        lones: Mapping[int, Lone],
-    ) -> tuple[dict[int, Lone], list[Fading]]:
-        keep: dict[int, Lone] = {}
-        fading: list[Fading] = []
+        coasting: Mapping[int, CoastingLoad],
+    ) -> tuple[dict[int, CoastingLoad], list[DecayingCurrent]]:
+        keep: dict[int, CoastingLoad] = {}
+        decaying: list[DecayingCurrent] = []
         for key, state in states.items():
             load = self.circuit.loads[key]
             if key in moment.active:
                 continue
-            if key in lones:
+            if key in coasting:
                 if not load.is_rest(*state):
-                    keep[key] = lones[key]
+                    keep[key] = coasting[key]
                 continue
             fade = self._fade(key, state, solved)
             if fade:
-                fading.append(fade)
+                decaying.append(fade)
             left = load.free_state(state.y)
             if not load.is_rest(left, state.phase):
-                keep[key] = Lone(key, load, self._dropped(load, left, state.phase), t)
-        return keep, fading
+                keep[key] = CoastingLoad(key, load, self._dropped(load, left, state.phase), t)
+        return keep, decaying
 
     @staticmethod
     def _dropped(load: Load, y: list[float], phase: int) -> LoadState:
-        """An armature on its far stop comes off it as the flux goes."""
+        """Return the state of an armature that leaves its far stop as the flux decays."""
         guards = load.guards(phase, free=True)
         for k, g in enumerate(guards):
             if sum(w * s for w, s in zip(g.weights, y, strict=True)) + g.offset < 0.0:
                 return LoadState(*load.cross(y, phase, k))
         return LoadState(y, phase)
 
-    def _fade(self, key: int, state: LoadState, solved: Solved) -> Fading | None:
+    def _fade(self, key: int, state: LoadState, solved: Solved) -> DecayingCurrent | None:
         load, k = self.circuit.loads[key], self.circuit.index[key]
         if load.algebraic:
             return None
@@ -346,4 +351,4 @@ class Beginner:
         behind = self._behind(solved, k, ohm)
         rest_a = float(solved.open_v[k]) / ohm - load.emf(state.y) / (behind + ohm)
         inductance = 2.0 * load.magnetic_j(state.y, state.phase) / amp**2
-        return Fading(k, (amp - rest_a) * (1.0 + behind / ohm), inductance / (behind + ohm))
+        return DecayingCurrent(k, (amp - rest_a) * (1.0 + behind / ohm), inductance / (behind + ohm))

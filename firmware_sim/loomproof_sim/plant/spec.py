@@ -1,7 +1,7 @@
-"""What hangs behind the box's pins, as plain data: supply, feeds, wires, loads, drivers.
+"""The loom behind the box's pins as plain data: supply, feeds, wires, loads, drivers.
 
 Resistances of copper are given at 20 °C; `LoomSpec.temperature_c` sets the temperature of everything.
-A fault is a change to these data (see `faults.apply_fault`), never a special case in the solver.
+A fault is a change of these data (see `faults.apply_fault`), never a special case in the solver.
 """
 
 from dataclasses import dataclass, field
@@ -13,7 +13,7 @@ from loomproof_sim.plant.materials import COPPER_COEFFICIENT_PER_K
 
 
 class Drive(Enum):
-    """What a channel's output stage does."""
+    """The state of a channel's output stage."""
 
     OFF = "off"
     """Not conducting (high impedance; the bias still shows)."""
@@ -48,7 +48,7 @@ class FeedSpec:
 
 @dataclass(frozen=True, slots=True)
 class SuppressionSpec:
-    """What is fitted across a winding to swallow its turn-off voltage.
+    """The part fitted across a winding to absorb its turn-off voltage.
 
     Attributes:
         kind: nothing, a diode or a resistor.
@@ -232,9 +232,9 @@ LoadSpec = (
 
 @dataclass(frozen=True, slots=True)
 class IntermittentSpec:
-    """A contact that breaks when the loom is flexed.
+    """A contact that breaks when the loom is wiggled.
 
-    Breaks arrive at random (Poisson) at `breaks_per_s` times the severity of the flexing, and each
+    Breaks arrive at random (Poisson) at `breaks_per_s` times the severity of the wiggling, and each
     lasts an exponentially distributed time of mean `mean_open_s`, never under `shortest_open_s`.
     """
 
@@ -257,7 +257,7 @@ class BranchSpec:
         to_ground_ohm: a fault path from the pin to ground.
         to_supply_ohm: a fault path from the pin to the supply.
         across_load_ohm: a fault path across the load.
-        intermittent: a contact that opens when flexed.
+        intermittent: a contact that opens when wiggled.
         connected: the load's connector is seated.
         partner: the other half of a half-bridge; the load lies between the two pins.
         far_end: where the load's other end goes; `auto` = to ground for inputs and behind high-side and

@@ -1,7 +1,7 @@
 """`sim://JOBPATH?seed=1&fault=open:5&clock=virtual` as a pyserial port.
 
-Query: seed, fault (repeatable), clock (real, virtual), name, profile, scenario (a TOML file), supply_v,
-supply_ohm, temperature_c, spread. An empty path means the built-in small job.
+Query: seed, fault (may repeat), clock (real, virtual), name, profile, scenario (a TOML file), supply_v,
+supply_ohm, temperature_c, spread. An empty path stands for the small built-in job.
 """
 
 from typing import TYPE_CHECKING
@@ -9,28 +9,28 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 from serial import PortNotOpenError, SerialBase, SerialException
 
+from loomproof_sim.box import CableOutError, SimBox
 from loomproof_sim.named_boxes import box_for
 from loomproof_sim.scenario import ScenarioError, build_box, scenario_from_query
-from loomproof_sim.simbox import CableOutError, SimBox
 
 if TYPE_CHECKING:
     from _typeshed import ReadableBuffer
 
 
 class Serial(SerialBase):
-    """A simulated box behind the face of a serial port.
+    """A simulated box with the interface of a serial port; pyserial requires this class name.
 
     Attributes:
-        sim: the box; `sim.hands` plays the hands.
+        sim: the box; its hands are `sim.hands`.
     """
 
     sim: SimBox
 
     def open(self) -> None:
-        """Build the box, or find it again by its name.
+        """Build the box, or find it by its name.
 
         Raises:
-            SerialException: the URL, its job or its faults are wrong; the text says what.
+            SerialException: the URL, its job or its faults are wrong; the message says what.
         """
         if self.port is None:
             raise SerialException("a port must be named before it can be opened")
@@ -60,17 +60,17 @@ class Serial(SerialBase):
         return self.sim.virtual
 
     def now_s(self) -> float:
-        """Time of the box in seconds."""
+        """Return the box's time in seconds."""
         return self.sim.now_s()
 
     def close(self) -> None:
-        """Close the port; a reader that waits returns."""
+        """Close the port; a waiting reader returns."""
         if self.is_open:
             self.is_open = False
             self.sim.cancel_read()
 
     def read(self, size: int = 1) -> bytes:
-        """Return up to `size` bytes as soon as there is one, or nothing after the timeout."""
+        """Return up to `size` bytes as soon as one is there, or nothing after the timeout."""
         self._check_open()
         try:
             return self.sim.read(size, self.timeout)
@@ -98,30 +98,30 @@ class Serial(SerialBase):
 
     @property
     def out_waiting(self) -> int:
-        """Nothing waits: the box takes bytes at once."""
+        """Always 0: the box takes bytes at once."""
         self._check_open()
         return 0
 
     def flush(self) -> None:
-        """Nothing waits to be sent."""
+        """Do nothing: no bytes ever wait to be sent."""
         self._check_open()
 
     def reset_input_buffer(self) -> None:
-        """Forget what the box said and nobody read."""
+        """Drop the bytes that nobody has read."""
         self._check_open()
         self.sim.discard()
 
     def reset_output_buffer(self) -> None:
-        """Nothing waits to be sent."""
+        """Do nothing: no bytes ever wait to be sent."""
         self._check_open()
 
     def cancel_read(self) -> None:
-        """Make a waiting read return."""
+        """Make a waiting read return at once."""
         self._check_open()
         self.sim.cancel_read()
 
     def cancel_write(self) -> None:
-        """A write never waits."""
+        """Do nothing: a write never waits."""
         self._check_open()
 
     def _check_open(self) -> None:
@@ -129,13 +129,13 @@ class Serial(SerialBase):
             raise PortNotOpenError()
 
     def _reconfigure_port(self, *args: object, **kwargs: object) -> None:
-        """Baud rate and the like mean nothing here."""
+        """Do nothing: a simulated line has no baud rate."""
 
     def _update_dtr_state(self) -> None:
-        """No such line."""
+        """Do nothing: there is no such line."""
 
     def _update_rts_state(self) -> None:
-        """No such line."""
+        """Do nothing: there is no such line."""
 
     def _update_break_state(self) -> None:
-        """No such line."""
+        """Do nothing: there is no such line."""

@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from loomproof_sim.controller.scheduler import TracePlan
+from loomproof_sim.controller.drive import TracePlan
 from loomproof_wire import messages as wire
 from loomproof_wire.messages import BoxState, EndReason, Hazard, LoadClass
 

@@ -37,7 +37,7 @@ def test_the_next_event_is_the_earliest_of_all(console):
     console.ask(wire.DriveHold(1, 10, 1, 0))
     assert console.box.next_event_ns() == 110 * MS  # the hold
     console.box.advance_to(195 * MS)
-    console.box.telemetry.begin(10**18)
+    console.box.machine.telemetry.begin(10**18)
     assert console.box.next_event_ns() == 495 * MS  # the heartbeat
 
 
@@ -58,7 +58,7 @@ def test_a_heartbeat_missing_for_400_ms_stops_at_that_very_instant(console):
     assert console.box.outputs.any_on
     console.box.advance_to(400 * MS)
     assert not console.box.outputs.any_on
-    assert console.box.state is BoxState.STOPPED
+    assert console.box.machine.state is BoxState.STOPPED
     assert console.box.latch.reason is StopReason.HEARTBEAT
 
 
@@ -90,7 +90,7 @@ def test_a_hung_box_hears_nothing_and_is_reset_by_its_watchdog_120_ms_later(cons
 def test_a_reset_box_has_forgotten_everything_but_its_stop_input(console):
     console.configure(1)
     console.ask(wire.Arm(Hazard.HEAT, 60_000))
-    console.box.tripped.add(3)
+    console.box.machine.parts.tripped.add(3)
     console.box.latch.input_open = True
     console.box.hang()
     console.box.advance_to(200 * MS)
@@ -171,15 +171,15 @@ def test_a_new_session_ends_everything_unheard(console):
     new = console.heard[before:]
     assert [type(message) for message in new] == [wire.Disarmed, wire.Identity]
     assert new[0] == wire.Disarmed(Hazard.MOTION, DisarmReason.NEW_SESSION)
-    assert not console.box.heartbeat.alive
-    assert console.box.telemetry.next_ns() == 130 * MS
+    assert not console.box.machine.heartbeat.alive
+    assert console.box.machine.telemetry.next_ns() == 130 * MS
     assert console.ask(wire.GetConfig(1)).load_class is wire.LoadClass.MOTOR
 
 
 def test_the_same_session_greeted_again_changes_nothing(console):
     console.ask(wire.Arm(Hazard.HEAT, 60_000))
     console.ask(wire.Hello(1, 0, 77, wire.SPEC_HASH))
-    assert console.box.heartbeat.alive
+    assert console.box.machine.heartbeat.alive
     assert console.ask(wire.GetStatus()).armed_mask == 1 << Hazard.HEAT
 
 
@@ -231,14 +231,14 @@ def test_a_supply_that_comes_back_is_told_and_clears_nothing(console):
     console.box.supply_changed()
     console.pump()
     assert console.events(wire.SupplyEvent) == [wire.SupplyEvent(0, 3000), wire.SupplyEvent(1, 13_500)]
-    assert console.box.state is BoxState.STOPPED
+    assert console.box.machine.state is BoxState.STOPPED
 
 
 # -- the status ---------------------------------------------------------------------------------------
 
 
 def test_the_status_says_everything(console):
-    console.box.tripped.update((1, 16))
+    console.box.machine.parts.tripped.update((1, 16))
     console.ask(wire.Arm(Hazard.HEAT, 2000))
     console.box.advance_to(1234 * US)
     status = console.ask(wire.GetStatus())
@@ -261,8 +261,8 @@ def test_the_status_says_everything(console):
 
 
 def test_uptime_counts_milliseconds_of_32_bits(console):
-    console.box.heartbeat.forget()
-    console.box.telemetry.begin(10**18)
+    console.box.machine.heartbeat.forget()
+    console.box.machine.telemetry.begin(10**18)
     console.box.advance_to((2**32 + 7) * MS + MS - 1)
     assert console.ask(wire.GetStatus()).uptime_ms == 7
 
@@ -291,18 +291,18 @@ def test_a_heartbeat_of_another_size_is_a_bad_frame(console):
 def test_a_heartbeat_without_a_session_counts_for_nothing(cold):
     for session in (0, 77):
         cold.box.receive(encode_raw_frame(wire.Heartbeat.KIND, 0, session.to_bytes(4, "little")))
-    assert not cold.box.heartbeat.alive
+    assert not cold.box.machine.heartbeat.alive
 
 
-@pytest.mark.parametrize("name", ["bad_frames", "stale_frames"])
+@pytest.mark.parametrize("name", ["bad", "stale"])
 def test_counters_stay_at_their_end(console, name):
-    setattr(console.box.intake, name, 0xFFFE)
+    setattr(console.box.machine.frames, name, 0xFFFE)
     for expected in (0xFFFF, 0xFFFF):
-        if name == "bad_frames":
+        if name == "bad":
             console.box.receive(encode_raw_frame(wire.Heartbeat.KIND, 0, b"\x01"))
         else:
             assert console.send(wire.GetStatus(), sequence=(console.sequence - 1) & 0xFFFF) is None
-        assert getattr(console.box.intake, name) == expected
+        assert getattr(console.box.machine.frames, name) == expected
 
 
 def test_a_repeated_scan_is_not_answered_before_its_result_and_answered_again_after_it(console):

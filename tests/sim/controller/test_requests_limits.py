@@ -15,7 +15,7 @@ MS, US = 1_000_000, 1000
 def over_at_us(console):
     """When the activity is over, in us from now; the box is moved there."""
     start_ns = console.box.now_ns
-    while console.box.activity is not None:
+    while console.box.machine.activity is not None:
         console.beat()
         console.box.advance_to(console.box.next_event_ns())
     return (console.box.now_ns - start_ns) / US
@@ -105,7 +105,7 @@ def test_a_sense_pulse_at_its_cap_and_one_over(console):
     console.configure(1, max_sense_us=60)
     assert console.refusal(wire.Sense(1, 61, 5)) == (Refusal.OVER_ON_TIME, 60)
     console.ask(wire.Sense(1, 60, 5))
-    assert console.box.activity.state is BoxState.SENSING
+    assert console.box.machine.activity.state is BoxState.SENSING
 
 
 # -- the order of the refusals: channel and kind, configuration, stop, stop input, heartbeat, supply, trip, arming, busy
@@ -121,7 +121,7 @@ def test_refusals_come_in_the_order_of_the_protocol(console, train):
     assert console.refusal(train(1)) == (Refusal.STOP_INPUT_OPEN, 0)
     console.box.set_stop_input(False)
     console.box.latch.clear()
-    console.box.heartbeat.forget()
+    console.box.machine.heartbeat.forget()
     console.plant.supply_v = 5.0
     assert console.refusal(train(1)) == (Refusal.NO_HEARTBEAT, 0)
     console.beat()
@@ -130,9 +130,9 @@ def test_refusals_come_in_the_order_of_the_protocol(console, train):
     console.box.supply_changed()
     console.ask(wire.ClearStop())
     console.beat()
-    console.box.tripped.add(1)
+    console.box.machine.parts.tripped.add(1)
     assert console.refusal(train(1)) == (Refusal.TRIPPED, 1)
-    console.box.tripped.clear()
+    console.box.machine.parts.tripped.clear()
     assert console.refusal(train(1)) == (Refusal.NOT_ARMED, Hazard.FUEL)
     console.configure(2)
     console.ask(wire.Arm(Hazard.FUEL, 1000))
@@ -205,10 +205,10 @@ def test_a_pump_drops_the_arming_of_fuel_alone(console):
         for hazard in (Hazard.FUEL, Hazard.HEAT):
             console.ask(wire.Arm(hazard, 60_000))
         console.ask(start)
-        assert console.box.pump_running
+        assert console.box.machine.pump_running
         assert console.ask(wire.GetStatus()).armed_mask == 1 << Hazard.HEAT
         console.run(200)
-        assert not console.box.pump_running
+        assert not console.box.machine.pump_running
     assert console.events(wire.Disarmed) == [wire.Disarmed(Hazard.FUEL, DisarmReason.PUMP_DRIVEN)] * 2
 
 
@@ -217,13 +217,13 @@ def test_looking_at_a_pump_is_no_driving_it(console, look):
     console.configure(1, LoadClass.RELAY, fuel_pump=1)
     console.ask(wire.Arm(Hazard.FUEL, 60_000))
     console.send(look)
-    assert not console.box.pump_running
+    assert not console.box.machine.pump_running
     console.run(200)
     assert console.ask(wire.GetStatus()).armed_mask == 1 << Hazard.FUEL
 
 
 def test_a_configuration_ends_a_trip_of_that_channel_alone_and_disarms(console):
-    console.box.tripped.update((1, 2))
+    console.box.machine.parts.tripped.update((1, 2))
     console.ask(wire.Arm(Hazard.HEAT, 60_000))
     console.configure(1)
     status = console.ask(wire.GetStatus())
@@ -330,7 +330,7 @@ def test_a_scan_leaves_a_tripped_channel_alone_and_trips_one_that_is_over(new_co
     console.open()
     for channel in (1, 2, 3):
         console.configure(channel)
-    console.box.tripped.add(2)
+    console.box.machine.parts.tripped.add(2)
     console.send(wire.Scan(0b111, 60))
     console.run(20)
     (result,) = console.events(wire.ScanResult)
@@ -338,12 +338,12 @@ def test_a_scan_leaves_a_tripped_channel_alone_and_trips_one_that_is_over(new_co
     ((on, off),) = console.plant.on_times(1)
     assert off - on == 2 * US  # the first sample
     assert [trip.channel for trip in console.events(wire.Trip)] == [1, 3]
-    assert console.box.tripped == {1, 2, 3}
+    assert console.box.machine.parts.tripped == {1, 2, 3}
 
 
 def test_no_sense_pulse_without_a_heartbeat_but_a_look_is_taken(console):
     console.configure(1)
-    console.box.heartbeat.forget()
+    console.box.machine.heartbeat.forget()
     assert console.refusal(wire.Scan(1, 50)) == (Refusal.NO_HEARTBEAT, 0)
     console.send(wire.Scan(1, 0))
     console.run(5)

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from loomproof_sim.controller.ports import NEVER_NS
-from loomproof_sim.controller.supervision import Heartbeat, StopLatch, SupplyWatch, Telemetry
+from loomproof_sim.controller.supervision import HeartbeatTimer, StopLatch, SupplyWatch, TelemetryTimer
 from loomproof_wire.messages import StopReason
 
 MS = 1_000_000
@@ -35,7 +35,7 @@ def test_the_first_reason_stays_until_it_is_cleared(reason):
 
 
 def test_a_heartbeat_is_lost_400_ms_after_the_last_one_and_told_once():
-    heart = Heartbeat()
+    heart = HeartbeatTimer()
     assert not heart.alive
     assert heart.next_ns() == NEVER_NS
     assert not heart.lost(10**15)
@@ -50,7 +50,7 @@ def test_a_heartbeat_is_lost_400_ms_after_the_last_one_and_told_once():
 
 
 def test_a_newer_heartbeat_counts_and_a_forgotten_one_does_not():
-    heart = Heartbeat()
+    heart = HeartbeatTimer()
     heart.beat(0)
     heart.beat(300 * MS)
     assert not heart.lost(TIMEOUT_NS)
@@ -94,7 +94,7 @@ def test_the_supply_is_told_in_millivolts_that_fit_the_wire(supply_v, supply_mv)
 
 
 def test_telemetry_is_due_every_100_ms_from_the_session_on():
-    telemetry = Telemetry()
+    telemetry = TelemetryTimer()
     assert telemetry.next_ns() == NEVER_NS
     assert not telemetry.due(10**15)
     telemetry.begin(7 * MS)

@@ -93,7 +93,7 @@ def test_a_held_watch_trips_and_says_so(new_console):
 def test_a_watch_lasts_as_long_as_asked(console, held):
     console.configure(1, max_hold_ms=10_000)
     console.ask(wire.Watch(1, held, 250, 1000, 300))
-    while console.box.activity is not None:
+    while console.box.machine.activity is not None:
         console.beat()
         console.box.advance_to(console.box.next_event_ns())
     assert console.box.now_ns == 250 * MS
@@ -129,7 +129,7 @@ def test_an_unheld_watch_needs_no_arming_and_keeps_to_no_hold(console):
     console.ask(wire.Watch(1, 0, 500, 1000, 300))
     console.ask(wire.Arm(Hazard.FUEL, 1000))
     console.ask(wire.Disarm(Hazard.FUEL))
-    assert console.box.activity is not None
+    assert console.box.machine.activity is not None
 
 
 def test_a_held_watch_ends_with_its_arming(console):

@@ -130,7 +130,7 @@ def test_intermittent_contact_breaks_only_while_flexed(make_loom):
     times = np.linspace(0.0, 3.0, 30_001)
     for plant in (first, again):
         plant.switch(1, Drive.ON, 0.0)
-        plant.flex(1, 1.0, 1.0)
+        plant.wiggle(1, 1.0, 1.0)
     current = first.sample_many(1, times)[0]
     assert (current == again.sample_many(1, times)[0]).all()
     broken = (current < 0.5) & (times > 0.1)
@@ -138,7 +138,7 @@ def test_intermittent_contact_breaks_only_while_flexed(make_loom):
     assert ((times[broken] > 1.0) & (times[broken] < 2.01)).all()
     sound = Plant(make_loom(HIGH), seed=7)
     sound.switch(1, Drive.ON, 0.0)
-    sound.flex(1, 1.0, 1.0)
+    sound.wiggle(1, 1.0, 1.0)
     assert (sound.sample_many(1, times[times > 0.1])[0] > 0.9).all()
 
 

@@ -69,4 +69,4 @@ def test_a_current_the_other_way_round_holds_an_armature_too():
     plant.switch(2, Drive.ON, 0.01)
     plant.switch(2, Drive.OFF, 0.06)
     plant.sample(2, 0.2)
-    assert len(plant._eras) < 100
+    assert len(plant._segments) < 100

@@ -1,7 +1,7 @@
-"""Hazard classes: nothing of a class is driven unless it is armed; what ends the arming ends the drive."""
+"""Hazard classes: a channel of a class is driven only while the class is armed."""
 
 from loomproof.boxcheck.case import CaseBook
-from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.fixture import Fixture
 from loomproof.boxcheck.need import Need
 from loomproof_wire.messages import (
     CEILINGS,
@@ -29,17 +29,17 @@ CLASSES = tuple(hazard for hazard in Hazard if hazard is not Hazard.NONE)
     mend="Look up the channel's class at every drive, hold and held watch; the detail is the class.",
     refusals=(Refusal.NOT_ARMED,),
 )
-def needs_its_class(bench: Bench) -> None:
+def needs_its_class(fixture: Fixture) -> None:
     for hazard in CLASSES:
-        bench.configure(hazard=hazard)
+        fixture.configure(hazard=hazard)
         other = Hazard.HEAT if hazard is not Hazard.HEAT else Hazard.MOTION
-        bench.arm(other)
-        held_watch = Watch(bench.channel, 1, 100, 1000, 500)
-        for message in (bench.train(), bench.hold(100), held_watch):
-            bench.refused(message, Refusal.NOT_ARMED, hazard)
-        bench.arm(hazard)
-        bench.accepted(bench.train())
-        bench.ended(EndReason.COMPLETE, 60, pulses=1)
+        fixture.arm(other)
+        held_watch = Watch(fixture.channel, 1, 100, 1000, 500)
+        for message in (fixture.train(), fixture.hold(100), held_watch):
+            fixture.refused(message, Refusal.NOT_ARMED, hazard)
+        fixture.arm(hazard)
+        fixture.accepted(fixture.train())
+        fixture.ended(EndReason.COMPLETE, 60, pulses=1)
 
 
 @BOOK.case(
@@ -48,18 +48,18 @@ def needs_its_class(bench: Bench) -> None:
     needs=(Need.CHANNEL,),
     mend="Count arm time in the timer interrupt and switch off there; do not wait for the next pulse.",
 )
-def arming_expires(bench: Bench) -> None:
-    bench.configure(hazard=Hazard.MOTION)
-    bench.arm(Hazard.MOTION, 200)
-    bench.accepted(bench.hold(1000, trace_samples=4))
-    pulse = bench.event(TraceReady, 200)
-    bench.ended(EndReason.DISARMED)
-    bench.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.EXPIRED)
-    lowest = 199 - bench.tolerance.line_ms
-    bench.between("the pulse", pulse.on_time_us / 1000, lowest, 200 + bench.tolerance.box_ms, "ms")
-    status = bench.idle()
-    bench.expect(status.armed_mask == 0, "still armed")
-    bench.refused(bench.train(), Refusal.NOT_ARMED)
+def arming_expires(fixture: Fixture) -> None:
+    fixture.configure(hazard=Hazard.MOTION)
+    fixture.arm(Hazard.MOTION, 200)
+    fixture.accepted(fixture.hold(1000, trace_samples=4))
+    pulse = fixture.event(TraceReady, 200)
+    fixture.ended(EndReason.DISARMED)
+    fixture.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.EXPIRED)
+    lowest = 199 - fixture.tolerance.line_ms
+    fixture.between("the pulse", pulse.on_time_us / 1000, lowest, 200 + fixture.tolerance.box_ms, "ms")
+    status = fixture.idle()
+    fixture.expect(status.armed_mask == 0, "still armed")
+    fixture.refused(fixture.train(), Refusal.NOT_ARMED)
 
 
 @BOOK.case(
@@ -67,34 +67,34 @@ def arming_expires(bench: Bench) -> None:
     rule=GUARANTEES,
     mend="Overwrite the expiry, also with an earlier one.",
 )
-def arming_again(bench: Bench) -> None:
-    bench.arm(Hazard.HEAT, 60_000)
-    left = bench.status().armed_left_ms
-    bench.between("what is left of `heat`", left[4], 59_000, 60_000, "ms")
-    bench.expect(not any(left[:4]), f"classes never armed have time left: {left}")
-    bench.arm(Hazard.HEAT, 150)
-    bench.event(Disarmed, 150, hazard=Hazard.HEAT, reason=DisarmReason.EXPIRED)
+def arming_again(fixture: Fixture) -> None:
+    fixture.arm(Hazard.HEAT, 60_000)
+    left = fixture.status().armed_left_ms
+    fixture.between("what is left of `heat`", left[4], 59_000, 60_000, "ms")
+    fixture.expect(not any(left[:4]), f"classes never armed have time left: {left}")
+    fixture.arm(Hazard.HEAT, 150)
+    fixture.event(Disarmed, 150, hazard=Hazard.HEAT, reason=DisarmReason.EXPIRED)
 
 
 @BOOK.case(
     "disarm drops one class, or with `none` all; a drive that needed it ends.",
     rule=GUARANTEES,
     needs=(Need.CHANNEL,),
-    mend="Dropping an arming goes through one function that also ends the drive.",
+    mend="Drop every arming through one function that also ends the drive.",
 )
-def disarm_drops(bench: Bench) -> None:
-    bench.configure(hazard=Hazard.MOTION)
-    bench.arm(Hazard.MOTION)
-    bench.arm(Hazard.HEAT)
-    bench.accepted(bench.hold())
-    bench.wait_ms(10)
-    bench.accepted(Disarm(Hazard.HEAT))
-    bench.event(Disarmed, 0, hazard=Hazard.HEAT, reason=DisarmReason.ASKED)
-    bench.no_event(DriveEnded, 20)
-    bench.accepted(Disarm(Hazard.NONE))
-    bench.ended(EndReason.DISARMED)
-    bench.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.ASKED)
-    bench.idle()
+def disarm_drops(fixture: Fixture) -> None:
+    fixture.configure(hazard=Hazard.MOTION)
+    fixture.arm(Hazard.MOTION)
+    fixture.arm(Hazard.HEAT)
+    fixture.accepted(fixture.hold())
+    fixture.wait_ms(10)
+    fixture.accepted(Disarm(Hazard.HEAT))
+    fixture.event(Disarmed, 0, hazard=Hazard.HEAT, reason=DisarmReason.ASKED)
+    fixture.no_event(DriveEnded, 20)
+    fixture.accepted(Disarm(Hazard.NONE))
+    fixture.ended(EndReason.DISARMED)
+    fixture.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.ASKED)
+    fixture.idle()
 
 
 @BOOK.case(
@@ -103,18 +103,18 @@ def disarm_drops(bench: Bench) -> None:
     mend="Check both fields against the generated ranges.",
     refusals=(Refusal.OUT_OF_RANGE,),
 )
-def arming_bounded(bench: Bench) -> None:
+def arming_bounded(fixture: Fixture) -> None:
     for hazard, duration_ms, index in (
         (Hazard.NONE, 1000, 0),
         (9, 1000, 0),
         (Hazard.HEAT, 99, 1),
         (Hazard.HEAT, CEILINGS.max_arm_ms + 1, 1),
     ):
-        sequence = bench.next_sequence()
-        bench.line.send_raw(Arm.KIND, sequence, bytes([hazard]) + duration_ms.to_bytes(2, "little"))
+        sequence = fixture.next_sequence()
+        fixture.line.send_raw(Arm.KIND, sequence, bytes([hazard]) + duration_ms.to_bytes(2, "little"))
         name = f"arm {int(hazard)} for {duration_ms} ms"
-        bench.must_refuse(bench.answer(sequence, name), name, Arm.KIND, Refusal.OUT_OF_RANGE, index)
-    bench.expect(bench.status().armed_mask == 0, "something is armed all the same")
+        fixture.must_refuse(fixture.answer(sequence, name), name, Arm.KIND, Refusal.OUT_OF_RANGE, index)
+    fixture.expect(fixture.status().armed_mask == 0, "something is armed nonetheless")
 
 
 @BOOK.case(
@@ -125,12 +125,12 @@ def arming_bounded(bench: Bench) -> None:
     "to be armed.",
     refusals=(Refusal.PUMP_CHANNEL,),
 )
-def pump_drops_fuel(bench: Bench) -> None:
-    bench.configure(fuel_pump=1)
-    bench.arm(Hazard.FUEL)
-    bench.accepted(bench.hold(300))
-    bench.event(Disarmed, 0, hazard=Hazard.FUEL, reason=DisarmReason.PUMP_DRIVEN)
-    bench.refused(Arm(Hazard.FUEL, 1000), Refusal.PUMP_CHANNEL)
-    bench.accepted(Arm(Hazard.HEAT, 1000))
-    bench.ended(EndReason.COMPLETE, 300)
-    bench.accepted(Arm(Hazard.FUEL, 1000))
+def pump_drops_fuel(fixture: Fixture) -> None:
+    fixture.configure(fuel_pump=1)
+    fixture.arm(Hazard.FUEL)
+    fixture.accepted(fixture.hold(300))
+    fixture.event(Disarmed, 0, hazard=Hazard.FUEL, reason=DisarmReason.PUMP_DRIVEN)
+    fixture.refused(Arm(Hazard.FUEL, 1000), Refusal.PUMP_CHANNEL)
+    fixture.accepted(Arm(Hazard.HEAT, 1000))
+    fixture.ended(EndReason.COMPLETE, 300)
+    fixture.accepted(Arm(Hazard.FUEL, 1000))

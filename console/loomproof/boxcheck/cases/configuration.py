@@ -1,13 +1,13 @@
-"""Configuration, its digest, and ceilings that cannot be raised."""
+"""Configuration, its digest, and ceilings that no configuration raises."""
 
 import zlib
 from dataclasses import fields
 from typing import Any
 
 from loomproof.boxcheck.case import CaseBook
-from loomproof.boxcheck.errors import NotShown
-from loomproof.boxcheck.fixture import Bench
+from loomproof.boxcheck.fixture import Fixture
 from loomproof.boxcheck.need import Need
+from loomproof.boxcheck.outcome import NotShown
 from loomproof_wire.messages import (
     CEILINGS,
     ChannelConfig,
@@ -33,35 +33,34 @@ GUARANTEES = "What the box guarantees"
     "configurations.",
     rule="Requests",
     needs=(Need.CHANNEL,),
-    mend="Hold every field as received; the digest runs over the channel_config bodies of ALL "
-    "channels in order, "
-    "those never configured included.",
+    mend="Store every field as received; the digest runs over the channel_config bodies of ALL "
+    "channels in order, those never configured included.",
 )
-def configuration_read_back(bench: Bench) -> None:
-    sent = bench.configure(hazard=Hazard.HEAT, max_count=7, max_duty_permille=123, max_sense_us=33)
-    held = bench.get(GetConfig(bench.channel), ChannelConfig)
+def configuration_read_back(fixture: Fixture) -> None:
+    sent = fixture.configure(hazard=Hazard.HEAT, max_count=7, max_duty_permille=123, max_sense_us=33)
+    held = fixture.get(GetConfig(fixture.channel), ChannelConfig)
     for name in [one.name for one in fields(ChannelConfig)]:
         got, want = getattr(held, name), getattr(sent, name)
-        bench.expect(got == want, f"{name} was given as {want} and is read back as {got}")
-    bodies = [bench.get(GetConfig(n), ChannelConfig).encode_body() for n in bench.infos]
-    digest = bench.get(GetDigest(), Digest).digest
+        fixture.expect(got == want, f"{name} was given as {want} and is read back as {got}")
+    bodies = [fixture.get(GetConfig(n), ChannelConfig).encode_body() for n in fixture.infos]
+    digest = fixture.get(GetDigest(), Digest).digest
     want = zlib.crc32(b"".join(bodies))
-    bench.expect(digest == want, f"the digest is {digest:08X}; over the configurations it is {want:08X}")
+    fixture.expect(digest == want, f"the digest is {digest:08X}; over the configurations it is {want:08X}")
 
 
 @BOOK.case(
     "configure drops every arming.",
     rule=GUARANTEES,
     needs=(Need.CHANNEL,),
-    mend="Whatever is armed was armed for another configuration: disarm all, with reason `reconfigured`.",
+    mend="Every arming was for the old configuration: disarm all, with reason `reconfigured`.",
 )
-def configure_disarms(bench: Bench) -> None:
-    bench.arm(Hazard.MOTION)
-    bench.arm(Hazard.FUEL)
-    bench.configure()
+def configure_disarms(fixture: Fixture) -> None:
+    fixture.arm(Hazard.MOTION)
+    fixture.arm(Hazard.FUEL)
+    fixture.configure()
     for hazard in (Hazard.FUEL, Hazard.MOTION):
-        bench.event(Disarmed, 0, hazard=hazard, reason=DisarmReason.RECONFIGURED)
-    bench.expect(bench.status().armed_mask == 0, "a class is still armed after configure")
+        fixture.event(Disarmed, 0, hazard=hazard, reason=DisarmReason.RECONFIGURED)
+    fixture.expect(fixture.status().armed_mask == 0, "a class is still armed after configure")
 
 
 @BOOK.case(
@@ -71,9 +70,9 @@ def configure_disarms(bench: Bench) -> None:
     mend="Test for a running drive before taking a configuration.",
     refusals=(Refusal.BUSY,),
 )
-def configure_while_driving(bench: Bench) -> None:
-    bench.accepted(bench.hold(300))
-    bench.refused(bench.configuration(bench.subject), Refusal.BUSY, bench.channel)
+def configure_while_driving(fixture: Fixture) -> None:
+    fixture.accepted(fixture.hold(300))
+    fixture.refused(fixture.configuration(fixture.subject), Refusal.BUSY, fixture.channel)
 
 
 _CEILINGS = {
@@ -91,34 +90,33 @@ _CEILINGS = {
     rule=GUARANTEES,
     mend="Take the ceilings from the generated header; a channel's own may only be lower.",
 )
-def ceilings_shown(bench: Bench) -> None:
-    for number, info in bench.infos.items():
+def ceilings_shown(fixture: Fixture) -> None:
+    for number, info in fixture.infos.items():
         for name, (ceiling, _) in _CEILINGS.items():
             shown = getattr(info, name)
-            bench.expect(shown <= ceiling, f"channel {number} shows {name} {shown}, over {ceiling}")
+            fixture.expect(shown <= ceiling, f"channel {number} shows {name} {shown}, over {ceiling}")
 
 
 @BOOK.case(
-    "No configuration raises a ceiling: what channel_info does not allow is refused by its name, "
-    "what the protocol "
-    "does not allow is out of range; either way the old configuration stays.",
+    "No configuration raises a ceiling: what channel_info does not allow is refused with the limit's "
+    "reason, what the protocol does not allow with out_of_range; the old configuration stays.",
     rule=GUARANTEES,
     needs=(Need.CHANNEL,),
     mend="Compare each limit with the channel's ceiling and refuse; never clip.",
     refusals=(Refusal.OUT_OF_RANGE,),
 )
-def ceilings_not_raised(bench: Bench) -> None:
-    before = bench.get(GetConfig(bench.channel), ChannelConfig)
-    good = bench.configuration(bench.subject).encode_body()
+def ceilings_not_raised(fixture: Fixture) -> None:
+    before = fixture.get(GetConfig(fixture.channel), ChannelConfig)
+    good = fixture.configuration(fixture.subject).encode_body()
     for name, (ceiling, _) in _CEILINGS.items():
-        sequence = bench.next_sequence()
-        bench.line.send_raw(Configure.KIND, sequence, _with(good, name, ceiling + 1))
-        reply = bench.answer(sequence, f"configure with {name} {ceiling + 1}")
-        bench.must_refuse(
+        sequence = fixture.next_sequence()
+        fixture.line.send_raw(Configure.KIND, sequence, _with(good, name, ceiling + 1))
+        reply = fixture.answer(sequence, f"configure with {name} {ceiling + 1}")
+        fixture.must_refuse(
             reply, f"configure with {name} {ceiling + 1}", Configure.KIND, Refusal.OUT_OF_RANGE, _index(name)
         )
-    after = bench.get(GetConfig(bench.channel), ChannelConfig)
-    bench.expect(after == before, "a refused configure changed the configuration")
+    after = fixture.get(GetConfig(fixture.channel), ChannelConfig)
+    fixture.expect(after == before, "a refused configure changed the configuration")
 
 
 @BOOK.case(
@@ -127,19 +125,19 @@ def ceilings_not_raised(bench: Bench) -> None:
     mend="Compare each limit with the ceilings of channel_info, in the order of the protocol page.",
     refusals=(Refusal.OVER_CURRENT_LIMIT,),
 )
-def own_ceilings_kept(bench: Bench) -> None:
+def own_ceilings_kept(fixture: Fixture) -> None:
     tried = 0
-    for number, info in bench.infos.items():
+    for number, info in fixture.infos.items():
         for name, (ceiling, reason) in _CEILINGS.items():
             own = getattr(info, name)
             if own < ceiling:
                 message = _permitted(number, info, **{name: own + 1})
                 scale = 1000 if name == "max_hold_ms" else 1
-                bench.refused(message, reason, own * scale)
+                fixture.refused(message, reason, own * scale)
                 tried += 1
     if not tried:
         raise NotShown("every channel of this box has the protocol's own ceilings")
-    if not any(info.max_current_ma < CEILINGS.max_current_ma for info in bench.infos.values()):
+    if not any(info.max_current_ma < CEILINGS.max_current_ma for info in fixture.infos.values()):
         raise NotShown("kept for other limits, but no channel has a lower current ceiling")
 
 
@@ -149,12 +147,12 @@ def own_ceilings_kept(bench: Bench) -> None:
     mend="Compare every channel number with channel_count before using it as an index.",
     refusals=(Refusal.OUT_OF_RANGE,),
 )
-def channel_numbers_checked(bench: Bench) -> None:
+def channel_numbers_checked(fixture: Fixture) -> None:
     for number in (0, CEILINGS.max_channels + 1, 255):
-        sequence = bench.next_sequence()
-        bench.line.send_raw(GetChannel.KIND, sequence, bytes([number]))
-        reply = bench.answer(sequence, f"get_channel {number}")
-        bench.must_refuse(reply, f"get_channel {number}", GetChannel.KIND, Refusal.OUT_OF_RANGE, 0)
+        sequence = fixture.next_sequence()
+        fixture.line.send_raw(GetChannel.KIND, sequence, bytes([number]))
+        reply = fixture.answer(sequence, f"get_channel {number}")
+        fixture.must_refuse(reply, f"get_channel {number}", GetChannel.KIND, Refusal.OUT_OF_RANGE, 0)
 
 
 @BOOK.case(
@@ -163,14 +161,15 @@ def channel_numbers_checked(bench: Bench) -> None:
     mend="Compare with your own channel_count.",
     refusals=(Refusal.NO_SUCH_CHANNEL,),
 )
-def no_such_channel(bench: Bench) -> None:
-    beyond = len(bench.infos) + 1
+def no_such_channel(fixture: Fixture) -> None:
+    beyond = len(fixture.infos) + 1
     if beyond > CEILINGS.max_channels:
         raise NotShown("this box has all 16 channels")
-    bench.refused(GetChannel(beyond), Refusal.NO_SUCH_CHANNEL)
-    bench.refused(GetConfig(beyond), Refusal.NO_SUCH_CHANNEL)
-    bench.refused(
-        bench.train(channel=beyond) if bench.subjects.switched else GetConfig(beyond), Refusal.NO_SUCH_CHANNEL
+    fixture.refused(GetChannel(beyond), Refusal.NO_SUCH_CHANNEL)
+    fixture.refused(GetConfig(beyond), Refusal.NO_SUCH_CHANNEL)
+    fixture.refused(
+        fixture.train(channel=beyond) if fixture.subjects.switched else GetConfig(beyond),
+        Refusal.NO_SUCH_CHANNEL,
     )
 
 
@@ -181,10 +180,10 @@ def no_such_channel(bench: Bench) -> None:
     mend="Load class `none` means that nothing may be driven: refuse with `not_configured`.",
     refusals=(Refusal.NOT_CONFIGURED,),
 )
-def not_configured(bench: Bench) -> None:
-    bench.configure(load_class=LoadClass.NONE)
-    bench.refused(bench.train(), Refusal.NOT_CONFIGURED)
-    bench.refused(bench.hold(), Refusal.NOT_CONFIGURED)
+def not_configured(fixture: Fixture) -> None:
+    fixture.configure(load_class=LoadClass.NONE)
+    fixture.refused(fixture.train(), Refusal.NOT_CONFIGURED)
+    fixture.refused(fixture.hold(), Refusal.NOT_CONFIGURED)
 
 
 def _index(name: str) -> int:

@@ -1,9 +1,9 @@
-"""A channel's own limits, one channel at a time, trips, and the order in which refusals are judged."""
+"""Limits of a channel, one channel at a time, trips, and the order in which refusals are judged."""
 
 from loomproof.boxcheck.case import CaseBook
-from loomproof.boxcheck.errors import NotShown
-from loomproof.boxcheck.fixture import LOWEST_TRIP_MA, Bench
+from loomproof.boxcheck.fixture import LOWEST_TRIP_MA, Fixture
 from loomproof.boxcheck.need import Need
+from loomproof.boxcheck.outcome import NotShown
 from loomproof_wire.messages import (
     CEILINGS,
     Arm,
@@ -28,34 +28,33 @@ GUARANTEES = "What the box guarantees"
 
 
 @BOOK.case(
-    "A train over the channel's on-time, duty or count is refused by that name, and at the limit it "
-    "is driven.",
+    "A train over the channel's on-time, duty or count is refused with that reason; at the limit it is "
+    "driven.",
     rule=GUARANTEES,
     needs=(Need.CHANNEL,),
     mend="Hold each drive against the configuration, in the order on-time, duty, count. Compute the "
-    "duty in 64 bits: "
-    "on_time_us * 1000 <= max_duty_permille * period_us.",
+    "duty in 64 bits: on_time_us * 1000 <= max_duty_permille * period_us.",
     refusals=(Refusal.OVER_ON_TIME, Refusal.OVER_DUTY, Refusal.OVER_COUNT),
 )
-def train_limits(bench: Bench) -> None:
-    bench.configure(max_on_time_us=3000, max_duty_permille=500, max_count=3)
-    bench.refused(bench.train(on_time_us=3001), Refusal.OVER_ON_TIME, 3000)
-    bench.refused(bench.train(period_us=5999, on_time_us=3000), Refusal.OVER_DUTY, 500)
-    bench.refused(bench.train(count=4), Refusal.OVER_COUNT, 3)
-    bench.refused(bench.train(count=4, period_us=3000, on_time_us=3001), Refusal.OVER_ON_TIME, 3000)
-    bench.refused(bench.train(count=4, period_us=3000, on_time_us=3000), Refusal.OVER_DUTY, 500)
-    bench.accepted(bench.train(count=3, period_us=6000, on_time_us=3000))
-    bench.ended(EndReason.COMPLETE, 60, pulses=3)
+def train_limits(fixture: Fixture) -> None:
+    fixture.configure(max_on_time_us=3000, max_duty_permille=500, max_count=3)
+    fixture.refused(fixture.train(on_time_us=3001), Refusal.OVER_ON_TIME, 3000)
+    fixture.refused(fixture.train(period_us=5999, on_time_us=3000), Refusal.OVER_DUTY, 500)
+    fixture.refused(fixture.train(count=4), Refusal.OVER_COUNT, 3)
+    fixture.refused(fixture.train(count=4, period_us=3000, on_time_us=3001), Refusal.OVER_ON_TIME, 3000)
+    fixture.refused(fixture.train(count=4, period_us=3000, on_time_us=3000), Refusal.OVER_DUTY, 500)
+    fixture.accepted(fixture.train(count=3, period_us=6000, on_time_us=3000))
+    fixture.ended(EndReason.COMPLETE, 60, pulses=3)
 
 
-def refused_too_fast(bench: Bench, drive: DrivePeakHold | DriveBridge, field: int) -> None:
-    """Check that the same drive is refused when its chopping, this field of it, is a microsecond too fast."""
+def refused_too_fast(fixture: Fixture, drive: DrivePeakHold | DriveBridge, field: int) -> None:
+    """Check that a drive is refused when its chop period, the given field, is a microsecond too short."""
     values = [*drive.LAYOUT.unpack(drive.encode_body())]
     values[field] = CEILINGS.min_chop_period_us - 1
-    sequence = bench.next_sequence()
-    bench.line.send_raw(drive.KIND, sequence, drive.LAYOUT.pack(*values))
+    sequence = fixture.next_sequence()
+    fixture.line.send_raw(drive.KIND, sequence, drive.LAYOUT.pack(*values))
     name = f"{drive.NAME} chopped every {values[field]} us"
-    bench.must_refuse(bench.answer(sequence, name), name, drive.KIND, Refusal.OUT_OF_RANGE, field)
+    fixture.must_refuse(fixture.answer(sequence, name), name, drive.KIND, Refusal.OUT_OF_RANGE, field)
 
 
 @BOOK.case(
@@ -65,8 +64,8 @@ def refused_too_fast(bench: Bench, drive: DrivePeakHold | DriveBridge, field: in
     mend="The whole on-time counts; chopping does not lengthen what is allowed.",
     refusals=(Refusal.OVER_ON_TIME, Refusal.OVER_COUNT, Refusal.OUT_OF_RANGE),
 )
-def peak_hold_limits(bench: Bench) -> None:
-    bench.configure(max_on_time_us=3000, max_duty_permille=500, max_count=2)
+def peak_hold_limits(fixture: Fixture) -> None:
+    fixture.configure(max_on_time_us=3000, max_duty_permille=500, max_count=2)
 
     def drive(
         count: int = 1,
@@ -74,14 +73,14 @@ def peak_hold_limits(bench: Bench) -> None:
         peak_us: int = 500,
         chop_us: int = CEILINGS.min_chop_period_us,
     ) -> DrivePeakHold:
-        return DrivePeakHold(bench.channel, count, 20_000, on_time_us, peak_us, chop_us, 300, 0, 1, 0)
+        return DrivePeakHold(fixture.channel, count, 20_000, on_time_us, peak_us, chop_us, 300, 0, 1, 0)
 
-    bench.refused(drive(on_time_us=3001), Refusal.OVER_ON_TIME, 3000)
-    bench.refused(drive(count=3), Refusal.OVER_COUNT, 2)
-    bench.refused(drive(peak_us=3001), Refusal.OUT_OF_RANGE, 4)
-    refused_too_fast(bench, drive(), 5)
-    bench.accepted(drive(count=2))
-    bench.ended(EndReason.COMPLETE, 60, pulses=2)
+    fixture.refused(drive(on_time_us=3001), Refusal.OVER_ON_TIME, 3000)
+    fixture.refused(drive(count=3), Refusal.OVER_COUNT, 2)
+    fixture.refused(drive(peak_us=3001), Refusal.OUT_OF_RANGE, 4)
+    refused_too_fast(fixture, drive(), 5)
+    fixture.accepted(drive(count=2))
+    fixture.ended(EndReason.COMPLETE, 60, pulses=2)
 
 
 @BOOK.case(
@@ -91,14 +90,14 @@ def peak_hold_limits(bench: Bench) -> None:
     mend="The detail is the ceiling in microseconds.",
     refusals=(Refusal.OVER_ON_TIME,),
 )
-def hold_limits(bench: Bench) -> None:
-    bench.configure(max_hold_ms=50)
-    bench.refused(bench.hold(51), Refusal.OVER_ON_TIME, 50_000)
-    bench.refused(Watch(bench.channel, 1, 51, 1000, 500), Refusal.OVER_ON_TIME, 50_000)
-    bench.accepted(bench.hold(50))
-    bench.ended(EndReason.COMPLETE, 60)
-    bench.configure(max_hold_ms=0)
-    bench.refused(bench.hold(1), Refusal.OVER_ON_TIME, 0)
+def hold_limits(fixture: Fixture) -> None:
+    fixture.configure(max_hold_ms=50)
+    fixture.refused(fixture.hold(51), Refusal.OVER_ON_TIME, 50_000)
+    fixture.refused(Watch(fixture.channel, 1, 51, 1000, 500), Refusal.OVER_ON_TIME, 50_000)
+    fixture.accepted(fixture.hold(50))
+    fixture.ended(EndReason.COMPLETE, 60)
+    fixture.configure(max_hold_ms=0)
+    fixture.refused(fixture.hold(1), Refusal.OVER_ON_TIME, 0)
 
 
 @BOOK.case(
@@ -108,11 +107,11 @@ def hold_limits(bench: Bench) -> None:
     mend="Sense pulses need no arming, so their bound is all that keeps them harmless.",
     refusals=(Refusal.OVER_ON_TIME,),
 )
-def sense_limits(bench: Bench) -> None:
-    bench.configure(max_sense_us=40)
-    bench.refused(Sense(bench.channel, 41, 10), Refusal.OVER_ON_TIME, 40)
-    bench.configure(max_sense_us=0)
-    bench.refused(Sense(bench.channel, 10, 10), Refusal.OVER_ON_TIME, 0)
+def sense_limits(fixture: Fixture) -> None:
+    fixture.configure(max_sense_us=40)
+    fixture.refused(Sense(fixture.channel, 41, 10), Refusal.OVER_ON_TIME, 40)
+    fixture.configure(max_sense_us=0)
+    fixture.refused(Sense(fixture.channel, 10, 10), Refusal.OVER_ON_TIME, 0)
 
 
 @BOOK.case(
@@ -122,11 +121,11 @@ def sense_limits(bench: Bench) -> None:
     mend="Only half-bridge channels take drive_bridge.",
     refusals=(Refusal.WRONG_KIND,),
 )
-def wrong_kind(bench: Bench) -> None:
-    first, second = (subject.channel for subject in bench.subjects.switched[:2])
-    if ChannelKind.HALF_BRIDGE in (bench.infos[first].channel_kind, bench.infos[second].channel_kind):
+def wrong_kind(fixture: Fixture) -> None:
+    first, second = (subject.channel for subject in fixture.subjects.switched[:2])
+    if ChannelKind.HALF_BRIDGE in (fixture.infos[first].channel_kind, fixture.infos[second].channel_kind):
         raise NotShown("the harmless channels are half-bridges")
-    bench.refused(DriveBridge(first, second, 10, 150, 100, 1, 0), Refusal.WRONG_KIND)
+    fixture.refused(DriveBridge(first, second, 10, 150, 100, 1, 0), Refusal.WRONG_KIND)
 
 
 @BOOK.case(
@@ -136,23 +135,23 @@ def wrong_kind(bench: Bench) -> None:
     mend="The detail is the channel that is being driven.",
     refusals=(Refusal.BUSY,),
 )
-def one_channel_at_a_time(bench: Bench) -> None:
-    first, second = (subject.channel for subject in bench.subjects.switched[:2])
-    bench.accepted(bench.hold(500))
+def one_channel_at_a_time(fixture: Fixture) -> None:
+    first, second = (subject.channel for subject in fixture.subjects.switched[:2])
+    fixture.accepted(fixture.hold(500))
     for channel in (first, second):
         for message in (
-            bench.train(channel=channel),
-            bench.hold(10, channel=channel),
+            fixture.train(channel=channel),
+            fixture.hold(10, channel=channel),
             Sense(channel, 20, 4),
             Scan(1 << (channel - 1), 0),
             Watch(channel, 0, 10, 1000, 500),
         ):
-            bench.refused(message, Refusal.BUSY, first)
-    status = bench.status()
-    bench.expect(
+            fixture.refused(message, Refusal.BUSY, first)
+    status = fixture.status()
+    fixture.expect(
         status.driving_channel == first, f"the status names channel {status.driving_channel} as driven"
     )
-    bench.ended(EndReason.COMPLETE, 500)
+    fixture.ended(EndReason.COMPLETE, 500)
 
 
 @BOOK.case(
@@ -160,29 +159,28 @@ def one_channel_at_a_time(bench: Bench) -> None:
     rule=GUARANTEES,
     needs=(Need.TWO,),
     mend="Compare every current sample with max_current_ma; latch per channel. If nothing trips at "
-    "all, check that "
-    "the load is connected and draws more than 10 mA.",
+    "all, check that the load is connected and draws more than 10 mA.",
     refusals=(Refusal.TRIPPED,),
 )
-def trip_latches(bench: Bench) -> None:
-    bench.configure(max_current_ma=LOWEST_TRIP_MA)
-    bench.accepted(bench.hold(500))
-    trip = bench.event(Trip, 100, channel=bench.channel)
-    bench.expect(trip.current_ma >= LOWEST_TRIP_MA, f"it tripped at {trip.current_ma} mA, under its limit")
-    bench.ended(EndReason.TRIPPED)
-    status = bench.idle()
-    bench.expect(
-        status.tripped_mask == 1 << (bench.channel - 1), f"tripped_mask is {status.tripped_mask:#06x}"
+def trip_latches(fixture: Fixture) -> None:
+    fixture.configure(max_current_ma=LOWEST_TRIP_MA)
+    fixture.accepted(fixture.hold(500))
+    trip = fixture.event(Trip, 100, channel=fixture.channel)
+    fixture.expect(trip.current_ma >= LOWEST_TRIP_MA, f"it tripped at {trip.current_ma} mA, under its limit")
+    fixture.ended(EndReason.TRIPPED)
+    status = fixture.idle()
+    fixture.expect(
+        status.tripped_mask == 1 << (fixture.channel - 1), f"tripped_mask is {status.tripped_mask:#06x}"
     )
-    for message in (bench.train(), bench.hold(10), Sense(bench.channel, 20, 4)):
-        bench.refused(message, Refusal.TRIPPED)
-    second = bench.subjects.switched[1].channel
-    bench.accepted(bench.train(channel=second))
-    bench.ended(EndReason.COMPLETE, 60)
-    bench.configure()
-    bench.expect(bench.status().tripped_mask == 0, "configure did not clear the latch")
-    bench.accepted(bench.train())
-    bench.ended(EndReason.COMPLETE, 60)
+    for message in (fixture.train(), fixture.hold(10), Sense(fixture.channel, 20, 4)):
+        fixture.refused(message, Refusal.TRIPPED)
+    second = fixture.subjects.switched[1].channel
+    fixture.accepted(fixture.train(channel=second))
+    fixture.ended(EndReason.COMPLETE, 60)
+    fixture.configure()
+    fixture.expect(fixture.status().tripped_mask == 0, "configure did not clear the latch")
+    fixture.accepted(fixture.train())
+    fixture.ended(EndReason.COMPLETE, 60)
 
 
 @BOOK.case(
@@ -192,8 +190,8 @@ def trip_latches(bench: Bench) -> None:
     mend="Use the generated checks for every request.",
     refusals=(Refusal.OUT_OF_RANGE,),
 )
-def ranges_checked(bench: Bench) -> None:
-    good = list(DriveTrain.LAYOUT.unpack(bench.train().encode_body()))
+def ranges_checked(fixture: Fixture) -> None:
+    good = list(DriveTrain.LAYOUT.unpack(fixture.train().encode_body()))
     for index, value in (
         (0, 0),
         (1, 0),
@@ -206,41 +204,44 @@ def ranges_checked(bench: Bench) -> None:
         (6, 601),
     ):
         values = [*good[:index], value, *good[index + 1 :]]
-        sequence = bench.next_sequence()
-        bench.line.send_raw(DriveTrain.KIND, sequence, DriveTrain.LAYOUT.pack(*values))
+        sequence = fixture.next_sequence()
+        fixture.line.send_raw(DriveTrain.KIND, sequence, DriveTrain.LAYOUT.pack(*values))
         name = f"drive_train with field {index} = {value}"
-        bench.must_refuse(bench.answer(sequence, name), name, DriveTrain.KIND, Refusal.OUT_OF_RANGE, index)
-    bench.idle()
+        fixture.must_refuse(
+            fixture.answer(sequence, name), name, DriveTrain.KIND, Refusal.OUT_OF_RANGE, index
+        )
+    fixture.idle()
 
 
 @BOOK.case(
-    "Where several refusals apply, the first in the protocol's order is the one told.",
+    "Where several refusals apply, the first in the protocol's order is reported.",
     rule="Sessions and versions",
     needs=(Need.TWO,),
     mend="Judge: version, session, known, range, channel, kind, configuration, stop, stop input, "
-    "heartbeat, supply, "
-    "trip, arming, busy, limits.",
+    "heartbeat, supply, trip, arming, busy, limits.",
     refusals=(Refusal.NOT_ARMED, Refusal.BUSY, Refusal.STOPPED, Refusal.TRIPPED),
 )
-def order_of_refusals(bench: Bench) -> None:
-    second = bench.subjects.switched[1]
-    too_long = bench.train(channel=second.channel, count=100, period_us=2001, on_time_us=2000)
-    bench.accepted(bench.configuration(second, hazard=Hazard.MOTION, max_on_time_us=1000))
-    bench.refused(too_long, Refusal.NOT_ARMED)
-    bench.accepted(bench.hold(400))
-    bench.refused(too_long, Refusal.NOT_ARMED)
-    bench.arm(Hazard.MOTION)
-    bench.refused(too_long, Refusal.BUSY)
-    bench.accepted(Cancel())
-    bench.accepted(
-        bench.configuration(second, hazard=Hazard.MOTION, max_on_time_us=1000, max_current_ma=LOWEST_TRIP_MA)
+def order_of_refusals(fixture: Fixture) -> None:
+    second = fixture.subjects.switched[1]
+    too_long = fixture.train(channel=second.channel, count=100, period_us=2001, on_time_us=2000)
+    fixture.accepted(fixture.configuration(second, hazard=Hazard.MOTION, max_on_time_us=1000))
+    fixture.refused(too_long, Refusal.NOT_ARMED)
+    fixture.accepted(fixture.hold(400))
+    fixture.refused(too_long, Refusal.NOT_ARMED)
+    fixture.arm(Hazard.MOTION)
+    fixture.refused(too_long, Refusal.BUSY)
+    fixture.accepted(Cancel())
+    fixture.accepted(
+        fixture.configuration(
+            second, hazard=Hazard.MOTION, max_on_time_us=1000, max_current_ma=LOWEST_TRIP_MA
+        )
     )
-    bench.arm(Hazard.MOTION)
-    bench.accepted(bench.hold(500, channel=second.channel))
-    bench.event(Trip, 100, channel=second.channel)
-    bench.accepted(Disarm(Hazard.MOTION))
-    bench.refused(too_long, Refusal.TRIPPED)
-    bench.accepted(Stop())
-    bench.refused(too_long, Refusal.STOPPED)
-    bench.refused(Arm(Hazard.FUEL, 1000), Refusal.STOPPED)
-    bench.refused(Scan(0xFFFF, 100), Refusal.STOPPED)
+    fixture.arm(Hazard.MOTION)
+    fixture.accepted(fixture.hold(500, channel=second.channel))
+    fixture.event(Trip, 100, channel=second.channel)
+    fixture.accepted(Disarm(Hazard.MOTION))
+    fixture.refused(too_long, Refusal.TRIPPED)
+    fixture.accepted(Stop())
+    fixture.refused(too_long, Refusal.STOPPED)
+    fixture.refused(Arm(Hazard.FUEL, 1000), Refusal.STOPPED)
+    fixture.refused(Scan(0xFFFF, 100), Refusal.STOPPED)

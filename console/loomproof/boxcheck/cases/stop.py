@@ -1,9 +1,9 @@
 """Stop, heartbeat, stop input, supply."""
 
+from loomproof.boxcheck.attendant import Act
 from loomproof.boxcheck.case import CaseBook
-from loomproof.boxcheck.fixture import Bench
-from loomproof.boxcheck.hands import Act
-from loomproof.boxcheck.line import Heard
+from loomproof.boxcheck.fixture import Fixture
+from loomproof.boxcheck.line import Received
 from loomproof.boxcheck.need import Need
 from loomproof_wire.messages import (
     TIMING,
@@ -36,14 +36,14 @@ STOP = "Stop"
 HEARTBEAT = "Heartbeat"
 
 
-def _expect_stop_events(bench: Bench, reason: StopReason, within_ms: float = 0) -> Heard:
-    stopped = bench.heard(Stopped, within_ms)
+def _expect_stop_events(fixture: Fixture, reason: StopReason, within_ms: float = 0) -> Received:
+    stopped = fixture.received(Stopped, within_ms)
     got = getattr(stopped.message, "reason", None)
-    bench.expect(got is reason, f"the box says it stopped for {got!r}, not for `{reason.name.lower()}`")
-    status = bench.idle()
-    bench.expect(status.state is BoxState.STOPPED, "the state is not `stopped`")
-    bench.expect(status.stop_reason is reason, "the status tells another reason")
-    bench.expect(status.armed_mask == 0, f"still armed after the stop: mask {status.armed_mask:#04x}")
+    fixture.expect(got is reason, f"the box says it stopped for {got!r}, not for `{reason.name.lower()}`")
+    status = fixture.idle()
+    fixture.expect(status.state is BoxState.STOPPED, "the state is not `stopped`")
+    fixture.expect(status.stop_reason is reason, "the status names another reason")
+    fixture.expect(status.armed_mask == 0, f"still armed after the stop: mask {status.armed_mask:#04x}")
     return stopped
 
 
@@ -51,29 +51,28 @@ def _expect_stop_events(bench: Bench, reason: StopReason, within_ms: float = 0) 
     "A stop frame ends the drive, disarms every class and latches; drive_ended says `stopped`.",
     rule=STOP,
     needs=(Need.CHANNEL,),
-    mend="Switch every output off first, then tell, then answer. The state `stopped` is left by "
-    "clear_stop alone.",
+    mend="Switch every output off first, then send the events, then answer. Only clear_stop leaves the state `stopped`.",
     refusals=(Refusal.STOPPED,),
 )
-def stop_stops(bench: Bench) -> None:
-    bench.arm(Hazard.MOTION)
-    bench.accepted(bench.hold(trace_samples=4))
-    bench.wait_ms(30)
-    bench.accepted(Stop())
-    pulse = bench.event(TraceReady, 0)
-    bench.between("the pulse", pulse.on_time_us / 1000, 1, 60 + bench.tolerance.line_ms, "ms")
-    bench.ended(EndReason.STOPPED)
-    bench.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.STOPPED)
-    _expect_stop_events(bench, StopReason.COMMAND)
-    for message in (bench.train(), bench.hold(), Arm(Hazard.MOTION, 1000), Sense(bench.channel, 20, 4)):
-        bench.refused(message, Refusal.STOPPED)
-    bench.wait_ms(50)
-    bench.idle()
-    bench.accepted(ClearStop())
-    status = bench.idle()
-    bench.expect(status.state is BoxState.IDLE, "clear_stop was acknowledged, but the box is still stopped")
-    bench.expect(status.armed_mask == 0, "clear_stop armed a class")
-    bench.accepted(bench.train())
+def stop_stops(fixture: Fixture) -> None:
+    fixture.arm(Hazard.MOTION)
+    fixture.accepted(fixture.hold(trace_samples=4))
+    fixture.wait_ms(30)
+    fixture.accepted(Stop())
+    pulse = fixture.event(TraceReady, 0)
+    fixture.between("the pulse", pulse.on_time_us / 1000, 1, 60 + fixture.tolerance.line_ms, "ms")
+    fixture.ended(EndReason.STOPPED)
+    fixture.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.STOPPED)
+    _expect_stop_events(fixture, StopReason.COMMAND)
+    for message in (fixture.train(), fixture.hold(), Arm(Hazard.MOTION, 1000), Sense(fixture.channel, 20, 4)):
+        fixture.refused(message, Refusal.STOPPED)
+    fixture.wait_ms(50)
+    fixture.idle()
+    fixture.accepted(ClearStop())
+    status = fixture.idle()
+    fixture.expect(status.state is BoxState.IDLE, "clear_stop was acknowledged, but the box is still stopped")
+    fixture.expect(status.armed_mask == 0, "clear_stop armed a class")
+    fixture.accepted(fixture.train())
 
 
 @BOOK.case(
@@ -82,16 +81,16 @@ def stop_stops(bench: Bench) -> None:
     needs=(Need.CHANNEL,),
     mend="Send the ack of stop last.",
 )
-def stop_before_reply(bench: Bench) -> None:
-    bench.accepted(bench.hold())
-    bench.wait_ms(20)
-    sequence = bench.next_sequence()
-    bench.line.send(Stop(), sequence)
-    bench.answer(sequence, "stop")
-    before = [heard for heard in bench.line.events if heard.order < bench.line.replied]
-    kinds = [type(heard.message) for heard in before]
-    bench.expect(DriveEnded in kinds, "the reply to stop came before the end of the drive was told")
-    bench.expect(Stopped in kinds, "the reply to stop came before the `stopped` event")
+def stop_before_reply(fixture: Fixture) -> None:
+    fixture.accepted(fixture.hold())
+    fixture.wait_ms(20)
+    sequence = fixture.next_sequence()
+    fixture.line.send(Stop(), sequence)
+    fixture.answer(sequence, "stop")
+    before = [received for received in fixture.line.events if received.order < fixture.line.replied]
+    kinds = [type(received.message) for received in before]
+    fixture.expect(DriveEnded in kinds, "the reply to stop came before the `drive_ended` event")
+    fixture.expect(Stopped in kinds, "the reply to stop came before the `stopped` event")
 
 
 @BOOK.case(
@@ -99,12 +98,12 @@ def stop_before_reply(bench: Bench) -> None:
     rule=STOP,
     mend="Do not overwrite the latched reason.",
 )
-def first_reason_stays(bench: Bench) -> None:
-    bench.line.beating = False
-    bench.event(Stopped, TIMING.heartbeat_timeout_ms + 100, reason=StopReason.HEARTBEAT)
-    bench.accepted(Stop())
-    bench.no_event(Stopped, 20)
-    bench.expect(bench.status().stop_reason is StopReason.HEARTBEAT, "the second stop changed the reason")
+def first_reason_stays(fixture: Fixture) -> None:
+    fixture.line.beating = False
+    fixture.event(Stopped, TIMING.heartbeat_timeout_ms + 100, reason=StopReason.HEARTBEAT)
+    fixture.accepted(Stop())
+    fixture.no_event(Stopped, 20)
+    fixture.expect(fixture.status().stop_reason is StopReason.HEARTBEAT, "the second stop changed the reason")
 
 
 @BOOK.case(
@@ -115,51 +114,50 @@ def first_reason_stays(bench: Bench) -> None:
     mend="Refuse in `stopped` only what energises something.",
     refusals=(Refusal.STOPPED,),
 )
-def stopped_still_answers(bench: Bench) -> None:
-    bench.accepted(Stop())
-    bench.configure()
-    bench.ask(GetConfig(bench.channel))
-    mask = 1 << (bench.channel - 1)
-    bench.get(Scan(mask, 0), ScanResult)
-    bench.refused(Scan(mask, 50), Refusal.STOPPED)
-    bench.refused(Watch(bench.channel, 0, 10, 1000, 500), Refusal.STOPPED)
-    bench.accepted(Cancel())
+def stopped_still_answers(fixture: Fixture) -> None:
+    fixture.accepted(Stop())
+    fixture.configure()
+    fixture.ask(GetConfig(fixture.channel))
+    mask = 1 << (fixture.channel - 1)
+    fixture.get(Scan(mask, 0), ScanResult)
+    fixture.refused(Scan(mask, 50), Refusal.STOPPED)
+    fixture.refused(Watch(fixture.channel, 0, 10, 1000, 500), Refusal.STOPPED)
+    fixture.accepted(Cancel())
 
 
-def _hold_until_silence(bench: Bench) -> tuple[float, int]:
-    """Beat once, drive, and let the heartbeat go; return its uptime bounds."""
-    bench.line.beating = False
-    bench.line.beat()
-    uptime_ms = bench.status().uptime_ms
-    bench.accepted(bench.hold(1000, trace_samples=4))
-    return bench.line.now_s(), uptime_ms
+def _hold_until_silence(fixture: Fixture) -> tuple[float, int]:
+    """Send one heartbeat, begin a hold and send no more; return the line's time and the box's uptime."""
+    fixture.line.beating = False
+    fixture.line.beat()
+    uptime_ms = fixture.status().uptime_ms
+    fixture.accepted(fixture.hold(1000, trace_samples=4))
+    return fixture.line.now_s(), uptime_ms
 
 
 @BOOK.case(
     "400 ms without a heartbeat switch everything off and latch a stop.",
     rule=HEARTBEAT,
     needs=(Need.CHANNEL,),
-    mend="Count heartbeat time in a timer interrupt that does not depend on the main loop; 400 ms "
-    "from the last one "
-    "received, for its session.",
+    mend="Count heartbeat time in a timer interrupt that does not depend on the main loop; 400 ms from "
+    "the last one received, for its session.",
 )
-def heartbeat_loss_stops(bench: Bench) -> None:
-    _, uptime_ms = _hold_until_silence(bench)
-    late_ms = bench.tolerance.box_ms + bench.tolerance.line_ms
-    pulse = bench.event(TraceReady, 400 + late_ms)
-    bench.ended(EndReason.STOPPED)
-    _expect_stop_events(bench, StopReason.HEARTBEAT)
-    bench.between(
+def heartbeat_loss_stops(fixture: Fixture) -> None:
+    _, uptime_ms = _hold_until_silence(fixture)
+    late_ms = fixture.tolerance.box_ms + fixture.tolerance.line_ms
+    pulse = fixture.event(TraceReady, 400 + late_ms)
+    fixture.ended(EndReason.STOPPED)
+    _expect_stop_events(fixture, StopReason.HEARTBEAT)
+    fixture.between(
         "from the last heartbeat to off",
         pulse.on_time_us / 1000,
-        400 - 1 - bench.tolerance.line_ms,
-        400 + bench.tolerance.box_ms,
+        400 - 1 - fixture.tolerance.line_ms,
+        400 + fixture.tolerance.box_ms,
         "ms",
     )
-    after_ms = bench.status().uptime_ms - uptime_ms
-    most_ms = 401 + late_ms + bench.tolerance.patience_ms
-    bench.between("the box's own time for it", after_ms, 399 - bench.tolerance.line_ms, most_ms, "ms")
-    bench.refused(bench.train(), Refusal.STOPPED)
+    after_ms = fixture.status().uptime_ms - uptime_ms
+    most_ms = 401 + late_ms + fixture.tolerance.patience_ms
+    fixture.between("the box's own time for it", after_ms, 399 - fixture.tolerance.line_ms, most_ms, "ms")
+    fixture.refused(fixture.train(), Refusal.STOPPED)
 
 
 @BOOK.case(
@@ -167,20 +165,20 @@ def heartbeat_loss_stops(bench: Bench) -> None:
     rule=HEARTBEAT,
     mend="Compare the session number in the heartbeat's body; the time-out is 400 ms, not less.",
 )
-def heartbeat_of_this_session(bench: Bench) -> None:
-    bench.line.beating = False
-    gap_ms = 390 - bench.tolerance.line_ms
+def heartbeat_of_this_session(fixture: Fixture) -> None:
+    fixture.line.beating = False
+    gap_ms = 390 - fixture.tolerance.line_ms
     for _ in range(3):
-        bench.line.beat()
-        bench.wait_ms(gap_ms)
-    bench.expect(
-        bench.status().state is BoxState.IDLE, f"the box stopped with a heartbeat every {gap_ms:g} ms"
+        fixture.line.beat()
+        fixture.wait_ms(gap_ms)
+    fixture.expect(
+        fixture.status().state is BoxState.IDLE, f"the box stopped with a heartbeat every {gap_ms:g} ms"
     )
-    bench.line.beat()
+    fixture.line.beat()
     for _ in range(4):
-        bench.wait_ms(100)
-        bench.line.send(Heartbeat((bench.line.session + 1) & 0xFFFFFFFF), 0)
-    bench.event(Stopped, 50, reason=StopReason.HEARTBEAT)
+        fixture.wait_ms(100)
+        fixture.line.send(Heartbeat((fixture.line.session + 1) & 0xFFFFFFFF), 0)
+    fixture.event(Stopped, 50, reason=StopReason.HEARTBEAT)
 
 
 @BOOK.case(
@@ -190,15 +188,15 @@ def heartbeat_of_this_session(bench: Bench) -> None:
     mend="Forget the last heartbeat when it is lost; wait for a new one.",
     refusals=(Refusal.NO_HEARTBEAT,),
 )
-def heartbeat_needed_again(bench: Bench) -> None:
-    bench.line.beating = False
-    bench.event(Stopped, TIMING.heartbeat_timeout_ms + 100, reason=StopReason.HEARTBEAT)
-    bench.accepted(ClearStop())
-    bench.refused(bench.train(), Refusal.NO_HEARTBEAT)
-    bench.refused(Arm(Hazard.MOTION, 1000), Refusal.NO_HEARTBEAT)
-    bench.refused(Sense(bench.channel, 20, 4), Refusal.NO_HEARTBEAT)
-    bench.line.beat()
-    bench.accepted(bench.train())
+def heartbeat_needed_again(fixture: Fixture) -> None:
+    fixture.line.beating = False
+    fixture.event(Stopped, TIMING.heartbeat_timeout_ms + 100, reason=StopReason.HEARTBEAT)
+    fixture.accepted(ClearStop())
+    fixture.refused(fixture.train(), Refusal.NO_HEARTBEAT)
+    fixture.refused(Arm(Hazard.MOTION, 1000), Refusal.NO_HEARTBEAT)
+    fixture.refused(Sense(fixture.channel, 20, 4), Refusal.NO_HEARTBEAT)
+    fixture.line.beat()
+    fixture.accepted(fixture.train())
 
 
 @BOOK.case(
@@ -209,24 +207,26 @@ def heartbeat_needed_again(bench: Bench) -> None:
     "firmware as well.",
     refusals=(Refusal.STOP_INPUT_OPEN,),
 )
-def stop_input_stops(bench: Bench) -> None:
-    patience_ms = bench.hands.patience_s * 1000
-    bench.arm(Hazard.MOTION, 60_000)
-    bench.accepted(bench.train(count=100, period_us=200_000))
-    bench.ask_hands(Act.PRESS_STOP)
-    bench.ended(EndReason.STOPPED, patience_ms)
-    bench.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.STOPPED)
-    _expect_stop_events(bench, StopReason.STOP_INPUT)
+def stop_input_stops(fixture: Fixture) -> None:
+    patience_ms = fixture.attendant.patience_s * 1000
+    fixture.arm(Hazard.MOTION, 60_000)
+    fixture.accepted(fixture.train(count=100, period_us=200_000))
+    fixture.ask_attendant(Act.PRESS_STOP)
+    fixture.ended(EndReason.STOPPED, patience_ms)
+    fixture.event(Disarmed, 0, hazard=Hazard.MOTION, reason=DisarmReason.STOPPED)
+    _expect_stop_events(fixture, StopReason.STOP_INPUT)
     try:
-        bench.expect(bench.status().stop_input_open == 1, "the status does not show the open input")
-        bench.refused(ClearStop(), Refusal.STOP_INPUT_OPEN)
-        bench.refused(bench.train(), Refusal.STOPPED)
+        fixture.expect(fixture.status().stop_input_open == 1, "the status does not show the open input")
+        fixture.refused(ClearStop(), Refusal.STOP_INPUT_OPEN)
+        fixture.refused(fixture.train(), Refusal.STOPPED)
     finally:
-        bench.ask_hands(Act.RELEASE_STOP)
-        released = bench.line.until(lambda: bench.status().stop_input_open == 0, bench.hands.patience_s + 1)
-    bench.expect(released, "the stop input never closed again")
-    bench.expect(bench.status().state is BoxState.STOPPED, "releasing the button cleared the stop")
-    bench.accepted(ClearStop())
+        fixture.ask_attendant(Act.RELEASE_STOP)
+        released = fixture.line.until(
+            lambda: fixture.status().stop_input_open == 0, fixture.attendant.patience_s + 1
+        )
+    fixture.expect(released, "the stop input never closed again")
+    fixture.expect(fixture.status().state is BoxState.STOPPED, "releasing the button cleared the stop")
+    fixture.accepted(ClearStop())
 
 
 @BOOK.case(
@@ -237,22 +237,22 @@ def stop_input_stops(bench: Bench) -> None:
     "comparator.",
     refusals=(Refusal.SUPPLY_OUT_OF_RANGE,),
 )
-def supply_loss_stops(bench: Bench) -> None:
-    patience_ms = bench.hands.patience_s * 1000
-    bench.arm(Hazard.MOTION, 60_000)
-    bench.ask_hands(Act.SUPPLY_OFF)
+def supply_loss_stops(fixture: Fixture) -> None:
+    patience_ms = fixture.attendant.patience_s * 1000
+    fixture.arm(Hazard.MOTION, 60_000)
+    fixture.ask_attendant(Act.SUPPLY_OFF)
     try:
-        bench.event(SupplyEvent, patience_ms + 200, present=0)
-        lost = bench.event(Disarmed, 0, hazard=Hazard.MOTION)
+        fixture.event(SupplyEvent, patience_ms + 200, present=0)
+        lost = fixture.event(Disarmed, 0, hazard=Hazard.MOTION)
         right = lost.reason in (DisarmReason.SUPPLY_LOST, DisarmReason.STOPPED)
-        bench.expect(right, f"disarmed for {lost.reason!r}")
-        _expect_stop_events(bench, StopReason.SUPPLY)
-        bench.refused(ClearStop(), Refusal.SUPPLY_OUT_OF_RANGE)
+        fixture.expect(right, f"disarmed for {lost.reason!r}")
+        _expect_stop_events(fixture, StopReason.SUPPLY)
+        fixture.refused(ClearStop(), Refusal.SUPPLY_OUT_OF_RANGE)
     finally:
-        bench.ask_hands(Act.SUPPLY_ON)
-        bench.line.event(SupplyEvent, bench.hands.patience_s + 0.5, lambda event: event.present == 1)
-    bench.expect(bench.status().state is BoxState.STOPPED, "the supply's return cleared the stop")
-    bench.accepted(ClearStop())
+        fixture.ask_attendant(Act.SUPPLY_ON)
+        fixture.line.event(SupplyEvent, fixture.attendant.patience_s + 0.5, lambda event: event.present == 1)
+    fixture.expect(fixture.status().state is BoxState.STOPPED, "the supply's return cleared the stop")
+    fixture.accepted(ClearStop())
 
 
 @BOOK.case(
@@ -261,14 +261,14 @@ def supply_loss_stops(bench: Bench) -> None:
     needs=(Need.CHANNEL,),
     mend="cancel ends the drive only; arming and state stay.",
 )
-def cancel_ends_a_drive(bench: Bench) -> None:
-    bench.accepted(Cancel())
-    bench.arm(Hazard.MOTION)
-    bench.accepted(bench.hold())
-    bench.wait_ms(20)
-    bench.accepted(Cancel())
-    bench.ended(EndReason.CANCELLED)
-    status = bench.idle()
-    bench.expect(status.state is BoxState.IDLE, "cancel latched a stop")
-    bench.expect(status.armed_mask == 1 << Hazard.MOTION, "cancel dropped an arming")
-    bench.expect(isinstance(bench.ask(Cancel()), Ack), "cancel with nothing under way was refused")
+def cancel_ends_a_drive(fixture: Fixture) -> None:
+    fixture.accepted(Cancel())
+    fixture.arm(Hazard.MOTION)
+    fixture.accepted(fixture.hold())
+    fixture.wait_ms(20)
+    fixture.accepted(Cancel())
+    fixture.ended(EndReason.CANCELLED)
+    status = fixture.idle()
+    fixture.expect(status.state is BoxState.IDLE, "cancel latched a stop")
+    fixture.expect(status.armed_mask == 1 << Hazard.MOTION, "cancel dropped an arming")
+    fixture.expect(isinstance(fixture.ask(Cancel()), Ack), "cancel with nothing under way was refused")

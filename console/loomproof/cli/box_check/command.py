@@ -12,16 +12,17 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from loomproof.boxcheck.case import Case
+from loomproof.boxcheck.case import CheckCase
 from loomproof.boxcheck.catalogue import CASES, NOT_FROM_OUTSIDE
-from loomproof.boxcheck.errors import Failed
-from loomproof.boxcheck.fixture import Bench
-from loomproof.boxcheck.line import Line, LineLostError, open_line
+from loomproof.boxcheck.fixture import Fixture
+from loomproof.boxcheck.line import LineLostError, RawLine, open_line
+from loomproof.boxcheck.outcome import Failed, Outcome
 from loomproof.boxcheck.requests import Tolerance
-from loomproof.boxcheck.run import Outcome, Result, run_suite
+from loomproof.boxcheck.run import Result, run_suite
 from loomproof.boxcheck.subjects import Subject, Subjects, harmless_subjects
 from loomproof.cli.box_check.hands import PersonHands, hands_of_port, simulated_subjects
 from loomproof.job.file.loading import JobError, load_job
+from loomproof.link.address import AddressKind, kind_of
 from loomproof_wire.messages import FRAME
 
 EXIT_KEPT, EXIT_BROKEN, EXIT_USAGE, EXIT_NO_BOX = 0, 1, 2, 3
@@ -84,29 +85,29 @@ def box_check(
     except LineLostError as error:
         _fail(str(error), EXIT_NO_BOX)
     tolerance = Tolerance(line_ms=0, patience_ms=0) if line.virtual else Tolerance()
-    bench = Bench(line, subjects, hands_of_port(line.port) or PersonHands(present=hands), tolerance)
+    fixture = Fixture(line, subjects, hands_of_port(line.port) or PersonHands(present=hands), tolerance)
     try:
-        results = run_suite(bench, cases, lambda result: None if as_json else _tell(out, result))
+        results = run_suite(fixture, cases, lambda result: None if as_json else _tell(out, result))
     except (Failed, LineLostError) as error:
         _fail(f"{box}: {error}", EXIT_NO_BOX)
     finally:
         _close(line)
     if as_json:
-        print(json.dumps(_record(box, bench, results), indent=2))
+        print(json.dumps(_record(box, fixture, results), indent=2))
     else:
-        _summary(out, bench, results)
+        _summary(out, fixture, results)
     wrong = {Outcome.BROKEN, Outcome.NOT_RUN} if complete else {Outcome.BROKEN}
     raise typer.Exit(EXIT_BROKEN if any(result.outcome in wrong for result in results) else EXIT_KEPT)
 
 
-def _close(line: Line) -> None:
+def _close(line: RawLine) -> None:
     try:
         line.close()
     except LineLostError:
         return
 
 
-def _chosen(only: list[str] | None) -> tuple[Case, ...]:
+def _chosen(only: list[str] | None) -> tuple[CheckCase, ...]:
     if not only:
         return CASES
     unknown = sorted(set(only) - {case.key for case in CASES})
@@ -121,11 +122,11 @@ def _subjects(box: str, job: Path | None, channels: list[int], confirm: str | No
         subjects = _of_job(job, channels)
     elif channels:
         subjects = Subjects(tuple(Subject(number) for number in dict.fromkeys(channels)))
-    elif box.startswith("sim:"):
+    elif kind_of(box) is AddressKind.SIMULATED:
         return simulated_subjects(box)
     else:
         return Subjects()
-    if box.startswith("sim:"):
+    if kind_of(box) is AddressKind.SIMULATED:
         return subjects
     print(WARNING.format(channels=", ".join(str(s.channel) for s in subjects.switched)), file=sys.stderr)
     if job is None:
@@ -180,8 +181,8 @@ def _tell(out: Console, result: Result) -> None:
         out.print(Text(f"        {result.text}", style="dim"))
 
 
-def _summary(out: Console, bench: Bench, results: tuple[Result, ...]) -> None:
-    who = bench.identity
+def _summary(out: Console, fixture: Fixture, results: tuple[Result, ...]) -> None:
+    who = fixture.identity
     counts = Counter(result.outcome for result in results)
     out.print()
     if who is not None:
@@ -197,7 +198,7 @@ def _summary(out: Console, bench: Bench, results: tuple[Result, ...]) -> None:
         out.print(Text(f"  - {what}: {how}"))
 
 
-def _case_table(cases: tuple[Case, ...]) -> Table:
+def _case_table(cases: tuple[CheckCase, ...]) -> Table:
     table = Table(box=table_shapes.SIMPLE_HEAD, pad_edge=False)
     table.add_column("case", overflow="fold", max_width=24)
     table.add_column("guarantee", overflow="fold")
@@ -207,8 +208,8 @@ def _case_table(cases: tuple[Case, ...]) -> Table:
     return table
 
 
-def _record(box: str, bench: Bench, results: tuple[Result, ...]) -> dict[str, Any]:
-    who = bench.identity
+def _record(box: str, fixture: Fixture, results: tuple[Result, ...]) -> dict[str, Any]:
+    who = fixture.identity
     return {
         "box": box,
         "board": None if who is None else who.board,
@@ -216,7 +217,7 @@ def _record(box: str, bench: Bench, results: tuple[Result, ...]) -> dict[str, An
         "firmware_version": None if who is None else who.firmware_version,
         "build_hash": None if who is None else f"{who.build_hash:08X}",
         "simulated": None if who is None else bool(who.simulated),
-        "channels_driven": [subject.channel for subject in bench.subjects.switched],
+        "channels_driven": [subject.channel for subject in fixture.subjects.switched],
         "counts": {outcome.value: sum(r.outcome is outcome for r in results) for outcome in Outcome},
         "cases": [
             {

@@ -1,4 +1,4 @@
-"""The hands at a box that is checked: a person who is asked, or the hands of a simulated box."""
+"""The attendant at a box under check: a person who is asked, or the hands of a simulated box."""
 
 import sys
 from collections.abc import Callable
@@ -6,13 +6,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import unquote, urlsplit
 
-from loomproof.boxcheck.hands import Act, Hands
+from loomproof.boxcheck.attendant import Act, Attendant
 from loomproof.boxcheck.need import Need
 from loomproof.boxcheck.subjects import Subjects, harmless_subjects
 from loomproof.job.file.loading import JobError, load_job
 
 if TYPE_CHECKING:
-    from loomproof_sim.hands.sim_hands import SimHands
+    from loomproof_sim.hands.local import SimHands
 
 PATIENCE_S = 15.0
 AT_THE_BOX = frozenset({Need.STOP_BUTTON, Need.SUPPLY, Need.CONNECTOR})
@@ -58,7 +58,7 @@ class SimulatedHands:
         acts[act]()
 
 
-def hands_of_port(port: object) -> Hands | None:
+def hands_of_port(port: object) -> Attendant | None:
     """Return the hands of a simulated box in this process, None for any other port."""
     sim = getattr(port, "sim", None)
     return None if sim is None else SimulatedHands(sim.hands)

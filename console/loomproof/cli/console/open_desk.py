@@ -19,7 +19,7 @@ from loomproof.procedure.prompts import Operator
 from loomproof.procedure.session import Session
 from loomproof.records.baseline import find_baseline
 from loomproof.records.errors import RecordError
-from loomproof.records.store import RecordStore, Resumed
+from loomproof.records.store import RecordStore, ResumedRecord
 from loomproof.tui.desk.protocol import Desk, StartRefusedError
 from loomproof.tui.desk.reading_desk import ReadingDesk
 from loomproof.tui.desk.session_desk import ConsoleBox, SessionDesk
@@ -47,7 +47,7 @@ def _store(where: str | None) -> RecordStore:
         raise StartRefusedError(f"No record can be kept: {error}", BAD_CALL) from None
 
 
-def _resumed(store: RecordStore, record: str | None) -> Resumed | None:
+def _resumed(store: RecordStore, record: str | None) -> ResumedRecord | None:
 
     if record is None:
         return None
@@ -119,7 +119,7 @@ def _desk_of(options: DeskOptions, job: Job, text: str, store: RecordStore) -> D
     return ReadingDesk(desk) if options.reading else desk
 
 
-def _carried_on(carry_on: Path | None, store: RecordStore, text: str) -> Resumed | None:
+def _carried_on(carry_on: Path | None, store: RecordStore, text: str) -> ResumedRecord | None:
     """Return the record that the console before this one wrote, if it can be carried on."""
     if carry_on is None or not carry_on.is_file():
         return None

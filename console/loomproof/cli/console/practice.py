@@ -76,10 +76,10 @@ class DemoHands:
         if (hands := self._hands()) is not None:
             hands.seat(where)
 
-    def flex(self, where: int | str) -> None:
-        """Flex the loom there."""
+    def wiggle(self, where: int | str) -> None:
+        """Wiggle the loom there."""
         if (hands := self._hands()) is not None:
-            hands.flex(where)
+            hands.wiggle(where)
 
     def supply(self, on: bool) -> None:
         """Switch the supply."""

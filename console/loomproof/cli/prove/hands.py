@@ -15,8 +15,8 @@ class ProveHands(Protocol):
     def seat(self, place: int | str) -> None:
         """Seat it."""
 
-    def flex(self, place: int | str, duration_s: float = 1.0, severity: float = 1.0) -> None:
-        """Flex the loom."""
+    def wiggle(self, place: int | str, duration_s: float = 1.0, severity: float = 1.0) -> None:
+        """Wiggle the loom."""
 
     def noticed(self, place: int | str, driven: Iterable[int]) -> bool:
         """Whether anything was noticed at a place when these channels were last driven."""

@@ -170,7 +170,7 @@ class Run:
         """The hands at the simulated loom; only this command knows where the simulator lives."""
         hands = self.options.hands
         if hands is not None:
-            from loomproof_sim.hands.wire import HandsClient  # noqa: PLC0415 - the simulator only when it is asked for
+            from loomproof_sim.hands.remote import HandsClient  # noqa: PLC0415 - the simulator only when it is asked for
 
             host, _, port = hands.rpartition(":")
             if not host or not port.isdigit():

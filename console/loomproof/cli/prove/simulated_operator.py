@@ -41,7 +41,7 @@ class SimulatedOperator:
         if prompt.kind in (PromptKind.PULL, PromptKind.SEAT):
             self.show(prompt)
         if prompt.kind is PromptKind.FLEX:
-            self._hands.flex(_place(prompt), FLEX_S * max(1, len(prompt.channels)))
+            self._hands.wiggle(_place(prompt), FLEX_S * max(1, len(prompt.channels)))
         return Answer(prompt.choices[0])
 
     def show(self, prompt: Prompt) -> None:

@@ -4,7 +4,7 @@ from rich.console import Console
 
 from loomproof.cli.records.failures import failures_printed
 from loomproof.cli.records.tables import SIGNS, add_row, new_table
-from loomproof.records.engine import open_engine, store_url
+from loomproof.records.database import open_engine, store_url
 from loomproof.records.index import list_records
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loomproof.box.errors import Refused
+from loomproof.box.errors import RequestRefused
 from loomproof.facts.drive import DrivePlan, DriveShape, Pulses
 from loomproof.facts.evidence import Noticed
 from loomproof.facts.step import StepEnd
@@ -179,7 +179,7 @@ def _drive_once(core: Core, step: Step, request: DriveRequest, result: StepResul
     except OverBudgetError as error:
         result.drove.pop()
         raise StepInterruptedError(StepEnd.BLOCKED, str(error)) from error
-    except Refused:
+    except RequestRefused:
         result.drove.pop()
         raise
     result.traces.extend((raw, "drive") for raw in done.traces)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loomproof.box.errors import Refused
+from loomproof.box.errors import RequestRefused
 from loomproof.facts.evidence import ChannelEvidence
 from loomproof.facts.presence import ScanReading
 from loomproof.facts.trace import Trace
@@ -87,7 +87,7 @@ def _sense(core: Core, channel: int, result: StepResult) -> None:
     samples = min(sense_samples(longest_us, identity.sample_period_ns), identity.max_trace_samples)
     try:
         raw = core.box.sense(channel, longest_us, samples)
-    except Refused as refused:
+    except RequestRefused as refused:
         if refused.reason is messages.Refusal.NO_SESSION:
             raise  # not about this channel: the box has started anew
         result.problems.append(f"channel {channel}: no sense pulse: {refused}")

@@ -1,4 +1,4 @@
-"""One HTML file that needs nothing else and prints on A4."""
+"""The report as one HTML file that needs no other file and prints on A4."""
 
 from __future__ import annotations
 
@@ -28,8 +28,7 @@ def _template() -> Template:
 def html(record: Record) -> str:
     """Return the report of a record as one HTML document without scripts or outside references.
 
-    Every word that came from a person, a job or a box is escaped. A record made on a simulated box says so on
-    every page.
+    Every word from a person, a job or a box is escaped. The report of a simulated box says so on every page.
     """
     return _template().render(
         view=build_view(record),

@@ -33,14 +33,14 @@ _RC: dict[Any, Any] = {
 
 @dataclass(frozen=True)
 class Picture:
-    """One picture: SVG to be put into the page, and what it shows in words."""
+    """One picture: SVG for the page, and its contents in words."""
 
     svg: str
     alt: str
 
 
 def measured_trace(stored: StoredTrace, box: BoxFact) -> Trace | None:
-    """Return a stored trace in amperes, by the calibration kept with it; None without either."""
+    """Return a stored trace in amperes by the calibration in the record; None without counts or calibration."""
     calibration = box.calibrations.get(stored.header.channel)
     if stored.counts is None or not calibration or not stored.header.samples:
         return None
@@ -67,9 +67,9 @@ def measured_trace(stored: StoredTrace, box: BoxFact) -> Trace | None:
 
 
 def band_of(trace: Trace, channel: ChannelFact, resistance: VerdictFact | None) -> ExpectedBand | None:
-    """Return the band a sound load would stay in; None when the job says too little.
+    """Return the band of a sound load; None when the job states too little.
 
-    The limits the verdict was given with are preferred: they already hold wiring and temperature.
+    The limits of the verdict are preferred, since they already include wiring and temperature.
     """
     if resistance and resistance.low and resistance.high:
         ohms = (resistance.low, resistance.high)
@@ -87,13 +87,13 @@ def band_of(trace: Trace, channel: ChannelFact, resistance: VerdictFact | None) 
 
 
 def draw(traces: Sequence[Trace], band: ExpectedBand | None, what: str, key: str) -> Picture:
-    """Draw the first trace boldly and the others thinly.
+    """Return a picture with the first trace drawn boldly and the others thinly.
 
     Args:
-        traces: one or more of the same channel.
-        band: what a sound load would draw.
-        what: names the channel, for the words.
-        key: unique in the page; keeps the ids of several pictures apart.
+        traces: one or more traces of one channel.
+        band: the band of a sound load; None = unknown.
+        what: names the channel in the description.
+        key: unique in the page, so that the ids of pictures do not collide.
     """
     from matplotlib import rc_context  # noqa: PLC0415 - only when a picture is drawn
     from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: PLC0415 - only when a picture is drawn
@@ -135,10 +135,10 @@ def _words(trace: Trace, band: ExpectedBand | None, what: str) -> str:
 
 
 def _inline(svg: bytes, key: str, alt: str) -> str:
-    """Make a stand-alone SVG fit to stand in an HTML page with others.
+    """Return a stand-alone SVG changed so that it can be part of an HTML page with others.
 
-    Namespaces and metadata go (they are web addresses), ids get a prefix of their own, the style sheet inside
-    (it would apply to the whole page) becomes attributes.
+    Namespaces and metadata are removed (they are web addresses), ids get a prefix, and the style sheet inside is
+    removed (it would apply to the whole page).
     """
     root = ET.fromstring(svg)
     for element in list(root.iter()):

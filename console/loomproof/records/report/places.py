@@ -1,4 +1,4 @@
-"""Where the loads are: what each pulled connector moved, what mends the header, and what let go when bent."""
+"""Where the loads are: the channel behind each pulled connector, the moves that mend the header, the dropouts."""
 
 from __future__ import annotations
 
@@ -9,10 +9,9 @@ from loomproof.facts.step import StepKind
 from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.procedure.walk.map import VERDICTS, answers_from, map_of, plan_texts, row_text
 from loomproof.procedure.walk.model import Place
+from loomproof.records.models import ChannelFact
 from loomproof.records.record import Record
-from loomproof.records.report.words import Mark, mark
-
-_PULL = "Pull the connector: "
+from loomproof.records.report.words import VerdictMark, mark
 
 
 @dataclass(frozen=True)
@@ -23,12 +22,12 @@ class PlaceLine:
     cavities: str
     found: str
     how: str
-    mark: Mark
+    mark: VerdictMark
 
 
 @dataclass(frozen=True)
 class DropoutLine:
-    """One time a contact let go while the loom was bent."""
+    """One opening of a contact while the loom was wiggled."""
 
     channel: str
     place: str
@@ -40,7 +39,7 @@ class DropoutLine:
 
 @dataclass(frozen=True)
 class Places:
-    """The map with its moves, and the dropouts."""
+    """The map of places with the moves that mend the header, and the dropouts."""
 
     lines: tuple[PlaceLine, ...]
     moves: tuple[str, ...]
@@ -48,11 +47,11 @@ class Places:
 
 
 def places_of_record(record: Record) -> Places:
-    """Work out the map and the dropouts of a record."""
+    """Return the map of places and the dropouts of a record."""
     facts = {fact.channel: fact for fact in record.begun.channels}
-    outcomes, titles = _outcomes(record), {step.step_id: step.title for step in record.steps}
+    outcomes = _outcomes(record)
     pulls = {o.step_id: o for o in outcomes if o.kind is StepKind.PULL_CHECK}
-    places = tuple(_place(outcome, titles[step_id]) for step_id, outcome in pulls.items())
+    places = tuple(_place(outcome, facts) for outcome in pulls.values())
     found = map_of(places, answers_from(places, outcomes))
     lines = tuple(
         PlaceLine(
@@ -73,7 +72,7 @@ def places_of_record(record: Record) -> Places:
 
 
 def _outcomes(record: Record) -> list[StepOutcome]:
-    """The outcomes of pull checks and wiggle tests, in order."""
+    """Return the outcomes of pull checks and wiggle tests, in order."""
     wanted = (StepKind.PULL_CHECK.value, StepKind.WIGGLE.value)
     return [
         StepOutcome.model_validate(step.ended.outcome)
@@ -82,11 +81,14 @@ def _outcomes(record: Record) -> list[StepOutcome]:
     ]
 
 
-def _place(outcome: StepOutcome, title: str) -> Place:
+def _place(outcome: StepOutcome, facts: dict[int, ChannelFact]) -> Place:
+    """Return the place of a pull check, under the name that its run sheet gave it."""
+    fact = next((facts[channel] for channel in outcome.channels if channel in facts), None)
+    name = "" if fact is None else fact.location or fact.name
     seen = frozenset(
         e.channel for e in outcome.evidence if e.pull is not None and e.pull.outcome != "skipped"
     )
-    return Place(outcome.step_id, title.removeprefix(_PULL), "", outcome.channels, seen, outcome.step_id)
+    return Place(outcome.step_id, name, "", outcome.channels, seen, outcome.step_id)
 
 
 def _dropouts(outcomes: Iterable[StepOutcome], names: dict[int, str]) -> Iterable[DropoutLine]:

@@ -1,4 +1,4 @@
-"""Everything the report's template shows, worked out beforehand."""
+"""Everything that the report's template shows, prepared beforehand."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from datetime import date, timedelta
 
 from loomproof.diagnose.faults.words import likelihood_text
 from loomproof.facts.record import EventKind
-from loomproof.records.models import BoxFact, FindingFact, Resumed
-from loomproof.records.record import Record, StepRecord, StoredTrace
+from loomproof.facts.verdict import Verdict
+from loomproof.records.models import BoxFact, FindingFact, ResumedFact
+from loomproof.records.record import Record, StepRecord, StepState, StoredTrace
 from loomproof.records.report import words
 from loomproof.records.report.pictures import Picture, band_of, draw, measured_trace
 from loomproof.records.report.places import Places, places_of_record
@@ -20,15 +21,15 @@ from loomproof.records.report.summary import (
     finding_title,
     summarise,
 )
-from loomproof.records.report.words import Mark, mark
+from loomproof.records.report.words import VerdictMark, mark
 
 _ROUTINE = (EventKind.ARMED, EventKind.DISARMED)
 MOST_OVERLAYS = 4
-"""Further pulses drawn thinly behind the first."""
+"""The number of further pulses that are drawn thinly behind the first."""
 
 
 @dataclass(frozen=True)
-class FindingView:
+class ReportFinding:
     """One finding."""
 
     title: str
@@ -48,10 +49,10 @@ class PropertyLine:
     measured: str
     limits: str
     source: str
-    mark: Mark
+    mark: VerdictMark
     reason: str
     risk: str = ""
-    """The specific risk of this verdict in words, where it rests on a number."""
+    """The specific risk of the verdict in words; empty for a verdict without a number."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ class StepLine:
     took: str
     title: str
     attempt: int
-    mark: Mark
+    mark: VerdictMark
     end: str
     remarks: tuple[str, ...]
 
@@ -111,12 +112,12 @@ class ReportView:
     """The whole report."""
 
     record: Record
-    overall: Mark
+    overall: VerdictMark
     state: str
     begun: str
     ended: str
     summary: Summary
-    findings: tuple[FindingView, ...]
+    findings: tuple[ReportFinding, ...]
     lines: tuple[ChannelLine, ...]
     properties: tuple[PropertyLine, ...]
     risks: str
@@ -132,7 +133,7 @@ class ReportView:
 
 
 def build_view(record: Record) -> ReportView:
-    """Work out what the report shows of a record."""
+    """Return everything that the report shows of a record."""
     lines = channel_lines(record)
     finished = record.finished
     figures = tuple(_figures(record, lines))
@@ -161,12 +162,12 @@ def build_view(record: Record) -> ReportView:
     )
 
 
-def _finding(fact: FindingFact) -> FindingView:
+def _finding(fact: FindingFact) -> ReportFinding:
     where = [f"channel {n}" for n in fact.channels]
     place = fact.location if len(fact.channels) == 1 else ""
     where += [text for text in (place, f"feed {fact.feed}" if fact.feed else "") if text]
     alike = [words.fault_name(name) for name in fact.cannot_tell_from]
-    return FindingView(
+    return ReportFinding(
         title=finding_title(fact),
         fact=fact,
         where=", ".join(where),
@@ -193,12 +194,12 @@ def _properties(record: Record) -> Iterator[PropertyLine]:
 
 
 def _risks(record: Record) -> str:
-    """How many wrong passes and fails the stated risks foretell."""
+    """Return how many wrong passes and fails are expected from the stated risks, in words."""
     numeric = [v for v in (record.findings.verdicts if record.findings else ()) if v.probability is not None]
-    passed = [1.0 - v.probability for v in numeric if v.verdict == "pass" and v.probability is not None]
-    failed = [v.probability for v in numeric if v.verdict == "fail" and v.probability is not None]
+    passed = [1.0 - v.probability for v in numeric if v.verdict == Verdict.PASS and v.probability is not None]
+    failed = [v.probability for v in numeric if v.verdict == Verdict.FAIL and v.probability is not None]
     parts = [
-        f"{words.count(len(risks), 'number')} {verb}, of which {words.few(sum(risks))} may be expected to be wrong"
+        f"{words.count(len(risks), 'number')} {verb}, of which {words.few(sum(risks))} are expected to be wrong"
         for verb, risks in (("passed", passed), ("failed", failed))
         if risks
     ]
@@ -225,7 +226,7 @@ def _figures(record: Record, lines: Sequence[ChannelLine]) -> Iterator[TraceFigu
 
 
 def _traces_to_show(line: ChannelLine) -> tuple[StepRecord, list[StoredTrace]] | None:
-    """The traces of the channel's last attempt that has any: driving ones before sense pulses."""
+    """Return the traces of the channel's last attempt that has any, of drives rather than of sense pulses."""
     for purpose in ("drive", "watch", "sense"):
         for step in reversed(line.steps):
             stored = [
@@ -238,8 +239,8 @@ def _traces_to_show(line: ChannelLine) -> tuple[StepRecord, list[StoredTrace]] |
 
 
 def _box_at(record: Record, sequence: int) -> BoxFact:
-    """The instrument in use at an entry: that of the latest beginning or carrying on before it."""
-    later = [body.box for entry, body in record.all(Resumed) if entry.sequence <= sequence]
+    """Return the instrument in use at an entry: that of the latest beginning or resumption before it."""
+    later = [body.box for entry, body in record.all(ResumedFact) if entry.sequence <= sequence]
     return later[-1] if later else record.begun.box
 
 
@@ -248,11 +249,11 @@ def _caption(step: StepRecord, stored: Sequence[StoredTrace]) -> str:
     purpose = "sense pulse" if first.purpose == "sense" else f"pulse {first.pulse_index + 1}"
     parts = [f"{step.title}: {purpose}, {first.on_time_us / 1000:g} ms"]
     if len(stored) > 1:
-        parts.append(f"thin: {words.count(len(stored) - 1, 'further pulse')}")
+        parts.append(f"thin lines: {words.count(len(stored) - 1, 'further pulse')}")
     if first.tripped:
         parts.append("switched off by over-current trip")
     if first.truncated:
-        parts.append("the pulse went on beyond the trace")
+        parts.append("the pulse outlasted the trace")
     return "; ".join(parts)
 
 
@@ -268,7 +269,7 @@ def _statements(record: Record) -> Iterator[StatementLine]:
 
 
 def _events(record: Record, *, routine: bool) -> Iterator[EventLine]:
-    """The events that tell something, or those that belong to every run."""
+    """Yield the notable events, or the routine ones."""
     for entry, body in record.events:
         if (body.kind in _ROUTINE) is routine:
             kind = body.kind.replace("_", " ")
@@ -277,7 +278,7 @@ def _events(record: Record, *, routine: bool) -> Iterator[EventLine]:
 
 def _step(step: StepRecord) -> StepLine:
     remarks: list[str] = []
-    end = "interrupted" if step.state == "interrupted" else "not ended"
+    end = "interrupted" if step.state is StepState.INTERRUPTED else "not ended"
     if step.ended:
         outcome = step.ended.outcome
         end = str(outcome.get("end") or "done")
@@ -309,17 +310,17 @@ def _boxes(record: Record) -> Iterator[BoxLine]:
 
 def _calibrated(box: BoxFact, begun: date) -> str:
     if not box.calibrated_on:
-        return "The box holds no calibration date: its figures cannot be traced to a calibration."
+        return "The box has no calibration date: its figures cannot be traced to a calibration."
     try:
         days = (begun - date.fromisoformat(box.calibrated_on)).days
     except ValueError:
-        return f"{box.calibrated_on} (as the box says it; not a date)"
+        return f"{box.calibrated_on} (as reported by the box; not a date)"
     when = f"{words.count(days, 'day')} before this record" if days >= 0 else "after this record was begun"
     return f"{box.calibrated_on} ({when})"
 
 
 def _uncertainty(box: BoxFact) -> str:
-    """Expanded uncertainty of the current scales, over the channels."""
+    """Return the expanded uncertainty of the current scales, over the channels."""
     gains = [c["gain_u_relative"] for c in box.calibrations.values() if c.get("gain_u_relative") is not None]
     known = sorted({words.COVERAGE_FACTOR * 100.0 * gain for gain in gains if gain is not None})
     if not known:

@@ -1,4 +1,4 @@
-"""Numbers, times and verdicts as a reader of the report meets them."""
+"""Numbers, times and verdicts in the wording of the report."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 
 from loomproof.diagnose.faults.words import NAMES as FAULT_NAMES
 from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.verdict import Verdict
 from loomproof.records.models import EstimateFact
 
 COVERAGE_FACTOR = 2.0
@@ -17,37 +18,37 @@ COVERAGE_FACTOR = 2.0
 
 
 @dataclass(frozen=True)
-class Mark:
-    """A verdict as a word and a shape; colour only comes on top. `shape` names a symbol of the template."""
+class VerdictMark:
+    """A verdict as a word and a shape; colour is only an addition. `shape` names a symbol of the template."""
 
     word: str
     shape: str
 
 
-MARKS = {
-    "pass": Mark("pass", "pass"),
-    "fail": Mark("fail", "fail"),
-    "unsure": Mark("unsure", "unsure"),
-    "not tested": Mark("not tested", "untested"),
-    "not fitted": Mark("not fitted", "unfitted"),
-    "": Mark("no verdict", "untested"),
+MARKS: dict[str, VerdictMark] = {
+    Verdict.PASS: VerdictMark("pass", "pass"),
+    Verdict.FAIL: VerdictMark("fail", "fail"),
+    Verdict.UNSURE: VerdictMark("unsure", "unsure"),
+    Verdict.NOT_TESTED: VerdictMark("not tested", "untested"),
+    Verdict.NOT_FITTED: VerdictMark("not fitted", "unfitted"),
+    "": VerdictMark("no verdict", "untested"),
 }
 
 
-def mark(verdict: str) -> Mark:
-    """Return the mark of a verdict; one we do not know keeps its word and is never shown as a pass."""
+def mark(verdict: str) -> VerdictMark:
+    """Return the mark of a verdict; an unknown one keeps its word and is never shown as a pass."""
     word = verdict.replace("_", " ")
-    return MARKS.get(word, Mark(word, "unsure"))
+    return MARKS.get(word, VerdictMark(word, "unsure"))
 
 
 def fault_name(fault: str) -> str:
-    """Return a fault in the trade's words; one we do not know keeps its own."""
+    """Return a fault in the trade's words; an unknown one keeps its own word."""
     return FAULT_NAMES[FaultKind(fault)] if fault in set(FaultKind) else fault.replace("_", " ")
 
 
 @dataclass(frozen=True)
 class Unit:
-    """How a unit is shown: its symbol and by how much values are multiplied for it."""
+    """The way a unit is shown: its symbol, and the factor by which values are multiplied for it."""
 
     symbol: str
     factor: float
@@ -59,7 +60,7 @@ _SCALED = {"H", "s", "A"}
 
 
 def unit_for(unit: str, *values: float | None) -> Unit:
-    """Return the prefix in which the largest of `values` reads best, as the trade writes it (mH, ms, mA)."""
+    """Return the unit with the prefix in which the largest of `values` reads best (mH, ms, mA)."""
     symbol = _SYMBOLS.get(unit.lower(), unit)
     sizes = [abs(v) for v in values if v is not None and math.isfinite(v)]
     if symbol not in _SCALED or not sizes:
@@ -71,15 +72,20 @@ def unit_for(unit: str, *values: float | None) -> Unit:
     return Unit("µ" + symbol, 1e6)
 
 
+def _has_uncertainty(value: float, expanded_u: float) -> bool:
+    """Return whether an uncertainty is shown: a finite value without one stands alone."""
+    return not (math.isfinite(value) and math.isfinite(expanded_u) and expanded_u <= 0.0)
+
+
 def expanded(value: float, expanded_u: float) -> str:
     """Return `value ± U`, U with two significant digits and the value rounded to the same place.
 
     As JCGM 100:2008, 7.2.2 and 7.2.6. Values that are not finite are shown as such.
     """
+    if not _has_uncertainty(value, expanded_u):
+        return f"{value:.6g}"
     if not (math.isfinite(value) and math.isfinite(expanded_u)):
         return f"{value:g} ± {expanded_u:g}"
-    if expanded_u <= 0.0:
-        return f"{value:.6g}"
     place = Decimal(1).scaleb(math.floor(math.log10(expanded_u)) - 1)
     u = Decimal(repr(expanded_u)).quantize(place, ROUND_HALF_EVEN)
     if u >= place * 100:  # 9.96 became 10.0: still two digits
@@ -94,12 +100,11 @@ def measured(estimate: EstimateFact | None, unit: str, *limits: float | None) ->
     if estimate is None:
         return ""
     shown = unit_for(unit, estimate.value, *limits)
-    text = expanded(estimate.value * shown.factor, COVERAGE_FACTOR * estimate.u * shown.factor)
-    return (
-        f"({text}) {shown.symbol}".strip()
-        if " ± " in text and shown.symbol
-        else f"{text} {shown.symbol}".strip()
-    )
+    value, expanded_u = estimate.value * shown.factor, COVERAGE_FACTOR * estimate.u * shown.factor
+    text = expanded(value, expanded_u)
+    if shown.symbol and _has_uncertainty(value, expanded_u):
+        text = f"({text})"
+    return f"{text} {shown.symbol}".strip()
 
 
 def number(value: float) -> str:
@@ -108,7 +113,14 @@ def number(value: float) -> str:
 
 
 def limits(low: float | None, high: float | None, unit: str, value: float | None = None) -> str:
-    """Return the limits in words: `12.6 to 15.4 Ω`, `at least 3 A`, `at most 2 Ω`; empty without any."""
+    """Return limits in words: `12.6 to 15.4 Ω`, `at least 3 A`, `at most 2 Ω`; empty without any.
+
+    Args:
+        low: lower limit, if any.
+        high: upper limit, if any.
+        unit: unit of the limits.
+        value: a value that is shown with them, so that it gets the same prefix.
+    """
     shown = unit_for(unit, low, high, value)
     if low is None and high is None:
         return ""
@@ -130,7 +142,7 @@ _ASCII_UNITS = (
 
 
 def typeset(text: str) -> str:
-    """Return a sentence of the program with signs for their ASCII spelling, and a capital to begin."""
+    """Return a sentence with signs in place of their ASCII spelling, and with a capital at its start."""
     for pattern, sign in _ASCII_UNITS:
         text = pattern.sub(sign, text)
     return text[:1].upper() + text[1:]
@@ -160,7 +172,7 @@ def listed(items: list[str]) -> str:
 
 
 def chance(value: float) -> str:
-    """Return a small chance as a reader can take it in: `0.4 %`, `under 0.01 %`."""
+    """Return a small chance in a readable form: `0.4 %`, `under 0.01 %`."""
     percent = 100.0 * min(max(value, 0.0), 1.0)
     return "under 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
 
@@ -173,13 +185,13 @@ def few(amount: float) -> str:
 def risk(verdict: str, probability: float | None) -> str:
     """Return the specific risk of a verdict, given the probability that the value lies within its limits.
 
-    JCGM 106:2012, clause 8: of a pass the consumer's, of a fail the producer's; an unsure has both.
+    JCGM 106:2012, clause 8: a pass has the consumer's risk, a fail the producer's, an unsure both.
     """
     if probability is None:
         return ""
     outside, inside = chance(1.0 - probability), chance(probability)
     return {
-        "pass": f"risk that it is outside: {outside}",
-        "fail": f"risk that it is inside: {inside}",
-        "unsure": f"outside {outside}, inside {inside}",
+        str(Verdict.PASS): f"risk that it is outside: {outside}",
+        str(Verdict.FAIL): f"risk that it is inside: {inside}",
+        str(Verdict.UNSURE): f"outside {outside}, inside {inside}",
     }.get(verdict.replace("_", " "), "")

@@ -181,8 +181,8 @@ class LoomHands(Protocol):
         """Seat it again."""
         ...
 
-    def flex(self, where: int | str) -> None:
-        """Flex the loom at a channel for a moment."""
+    def wiggle(self, where: int | str) -> None:
+        """Wiggle the loom at a channel for a moment."""
         ...
 
     def supply(self, on: bool) -> None:

@@ -7,11 +7,11 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 from serial import SerialException
 
 from loomproof_cosim.boards import BOARDS
-from loomproof_cosim.elfbox import build_elf_box
+from loomproof_cosim.elf_box import build_elf_box
 from loomproof_cosim.library import CosimError
+from loomproof_sim.box import SimBox
 from loomproof_sim.named_boxes import box_for
 from loomproof_sim.scenario import ScenarioError, scenario_from_query
-from loomproof_sim.simbox import SimBox
 from loomproof_sim.urls.protocol_sim import Serial as SimSerial
 
 OWN_KEYS = ("name", "elf", "board")

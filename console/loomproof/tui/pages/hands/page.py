@@ -127,7 +127,7 @@ to the run sheet with **1**. The question also stands in the line above.
         """Flex the loom at the connector."""
         channel, hands = self._channel(), self.console_app.hands
         if channel is not None and hands is not None:
-            hands.flex(channel)
+            hands.wiggle(channel)
             self.notify(f"Flexed the loom at channel {channel}.", timeout=2)
 
     def action_supply(self) -> None:

@@ -8,7 +8,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.widgets import Static
 
-from loomproof.records.engine import store_url
+from loomproof.records.database import store_url
 from loomproof.tui.pages.frame import Page, Pane
 from loomproof.tui.pages.loom.page import job_lines
 from loomproof.tui.pages.record.view import RecordLine, RecordView

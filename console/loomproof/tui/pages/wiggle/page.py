@@ -262,7 +262,7 @@ and a line with its time, length and depth.
         """Demo: flex the loom at the channel under the cursor."""
         channel, hands = self._channel(), self.console_app.hands
         if channel is not None and hands is not None:
-            hands.flex(channel)
+            hands.wiggle(channel)
             self.notify(f"Flexed the loom at channel {channel}.", timeout=2)
 
     @on(Button.Pressed, ".wiggle-keys KeyButton")

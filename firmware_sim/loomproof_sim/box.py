@@ -1,4 +1,4 @@
-"""A whole simulated box: controller, loom and clock, safe to use from several threads."""
+"""A simulated box: controller, loom and clock, safe to use from several threads."""
 
 import threading
 import time
@@ -6,23 +6,23 @@ import time
 from loomproof_sim.clocks import Clock, RealClock, VirtualClock
 from loomproof_sim.controller.controller import Controller
 from loomproof_sim.controller.ports import NEVER_NS
-from loomproof_sim.hands.sim_hands import SimHands
+from loomproof_sim.hands.local import SimHands
 from loomproof_sim.plant.plant import Plant
 
 LONGEST_WAIT_S = 0.05
-"""Longest sleep of a reader in real time, so that a write from elsewhere is never seen late."""
+"""Longest sleep of a reader in real time, so that it notices a write from another thread in time."""
 
 HELD_UP_NS = 100_000_000
-"""Most time that passes between two touches while somebody reads the port: a box in the console's own process
-is held up with it by a busy machine, and must not take that for a console that fell silent."""
+"""The most time that passes between two accesses while a reader waits: a busy machine delays a box in the
+console's own process together with the console, and the box must not take that delay for lost heartbeats."""
 
 
 class CableOutError(OSError):
-    """The plug of the box was pulled."""
+    """The box's plug is pulled."""
 
 
 class SimBox:
-    """A box with its loom. Whoever touches it first lets time pass up to now.
+    """A box with its loom. Every access first lets time pass up to the present.
 
     Args:
         controller: the firmware, with its plant behind it.
@@ -44,15 +44,15 @@ class SimBox:
 
     @property
     def virtual(self) -> bool:
-        """Whether time passes only in `read` and `run_for`."""
+        """Whether time passes only in `read` and `run_for`, not by itself."""
         return self.clock.virtual
 
     def now_s(self) -> float:
-        """Time of the box in seconds since it was powered."""
+        """Return the seconds since the box was powered."""
         return self.clock.now_ns() / 1e9
 
     def __enter__(self) -> Controller:
-        """Hold the box still at the present instant."""
+        """Hold the box still at the present."""
         self._lock.acquire()
         self._pump()
         self._entered_ns = self.clock.now_ns()
@@ -65,7 +65,7 @@ class SimBox:
         self._lock.release()
 
     def _pump(self) -> None:
-        """Let everything happen that is due, and collect what the box says; a pulled cable loses it."""
+        """Run everything that is due and collect the output; a pulled cable loses it."""
         if self._read_from:
             longest_ns = self.controller.now_ns + HELD_UP_NS
             if self.clock.now_ns() > longest_ns:
@@ -73,9 +73,9 @@ class SimBox:
         now_ns = self.clock.now_ns()
         self.controller.advance_to(max(self.controller.now_ns, now_ns))
         self._stand_still_since(now_ns)
-        said = self.controller.take_output()
+        output = self.controller.take_output()
         if not self._cable_out:
-            self._out += said
+            self._out += output
 
     def _stand_still_since(self, time_ns: int) -> None:
         if isinstance(self.clock, RealClock):
@@ -98,8 +98,8 @@ class SimBox:
 
         Args:
             size: most bytes to return.
-            timeout_s: 0 = only what is there; None = for ever. In virtual time the box's time passes instead
-                of the reader's; with nothing due at all, waiting for ever returns nothing.
+            timeout_s: longest wait; 0 returns only what is there, None waits for ever. In virtual time the box's
+                clock advances instead; a wait for ever returns nothing when nothing is due at all.
 
         Raises:
             CableOutError: the plug is pulled.
@@ -119,7 +119,7 @@ class SimBox:
             return data
 
     def _let_pass(self, deadline_ns: int) -> bool:
-        """Wait for the next thing to happen; False when the deadline is reached first."""
+        """Wait for the next event; return False when the deadline comes first."""
         now_ns = self.clock.now_ns()
         due_ns = min(self.controller.next_event_ns(), deadline_ns)
         if isinstance(self.clock, VirtualClock):
@@ -135,27 +135,27 @@ class SimBox:
         return True
 
     def waiting(self) -> int:
-        """Number of bytes that can be read at once."""
+        """Return the number of bytes that can be read at once."""
         with self._lock:
             self._pump()
             self._check_cable()
             return len(self._out)
 
     def cancel_read(self) -> None:
-        """Make a waiting `read` return."""
+        """Make a waiting `read` return at once."""
         with self._lock:
             self._read_from = False
             self._cancelled = True
             self._changed.notify_all()
 
     def discard(self) -> None:
-        """Forget what the box said and nobody read."""
+        """Drop the bytes that nobody has read."""
         with self._lock:
             self._pump()
             self._out.clear()
 
     def set_cable(self, *, out: bool) -> None:
-        """Pull or put back the plug; what the box says meanwhile is lost. It stays powered."""
+        """Pull or reinsert the plug. Output meanwhile is lost; the box stays powered."""
         with self._lock:
             self._pump()
             self._cable_out = out

@@ -1,8 +1,8 @@
-"""What somebody beside a load would hear or see of its last pulse, from what happened in the plant.
+"""What a person beside a load would notice of its last pulse, judged from the plant.
 
-A spark needs energy, a lamp has to glow, a logic input has to see a level. The thresholds are assumptions
-of this project, no source: a spark from 5 mJ stored, a lamp from half its hot current after the inrush, a
-level from 2 V.
+A coil must spark, a lamp must glow, a logic input must see a level. The thresholds are assumptions of this
+project, without a source: a spark from 5 mJ of stored energy, a lamp from half its hot current, a level from
+2 V.
 """
 
 import numpy as np
@@ -21,14 +21,14 @@ SPARK_J = 5e-3
 LIT_SHARE = 0.5
 LEVEL_V = 2.0
 STEP_V = 5.0
-"""A stepper's winding takes its rotor along from the current that this voltage drives through it."""
+"""A stepper's winding moves the rotor from the current that this voltage drives through it."""
 LOOK_S = 0.11
-"""The longest pulse is 100 ms."""
+"""How long the current is looked at; the longest pulse takes 100 ms."""
 _POINTS = 441
 
 
 def acted(plant: Plant, channel: int) -> bool:
-    """Whether the load on a channel did, in its last pulse, what one would notice."""
+    """Return whether a person would have noticed the last pulse of the load on a channel."""
     spec = next((b.load for b in plant.loom.branches if b.channel == channel), None)
     since_s = plant.last_on_s(channel)
     if spec is None or since_s is None:

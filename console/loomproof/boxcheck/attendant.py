@@ -1,14 +1,14 @@
-"""The hands at the box: what a case may ask of whoever stands there."""
+"""The attendant: a person at the box, or a simulated one, who does what a case asks for."""
 
 from enum import StrEnum
 from typing import Protocol
 
-from loomproof.boxcheck.errors import NotShown
 from loomproof.boxcheck.need import Need
+from loomproof.boxcheck.outcome import NotShown
 
 
 class Act(StrEnum):
-    """What hands do when a case asks; the value is what a person is told."""
+    """An act that a case asks for; the value is the sentence that a person reads."""
 
     PRESS_STOP = "Press the stop button and keep it pressed"
     RELEASE_STOP = "Release the stop button"
@@ -18,22 +18,27 @@ class Act(StrEnum):
     SEAT = "Plug the connector of the load in again"
 
 
-class Hands(Protocol):
-    """Whoever stands at the box. `can` are the needs they meet, `patience_s` how long an act may take."""
+class Attendant(Protocol):
+    """Someone at the box who carries out acts.
+
+    Attributes:
+        can: the needs that the attendant meets.
+        patience_s: how long an act may take.
+    """
 
     can: frozenset[Need]
     patience_s: float
 
     def do(self, act: Act, channel: int) -> None:
-        """Do it, or ask a person to; returns at once. `channel` names the load of PULL and SEAT."""
+        """Carry out an act, or ask a person to, and return at once; `channel` names the load of PULL and SEAT."""
 
 
-class NoHands:
-    """Nobody stands at the box."""
+class NoAttendant:
+    """Nobody is at the box."""
 
     can: frozenset[Need] = frozenset()
     patience_s = 0.0
 
     def do(self, act: Act, channel: int) -> None:
-        """Nobody does it."""
+        """Refuse, since nobody is there."""
         raise NotShown(f"nobody is there to do this: {act.value}")

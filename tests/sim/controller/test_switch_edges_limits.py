@@ -2,18 +2,18 @@
 
 import pytest
 
-from loomproof_sim.controller.programmes import Edge, Mark, bridge, peak_hold, stepper, train
+from loomproof_sim.controller.switch_edges import EdgeRole, SwitchEdge, bridge, peak_hold, stepper, train
 from loomproof_sim.plant.spec import Drive
 from loomproof_wire.messages import DriveBridge, DrivePeakHold, DriveStepper
 
 US = 1000
-ON, OFF, WITHIN = Mark.PULSE_ON, Mark.PULSE_OFF, Mark.WITHIN
+ON, OFF, WITHIN = EdgeRole.PULSE_ON, EdgeRole.PULSE_OFF, EdgeRole.WITHIN
 
 
 def plain(edges):
     """(time in us, drives by name, mark) of each edge."""
     return [
-        (edge.at_ns / US, tuple((channel, drive.name) for channel, drive in edge.drives), edge.mark)
+        (edge.at_ns / US, tuple((channel, drive.name) for channel, drive in edge.drives), edge.role)
         for edge in edges
     ]
 
@@ -29,7 +29,7 @@ def test_a_train_is_on_and_off_at_exact_times():
         (41_500, ((7, "OFF"),), OFF),
     ]
     assert {edge.sampled for edge in edges} == {7}
-    assert edges[0] == Edge(0, ((7, Drive.ON),), ON, 7)
+    assert edges[0] == SwitchEdge(0, ((7, Drive.ON),), ON, 7)
 
 
 def peak_hold_of(**changes):

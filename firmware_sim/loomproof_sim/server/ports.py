@@ -11,28 +11,28 @@ from typing import Protocol
 
 READ_BYTES = 4096
 BACKLOG_BYTES = 65_536
-"""What a console that does not read leaves waiting; beyond it the oldest half is lost, as on a real wire."""
+"""Most bytes that wait for a console that does not read; beyond it the oldest half is lost, as on a real line."""
 
 Taker = Callable[[bytes], None]
 
 
-class Port(Protocol):
+class ServedPort(Protocol):
     """A way to the box.
 
     Attributes:
-        url: what the console opens.
+        url: the address that the console opens.
     """
 
     url: str
 
     def attend(self) -> None:
-        """Look whether a console came or went."""
+        """Notice a console that came or went."""
 
     def write(self, data: bytes) -> None:
-        """Send what the console takes."""
+        """Send as much as the console takes; the rest waits."""
 
     def close(self) -> None:
-        """Hang up."""
+        """Close the port."""
 
 
 class _Backlog:
@@ -42,7 +42,7 @@ class _Backlog:
         self._bytes = bytearray()
 
     def push(self, data: bytes, send: Callable[[bytes], int]) -> None:
-        """Send as much as goes; raises what `send` raises, but for `BlockingIOError`."""
+        """Send as much as `send` takes; pass on every error of `send` but `BlockingIOError`."""
         self._bytes += data
         if len(self._bytes) > BACKLOG_BYTES:
             del self._bytes[: -BACKLOG_BYTES // 2]
@@ -51,16 +51,16 @@ class _Backlog:
                 del self._bytes[: send(bytes(self._bytes))]
 
     def clear(self) -> None:
-        """Forget them."""
+        """Drop the waiting bytes."""
         self._bytes.clear()
 
 
 class PtyPort:
-    """A pseudo-terminal. While no console has it open, what the box says is lost, as on an unplugged cable.
+    """A pseudo-terminal. While no console has it open, output is lost, as on an unplugged cable.
 
     Args:
-        selector: watches it while a console has it open (hung up, it would always be ready).
-        take: gets what the console sends.
+        selector: watches it while a console has it open (a closed one would always be ready).
+        take: gets the bytes that the console sends.
     """
 
     def __init__(self, selector: selectors.BaseSelector, take: Taker) -> None:
@@ -77,7 +77,7 @@ class PtyPort:
         self._backlog = _Backlog()
 
     def attend(self) -> None:
-        """Look whether a console opened or closed it."""
+        """Notice whether a console opened or closed it."""
         flags = next((flags for _, flags in self._poll.poll(0)), 0)
         here = not flags & select.POLLHUP or bool(flags & select.POLLIN)
         if here and not self._connected:
@@ -92,13 +92,13 @@ class PtyPort:
             self._take(os.read(self._master, READ_BYTES))
 
     def write(self, data: bytes) -> None:
-        """Send what the console takes."""
+        """Send as much as the console takes; the rest waits."""
         if self._connected:
             with suppress(OSError):
                 self._backlog.push(data, lambda part: os.write(self._master, part))
 
     def close(self) -> None:
-        """Hang up."""
+        """Close the port."""
         if self._connected:
             self._selector.unregister(self._master)
         os.close(self._master)
@@ -108,9 +108,9 @@ class TcpPort:
     """A listening socket for one console at a time; a second one is turned away.
 
     Args:
-        selector: watches it.
-        server: listening, not blocking.
-        take: gets what the console sends.
+        selector: watches the sockets.
+        server: a listening socket that does not block.
+        take: gets the bytes that the console sends.
     """
 
     def __init__(self, selector: selectors.BaseSelector, server: socket.socket, take: Taker) -> None:
@@ -123,7 +123,7 @@ class TcpPort:
         selector.register(server, selectors.EVENT_READ, self._accept)
 
     def attend(self) -> None:
-        """The selector tells when a console comes or goes."""
+        """Do nothing: the selector reports when a console comes or goes."""
 
     def _accept(self) -> None:
         client, _ = self._server.accept()
@@ -156,7 +156,7 @@ class TcpPort:
             self._backlog.clear()
 
     def write(self, data: bytes) -> None:
-        """Send what the console takes."""
+        """Send as much as the console takes; the rest waits."""
         if self._client is not None:
             try:
                 self._backlog.push(data, self._client.send)
@@ -164,7 +164,7 @@ class TcpPort:
                 self._drop()
 
     def close(self) -> None:
-        """Hang up."""
+        """Close the port."""
         self._drop()
         self._selector.unregister(self._server)
         self._server.close()

@@ -1,4 +1,4 @@
-"""The hands at a simulated loom: connectors, flexed wires, the supply switch, the stop button."""
+"""The hands at a simulated loom: they pull, seat, wiggle, and switch the supply and the stop button."""
 
 from collections.abc import Iterable
 from itertools import pairwise
@@ -8,46 +8,46 @@ from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.kinds import LoadKind
 from loomproof.job.model import Job
 from loomproof_sim.fault_text import FaultText
-from loomproof_sim.hands.senses import acted
+from loomproof_sim.hands.observation import acted
 from loomproof_sim.plant.faults import Fault
 from loomproof_sim.plant.plant import Plant
 
 WINDINGS = 4
-"""Of a stepper, driven in turn."""
+"""A stepper has as many; they are driven in turn."""
 Place = int | str
 """A location's id or name, or the channel whose load the job puts there."""
 
 
 class HandsError(ValueError):
-    """There is nothing of that name to lay hands on; the text says what there is."""
+    """The job has no such place; the message lists the places it has."""
 
 
-class Hands(Protocol):
-    """What a pair of hands can do, near or far."""
+class BoxHands(Protocol):
+    """What hands can do, in this process or over the network."""
 
     def pull(self, place: Place) -> None:
-        """Pull the connector of the load there."""
+        """Pull the connector of the load at a place."""
 
     def seat(self, place: Place) -> None:
-        """Plug it in again."""
+        """Plug the connector in again."""
 
-    def flex(self, place: Place, duration_s: float = 1.0, severity: float = 1.0) -> None:
-        """Flex the loom there for a while."""
+    def wiggle(self, place: Place, duration_s: float = 1.0, severity: float = 1.0) -> None:
+        """Wiggle the loom at a place for a while."""
 
     def supply(self, on: bool | float) -> None:
-        """Switch the supply, or set its voltage."""
+        """Switch the supply on or off, or set its voltage."""
 
     def stop_input(self, open_: bool) -> None:
         """Press (open) or release the stop button."""
 
     def noticed(self, place: Place, driven: Iterable[int]) -> bool:
-        """Whether somebody at a place noticed anything when these channels were last driven."""
+        """Return whether a person at a place noticed anything when these channels were last driven."""
 
 
 def connector_map(job: Job, faults: Iterable[FaultText | Fault]) -> dict[int, int]:
     """Return which channel's wires really end at the load that the job puts on each channel.
 
-    Hands find a load by its place; where two channels are swapped, pulling one load's connector opens the
+    BoxHands find a load by its place: where two channels are swapped, pulling one load's connector opens the
     other channel.
     """
     wired = {channel.channel: channel.channel for channel in job.channels}
@@ -60,40 +60,40 @@ def connector_map(job: Job, faults: Iterable[FaultText | Fault]) -> dict[int, in
 
 
 class StillBox(Protocol):
-    """A box at one instant, as the hands find it."""
+    """A box that is held still at one instant."""
 
     @property
     def now_ns(self) -> int:
-        """The instant."""
+        """The instant at which the box is held."""
 
     def catch_up(self) -> None:
-        """Bring everything under way up to that instant."""
+        """Bring every activity up to that instant."""
 
     def supply_changed(self) -> None:
-        """Take in at once that the supply is another one."""
+        """Notice a change of the supply at once."""
 
     def set_stop_input(self, open_: bool) -> None:
-        """Open or close the stop input."""
+        """Press (open) or release the stop button."""
 
 
 class HeldBox(Protocol):
-    """A box as the hands need it: held still while they act."""
+    """The part of a box that hands need: it can be held still while they act."""
 
     def __enter__(self) -> StillBox:
         """Hold it still at the present instant."""
 
     def __exit__(self, *_: object) -> None:
-        """Let it go on."""
+        """Let the box run on."""
 
     def set_cable(self, *, out: bool) -> None:
-        """Pull or put back its plug."""
+        """Pull or reinsert the box's plug."""
 
 
 class SimHands:
     """The hands of a box in this process; safe from any thread.
 
     Args:
-        box: whose time it is.
+        box: gives the time, and is held still while the hands act.
         plant: the loom.
         job: names the places.
         wired: see `connector_map`.
@@ -134,11 +134,11 @@ class SimHands:
         return found
 
     def pull(self, place: Place) -> None:
-        """Pull the connector of the load there."""
+        """Pull the connector of the load at a place."""
         self._each(place, seated=False)
 
     def seat(self, place: Place) -> None:
-        """Plug it in again."""
+        """Plug the connector in again."""
         self._each(place, seated=True)
 
     def _each(self, place: Place, *, seated: bool) -> None:
@@ -151,21 +151,21 @@ class SimHands:
 
     @property
     def pulled(self) -> tuple[int, ...]:
-        """Channels of the job whose load's connector is pulled now."""
+        """The channels of the job whose load is unplugged now."""
         loads = {channel: load for load, channel in self._wired.items()}
         return tuple(sorted(loads[channel] for channel in self._unseated))
 
-    def flex(self, place: Place, duration_s: float = 1.0, severity: float = 1.0) -> None:
-        """Flex the loom there for a while; only an intermittent contact minds."""
+    def wiggle(self, place: Place, duration_s: float = 1.0, severity: float = 1.0) -> None:
+        """Wiggle the loom at a place for a while; only an intermittent contact breaks."""
         if not (0 < duration_s <= 3600 and 0 <= severity <= 100):
-            raise HandsError("flex for more than 0 and at most 3600 s, with a severity of 0 to 100")
+            raise HandsError("wiggle for more than 0 and at most 3600 s, with a severity of 0 to 100")
         with self._box as controller:
             controller.catch_up()
             for channel in self.channels_at(place):
-                self._plant.flex(channel, controller.now_ns / 1e9, duration_s, severity)
+                self._plant.wiggle(channel, controller.now_ns / 1e9, duration_s, severity)
 
     def supply(self, on: bool | float) -> None:
-        """Switch the supply, or set its voltage; the box's comparator sees it at once."""
+        """Switch the supply on or off, or set its voltage; the box's comparator sees it at once."""
         with self._box as controller:
             controller.catch_up()
             self._plant.set_supply(on, controller.now_ns / 1e9)
@@ -177,13 +177,13 @@ class SimHands:
             controller.set_stop_input(open_)
 
     def cable(self, *, out: bool) -> None:
-        """Pull or put back the box's USB plug; the box stays powered."""
+        """Pull or reinsert the box's USB plug; the box stays powered."""
         self._box.set_cable(out=out)
 
     def noticed(self, place: Place, driven: Iterable[int]) -> bool:
-        """Whether somebody at a place noticed anything when these channels were last driven.
+        """Return whether a person at a place noticed anything when these channels were last driven.
 
-        Hands are where the job puts the load; a wire that goes elsewhere makes its load act elsewhere.
+        The person stands where the job puts the load; a load that is wired elsewhere acts elsewhere.
         """
         driven = tuple(driven)
         here = set(self.channels_at(place))
@@ -194,9 +194,9 @@ class SimHands:
             return any(acted(self._plant, channel) for channel in driven if channel in here)
 
     def _turns(self, driven: tuple[int, ...]) -> bool:
-        """Whether windings driven in this order take their rotor round the right way; others always do.
+        """Return whether windings driven in this order turn their rotor the right way; True for other loads.
 
-        The rotor follows from winding to winding: out of order it shivers, in the opposite order it goes back.
+        The rotor follows from winding to winding: in a mixed order it shivers, in the opposite order it turns back.
         """
         if any(self._job.load_type(channel).kind is not LoadKind.STEPPER for channel in driven):
             return True
@@ -207,7 +207,7 @@ class SimHands:
         return all((after - before) % WINDINGS == 1 for before, after in pairwise(around))
 
     def moved(self, channel: int) -> bool:
-        """Whether the load on a channel acted when last driven: moved, lit, sparked or took a level."""
+        """Return whether the load on a channel acted when last driven: moved, lit, sparked or took a level."""
         with self._box as controller:
             controller.catch_up()
             return acted(self._plant, channel)

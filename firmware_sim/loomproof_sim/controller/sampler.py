@@ -1,4 +1,4 @@
-"""Sample sets on a fixed clock from a switch-on edge, taken in blocks; finds the first over its limit."""
+"""Sample sets on a fixed clock from a switch-on edge, taken in blocks; finds the first sample over its limit."""
 
 from dataclasses import dataclass
 from typing import Protocol
@@ -12,11 +12,11 @@ from loomproof_sim.profiles import BoardProfile
 CURRENT, SUPPLY, DRAIN = range(3)
 """Phases of a sample set, in order of time."""
 BLOCK_NS = 20_000_000
-"""Longest stretch sampled at once, so that a trip is told no later than this after it happened."""
+"""Longest stretch sampled at once, and so the latest that a trip is reported after it happened."""
 
 
 class Sink(Protocol):
-    """Takes samples for a trace or a watch.
+    """Receives samples for a trace or a watch.
 
     Attributes:
         decimation: every n-th sample set is kept.
@@ -27,7 +27,7 @@ class Sink(Protocol):
     sets_wanted: int
 
     def put(self, times_ns: NDArray[np.int64], phases: NDArray[np.int64], values: Floats) -> None:
-        """Take samples in order of time; `phases` says what each value is."""
+        """Take samples in order of time; `phases` names the quantity of each value."""
 
 
 @dataclass(frozen=True)
@@ -40,11 +40,11 @@ class Over:
 
 
 class Sampler:
-    """The converter, following one channel at a time.
+    """The converter, which follows one channel at a time.
 
     Args:
-        plant: what is sampled.
-        profile: period and skews.
+        plant: the loom that is sampled.
+        profile: gives the period and the skews.
     """
 
     def __init__(self, plant: PlantPort, profile: BoardProfile) -> None:
@@ -63,9 +63,9 @@ class Sampler:
 
         Args:
             anchor_ns: time of the edge.
-            channel: the one whose samples the sink gets.
-            limits_a: current limit of every channel to be supervised; empty = none.
-            sink: None = supervise only.
+            channel: the channel whose samples the sink gets.
+            limits_a: current limit of each supervised channel; empty = no supervision.
+            sink: takes the samples; None = supervise only.
         """
         self._anchor_ns = anchor_ns
         self.channel = channel
@@ -74,18 +74,18 @@ class Sampler:
         self._next = (0, CURRENT)
 
     def set_time_ns(self, index: int) -> int:
-        """Time of the current sample of a set."""
+        """Return the time of the current sample of a set."""
         return self._anchor_ns + self._first_ns + index * self._period_ns
 
     def last_ns(self) -> int:
-        """Just after the last sample that the sink wants; NEVER_NS without a sink."""
+        """Return the time just after the last sample that the sink wants; NEVER_NS without a sink."""
         if self.sink is None:
             return NEVER_NS
         last = (self.sink.sets_wanted - 1) * self.sink.decimation
         return self.set_time_ns(last) + int(self._offsets_ns[DRAIN]) + 1
 
     def advance(self, until_ns: int) -> Over | None:
-        """Take every sample before `until_ns`; stop at the first one over a limit."""
+        """Take every sample before `until_ns`; stop at the first sample over a limit and return it."""
         while self.set_time_ns(self._next[0]) < until_ns:
             stop_ns = min(until_ns, self.set_time_ns(self._next[0]) + BLOCK_NS)
             over = self._block(stop_ns)

@@ -1,4 +1,4 @@
-"""Opening the store's database: where it is, whose it is, of which version, and that it writes durably."""
+"""The store's database: its address, its owner and version, and durable transactions."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def store_url(where: str | Path | None) -> str:
     """Return the SQLAlchemy URL of a store.
 
     Args:
-        where: a path, a URL, or None for `$LOOMPROOF_RECORDS` and, without it, the user's data directory.
+        where: a path, a URL, or None for `$LOOMPROOF_RECORDS` or else the user's data directory.
     """
     text = str(where or os.environ.get(ENVIRONMENT_VARIABLE) or _default_path())
     return text if "://" in text else f"sqlite:///{Path(text).expanduser().absolute()}"
@@ -37,10 +37,10 @@ def _default_path() -> Path:
 
 
 def open_engine(url: str, *, create: bool) -> Engine:
-    """Open the database, making the store when it is not there and `create` is true.
+    """Open the database; make the store if it is missing and `create` is true.
 
     Raises:
-        RecordError: when it cannot be opened, is no store of ours, or was made by a newer version.
+        RecordError: it cannot be opened, is not a store of this program, or is of a newer version.
     """
     engine = _engine(url)
     try:
@@ -68,13 +68,13 @@ def _engine(url: str) -> Engine:
         engine = create_engine(parsed)
     except (ArgumentError, NoSuchModuleError) as error:
         raise RecordError(
-            f"{_masked(url)!r} is no address of a record store: {error}.",
+            f"{_masked(url)!r} is not an address of a record store: {error}.",
             "Give a file path, or a URL such as postgresql+psycopg://bench@server/loomproof.",
         ) from error
     except ImportError as error:
         raise RecordError(
             f"The driver for {parsed.drivername} is not installed: {error}.",
-            "Install it beside Loomproof (for PostgreSQL: pip install 'psycopg[binary]').",
+            "Install it next to Loomproof (for PostgreSQL: pip install 'psycopg[binary]').",
         ) from error
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _on_connect)
@@ -83,12 +83,14 @@ def _engine(url: str) -> Engine:
 
 
 def _masked(url: str) -> str:
-    """Return an address that may be shown: without what stands between `//` and `@`."""
+    """Return an address that may be shown, with the part between `//` and `@` masked."""
     return re.sub(r"//[^/]*@", "//***@", url)
 
 
 def _on_connect(connection: sqlite3.Connection, _: object) -> None:
-    connection.isolation_level = None  # we begin transactions ourselves: a writer takes its lock at once
+    connection.isolation_level = (
+        None  # this module begins transactions itself, so that a writer takes its lock at once
+    )
     for pragma in ("synchronous=FULL", "foreign_keys=ON", f"busy_timeout={BUSY_TIMEOUT_MS}"):
         connection.execute(f"PRAGMA {pragma}")
 
@@ -101,7 +103,7 @@ def _on_begin(connection: Connection) -> None:
 def _prepare_file(engine: Engine, *, create: bool) -> None:
     name = engine.url.database
     if not name or name == ":memory:":
-        raise RecordError("A record kept in memory is no record.", "Give the store a file.")
+        raise RecordError("A record kept in memory does not last.", "Give the store a file.")
     if Path(name).exists():
         return
     if not create:
@@ -112,7 +114,7 @@ def _prepare_file(engine: Engine, *, create: bool) -> None:
 
 
 def _write_ahead(engine: Engine) -> None:
-    """Turn on write-ahead logging: a property of the file, which cannot be changed inside a transaction."""
+    """Turn on write-ahead logging, which is a property of the file and cannot change inside a transaction."""
     raw = engine.raw_connection()
     try:
         raw.cursor().execute("PRAGMA journal_mode=WAL")
@@ -155,16 +157,16 @@ def _check_version(value: str | None, engine: Engine) -> None:
     if version < 1:
         raise RecordError(
             f"The record store {engine.url.render_as_string()} does not say its version.",
-            "It is damaged or not ours. Nothing was changed; restore a copy or name another with --store.",
+            "It is damaged or of another program. Nothing was changed; restore a copy or name another with --store.",
         )
 
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Session]:
-    """One durable transaction: committed, and on the disk, when the block ends; rolled back when it raises.
+    """Run one durable transaction: it is on the disk when the block ends, and rolled back when the block raises.
 
     Raises:
-        RecordError: when the database refuses.
+        RecordError: the database reports an error.
     """
     try:
         with Session(engine.execution_options(**{_WRITING: True})) as session, session.begin():
@@ -179,10 +181,10 @@ def writing(engine: Engine) -> Iterator[Session]:
 
 @contextmanager
 def reading(engine: Engine) -> Iterator[Session]:
-    """One consistent view of the store.
+    """Open one consistent view of the store.
 
     Raises:
-        RecordError: when the database refuses.
+        RecordError: the database reports an error.
     """
     try:
         with Session(engine) as session:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from loomproof_sim.controller.ports import NEVER_NS
-from loomproof_sim.controller.sampling import BLOCK_NS, CURRENT, DRAIN, SUPPLY, Over, Sampler
+from loomproof_sim.controller.sampler import BLOCK_NS, CURRENT, DRAIN, SUPPLY, Over, Sampler
 from loomproof_sim.profiles import REFERENCE
 
 EDGE_NS = 1_000_000

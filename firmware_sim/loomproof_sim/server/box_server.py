@@ -1,4 +1,4 @@
-"""The loop that serves one box: its port, its hands, its clock, and a clean end."""
+"""The loop that serves one box: its port, its hands, its clock and a clean end."""
 
 import selectors
 import signal
@@ -9,10 +9,10 @@ from contextlib import suppress
 from functools import partial
 from typing import TextIO
 
-from loomproof_sim.hands.sim_hands import HandsError
-from loomproof_sim.hands.wire import act_from_words, perform, perform_line
-from loomproof_sim.serving.ports import READ_BYTES, Port, address_of
-from loomproof_sim.simbox import SimBox
+from loomproof_sim.box import SimBox
+from loomproof_sim.hands.local import HandsError
+from loomproof_sim.hands.remote import act_from_words, perform, perform_line
+from loomproof_sim.server.ports import READ_BYTES, ServedPort, address_of
 from loomproof_wire.messages import StopReason
 
 LONGEST_WAIT_S = 0.02
@@ -21,12 +21,12 @@ ENDING = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 
 
 class HandsServer:
-    """Takes JSON lines from any number of clients and does what they say.
+    """Carries out the JSON lines of any number of clients.
 
     Args:
         selector: watches the sockets.
-        server: listening, not blocking.
-        box: whose hands.
+        server: a listening socket that does not block.
+        box: the box whose hands are served.
     """
 
     def __init__(self, selector: selectors.BaseSelector, server: socket.socket, box: SimBox) -> None:
@@ -61,7 +61,7 @@ class HandsServer:
         client.close()
 
     def close(self) -> None:
-        """Hang up on everybody."""
+        """Close every connection."""
         for client in list(self._held):
             self._drop(client)
         self._selector.unregister(self._server)
@@ -69,14 +69,14 @@ class HandsServer:
 
 
 class TypedHands:
-    """Takes words from standard input, such as `pull 5`, and answers on standard error."""
+    """Carries out lines from standard input, such as `pull 5`, and answers on standard error."""
 
     def __init__(self, selector: selectors.BaseSelector, stream: TextIO, box: SimBox) -> None:
         self._selector = selector
         self._stream = stream
         self._box = box
         self._held = b""
-        with suppress(OSError, ValueError):  # a plain file cannot be waited for; then nobody types
+        with suppress(OSError, ValueError):  # a plain file cannot be watched; then nobody types
             selector.register(stream, selectors.EVENT_READ, self._read)
 
     def _read(self) -> None:
@@ -106,8 +106,8 @@ class Server:
     """Runs a box in real time until a signal ends it.
 
     Args:
-        box: with a real clock.
-        selector: what the port and the hands are registered with.
+        box: a box with a real clock.
+        selector: watches the port and the hands.
     """
 
     def __init__(self, box: SimBox, selector: selectors.BaseSelector) -> None:
@@ -115,12 +115,12 @@ class Server:
         self._selector = selector
         self._ending = False
 
-    def run(self, port: Port, ready: Callable[[], None] = lambda: None) -> None:
-        """Serve until told to end; then every output is off.
+    def run(self, port: ServedPort, ready: Callable[[], None] = lambda: None) -> None:
+        """Serve until a signal ends it; then switch every output off.
 
         Args:
             port: the console's end.
-            ready: called once signals end it cleanly.
+            ready: called as soon as a signal would end the server cleanly.
         """
         with _Signals(self._selector, self._end):
             ready()
@@ -132,19 +132,19 @@ class Server:
     def _end(self) -> None:
         self._ending = True
 
-    def _turn(self, port: Port) -> None:
+    def _turn(self, port: ServedPort) -> None:
         with self._box as controller:
             wait_s = (controller.next_event_ns() - controller.now_ns) / 1e9
         for key, _ in self._selector.select(min(LONGEST_WAIT_S, wait_s)):
             key.data()
         port.attend()
-        said = self._box.read(1 << 20, 0)
-        if said:
-            port.write(said)
+        output = self._box.read(1 << 20, 0)
+        if output:
+            port.write(output)
 
 
 class _Signals:
-    """Turns ending signals into a call from the loop."""
+    """Turns ending signals into a call from within the loop."""
 
     def __init__(self, selector: selectors.BaseSelector, end: Callable[[], None]) -> None:
         self._selector = selector

@@ -4,17 +4,17 @@
 from pathlib import Path
 
 from loomproof.job.model import Job
-from loomproof_cosim.bench import Bench
-from loomproof_cosim.board_config import fitting
+from loomproof_cosim.board_circuit import BoardCircuit
+from loomproof_cosim.board_config import eeprom_image
 from loomproof_cosim.boards import FINE, WIDE, Board, board_of
-from loomproof_cosim.part import CLOCK_HZ, Part
+from loomproof_cosim.part import CLOCK_HZ, AvrPart
+from loomproof_sim.box import SimBox
 from loomproof_sim.clocks import RealClock, VirtualClock
 from loomproof_sim.fault_text import parse_fault
-from loomproof_sim.hands.sim_hands import SimHands, connector_map
+from loomproof_sim.hands.local import SimHands, connector_map
 from loomproof_sim.loom import channel_kinds
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.scenario import Scenario, build_loom, job_of
-from loomproof_sim.simbox import SimBox
 from loomproof_wire.messages import StopReason
 
 NS_PER_CYCLE_X2 = 125
@@ -34,16 +34,18 @@ class ElfController:
 
     Attributes:
         part: the microcontroller.
-        bench: the board around it.
+        circuit: the board around it.
     """
 
-    def __init__(self, elf: Path, board: Board, bench: Bench, eeprom: bytes = b"") -> None:
-        self.bench = bench
-        self.plant = bench.plant
+    def __init__(self, elf: Path, board: Board, circuit: BoardCircuit, eeprom: bytes = b"") -> None:
+        self.circuit = circuit
+        self.plant = circuit.plant
         self.now_ns = 0
-        self.part = Part(elf, board.part, volts=bench.volts, on_pins=bench.pins, held_inputs=(FINE, WIDE))
+        self.part = AvrPart(
+            elf, board.part, volts=circuit.volts, on_pins=circuit.pins, held_inputs=(FINE, WIDE)
+        )
         self.part.set_input(*board.stop, False)
-        self.part.set_noise(bench.profile.noise_counts, bench.seed)
+        self.part.set_noise(circuit.profile.noise_counts, circuit.seed)
         if eeprom:
             self.part.write_eeprom(0, eeprom)
 
@@ -66,7 +68,7 @@ class ElfController:
 
     def catch_up(self) -> None:
         """Something outside is about to change: what was foreseen of the loom counts no more."""
-        self.bench.forget()
+        self.circuit.forget()
         self.part.forget_foreseen()
 
     def supply_changed(self) -> None:
@@ -75,8 +77,8 @@ class ElfController:
 
     def set_stop_input(self, open_: bool) -> None:
         """Press (open) or release the stop contact: it cuts the gate supply, and the part sees it."""
-        self.bench.set_stop(self.part.cycle, open_=open_)
-        self.part.set_input(*self.bench.board.stop, open_)
+        self.circuit.set_stop(self.part.cycle, open_=open_)
+        self.part.set_input(*self.circuit.board.stop, open_)
         self.catch_up()
 
     def mishaps(self) -> dict[str, int]:
@@ -103,9 +105,9 @@ def build_elf_box(
     job = job_of(scenario) if job is None else job
     plant = Plant(build_loom(job, scenario), seed=scenario.seed)
     kinds = channel_kinds(job)
-    bench = Bench(plant, board, scenario.board, kinds, scenario.seed)
-    eeprom = fitting(kinds, f"COSIM-{scenario.seed:06d}", scenario.board)
-    controller = ElfController(elf, board, bench, eeprom)
+    circuit = BoardCircuit(plant, board, scenario.board, kinds, scenario.seed)
+    eeprom = eeprom_image(kinds, f"COSIM-{scenario.seed:06d}", scenario.board)
+    controller = ElfController(elf, board, circuit, eeprom)
     clock = VirtualClock() if scenario.clock == "virtual" else RealClock()
     box = SimBox(controller, clock)  # type: ignore[arg-type]  # the same face, another controller
     faults = [parse_fault(text, job) for text in scenario.faults]

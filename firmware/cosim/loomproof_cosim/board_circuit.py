@@ -20,7 +20,7 @@ TEMPERATURE_ZERO_V = 0.5
 """A sensor of 10 mV/K with 0.5 V at 0 degC (common practice, no source)."""
 
 
-class Bench:
+class BoardCircuit:
     """The board around the part, in volts and amperes.
 
     Args:

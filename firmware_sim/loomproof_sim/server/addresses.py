@@ -1,4 +1,4 @@
-"""Where a simulated box may listen: this machine only, unless told otherwise in so many words."""
+"""Addresses where a simulated box may listen: this machine's own, unless others are allowed expressly."""
 
 import ipaddress
 import socket
@@ -6,31 +6,31 @@ from dataclasses import dataclass
 
 
 class ServeError(Exception):
-    """The box cannot be served as asked; the text says why and what to do."""
+    """The box cannot be served; the message says why and what to do."""
 
 
 @dataclass(frozen=True)
 class Address:
-    """Where to listen; port 0 = any free one."""
+    """Host and port to listen on; port 0 = any free one."""
 
     host: str
     port: int
 
 
 def parse_address(text: str, *, anywhere: bool) -> Address:
-    """Return HOST:PORT; only this machine's own addresses, unless `anywhere`.
+    """Return the address HOST:PORT; unless `anywhere`, it must be this machine's own.
 
     Raises:
-        ServeError: not an address, or one that other machines can reach.
+        ServeError: the text is no address, or one that other machines can reach.
     """
     host, colon, port = text.rpartition(":")
     host = host.strip("[]")
     if not colon or not host or not (port.isascii() and port.isdigit()) or int(port) > 65_535:
-        raise ServeError(f"{text!r} is no address to listen on; write HOST:PORT, such as 127.0.0.1:7600")
+        raise ServeError(f"{text!r} is not an address to listen on; write HOST:PORT, such as 127.0.0.1:7600")
     if not anywhere and not _is_loopback(host):
         raise ServeError(
-            f"{host} can be reached from other machines, and whoever reaches it drives this box; "
-            "listen on 127.0.0.1, or say --listen-anywhere"
+            f"{host} can be reached from other machines, and anyone who reaches it drives this box; "
+            "listen on 127.0.0.1, or give --listen-anywhere"
         )
     return Address(host, int(port))
 
@@ -46,7 +46,7 @@ def listen(address: Address) -> socket.socket:
     """Return a listening socket that does not block.
 
     Raises:
-        ServeError: the address cannot be had.
+        ServeError: the address cannot be bound.
     """
     family = socket.AF_INET6 if ":" in address.host else socket.AF_INET
     server = socket.socket(family, socket.SOCK_STREAM)
