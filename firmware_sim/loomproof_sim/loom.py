@@ -70,7 +70,17 @@ class Draw:
         return quantity.value * (1 + deviation * quantity.tolerance_percent / 100)
 
     def of(self, load: LoadType, name: str, default: float, scale: float = 1.0) -> float:
-        """Return one part's value of a quantity in SI units (`scale`), or the default if unsaid."""
+        """Return one part's value of a quantity in SI units.
+
+        Args:
+            load: its type.
+            name: the quantity's key.
+            default: taken where the type does not state it, as it is.
+            scale: from the key's unit to SI.
+
+        Returns:
+            The value.
+        """
         quantity: Quantity | None = getattr(load, name)
         return default if quantity is None else self.value(quantity, load.key, name) * scale
 
@@ -169,7 +179,18 @@ def _motor(load: LoadType, draw: Draw, resistance_ohm: float, inductance_h: floa
 def sound_loom(
     job: Job, draw: Draw, profile: BoardProfile, supply: SupplySpec, temperature_c: float
 ) -> LoomSpec:
-    """Return the loom of a job as it should be."""
+    """Return the loom of a job as it should be.
+
+    Args:
+        job: the job.
+        draw: gives each load its values within their tolerances.
+        profile: of the box, whose spare channels have no load.
+        supply: what feeds it.
+        temperature_c: of everything.
+
+    Returns:
+        The loom, every channel of the box in it.
+    """
     kinds = channel_kinds(job)
     branches = []
     for channel in sorted(job.channels, key=lambda one: one.channel):

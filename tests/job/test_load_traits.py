@@ -5,8 +5,10 @@ alone. Common practice, no source: an injector lets fuel out, an ignition coil s
 stage, a motor moves whatever hangs on it; what a relay, a valve or a lamp does depends on what it switches.
 """
 
+import ast
 import ctypes
 import math
+from collections.abc import Iterator
 from dataclasses import FrozenInstanceError, fields
 from pathlib import Path
 
@@ -173,6 +175,44 @@ def test_heat_is_assumed_as_it_was():
         LoadKind.MOTOR: Thermal(50.0, 4.0, 60.0),
         LoadKind.STEPPER: Thermal(10.0, 12.0, 60.0),
     }
+
+
+MADE_BY_HAND = {"firmware_sim/loomproof_sim/loom.py: ARMATURES"}
+"""A table by kind that cannot stand in the console's: the models of the simulated loom. A test below holds it to it."""
+
+
+def tables_by_kind(source: str) -> Iterator[str]:
+    """Yield the name of every literal that lists two or more kinds of load, or load classes of the wire."""
+    for statement in ast.walk(ast.parse(source)):
+        if isinstance(statement, ast.Assign | ast.AnnAssign | ast.Expr | ast.Return | ast.If | ast.IfExp):
+            for node in ast.walk(statement):
+                if isinstance(node, ast.Dict | ast.Set | ast.Tuple | ast.List):
+                    listed = [
+                        k for k in (node.keys if isinstance(node, ast.Dict) else node.elts) if k is not None
+                    ]
+                    kinds = [k for k in listed if ast.unparse(k).startswith(("LoadKind.", "LoadClass."))]
+                    if len(kinds) > 1:
+                        target = (
+                            getattr(statement, "target", None) or getattr(statement, "targets", [None])[0]
+                        )
+                        yield ast.unparse(target) if target is not None else ast.unparse(node)
+
+
+def test_no_other_table_lists_kinds_of_load():
+    """What differs from kind to kind stands in the table: nobody keeps a list of kinds beside it."""
+    found = set()
+    for folder in ("console/loomproof", "firmware_sim/loomproof_sim", "benchmarks", "testbed"):
+        for path in sorted((ROOT / folder).rglob("*.py")):
+            if path.name != "load_traits.py":
+                name = path.relative_to(ROOT).as_posix()
+                found |= {f"{name}: {table}" for table in tables_by_kind(path.read_text(encoding="utf-8"))}
+    assert found == MADE_BY_HAND
+
+
+def test_a_list_of_kinds_is_seen():
+    assert list(tables_by_kind("if kind in {LoadKind.LAMP, LoadKind.MOTOR}: pass"))
+    assert list(tables_by_kind("X: dict = {LoadClass.LAMP: 1, LoadClass.MOTOR: 2}")) == ["X"]
+    assert not list(tables_by_kind("if kind is LoadKind.LAMP: pass"))
 
 
 # --- the catalogue ------------------------------------------------------------------------------------------------

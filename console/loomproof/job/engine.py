@@ -44,7 +44,7 @@ class Engine(JobPart):
     orientation: Literal["lengthwise", "crosswise"] = "lengthwise"
     """How the crankshaft lies in the vehicle."""
     free_end: Literal["front", "rear", "left", "right"] | None = None
-    """Where the side opposite the power output points; unsaid: front if lengthwise, right if crosswise."""
+    """Where the side opposite the power output points. If left out: front if lengthwise, right if crosswise."""
     numbering: Literal["din_73021", "stated"] = "din_73021"
     banks: tuple[tuple[Whole, ...], ...] | None = None
     """With `numbering = "stated"`: cylinders of the left bank, then of the right, each from the free end."""

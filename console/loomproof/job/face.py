@@ -19,7 +19,7 @@ _FIRST = {
 }
 """Corner of cavity 1: whether the face is counted from the bottom up, and from right to left."""
 FACE_KEYS = ("seen_from", "numbering", "first", "face")
-"""Keys of a connector that only say how its face looks; all of them may stay unsaid."""
+"""Keys of a connector that only say how its face looks; each may be left out."""
 
 
 def face_of(connector: Connector) -> Face:

@@ -97,7 +97,7 @@ class LoadTraits:
     thermal: Thermal | None
     """None: it is made to glow, or takes no power from the channel."""
     seen: bool
-    """Whoever notices that it acts sees it; else hears it."""
+    """A person sees that it acts; otherwise hears it."""
     part_spread: float
     """How far one part's resistance strays within its batch, relative."""
     landing: Landing | None = None
@@ -112,7 +112,7 @@ class LoadTraits:
     peak_hold: bool = False
     """It may be driven with peak and hold."""
     placed: bool = False
-    """Its kind look all alike: only a location tells one from another."""
+    """Loads of this kind look alike: only a location distinguishes them."""
     commands: bool = False
     """It switches or steers something else, whose hazard its job has to say."""
     easily_missed: bool = False

@@ -49,7 +49,7 @@ class PeakHold(JobPart):
 
 
 class DriveLimits(JobPart):
-    """What a load may be asked for at most. The box's own ceilings hold besides."""
+    """What a load may be asked for at most. The box's own ceilings hold as well."""
 
     max_on_time_ms: Annotated[Number, Field(ge=0.05, le=100)]
     """Longest pulse of a train."""

@@ -57,14 +57,14 @@ class Connector(JobPart):
     name: Text
     rows: Annotated[Whole, Field(ge=1, le=20)] = 1
     columns: Annotated[Whole, Field(ge=1, le=100)] | None = None
-    """Unsaid: as many as the cavities need."""
+    """If left out: as many as the cavities need."""
     cavities: Annotated[Whole, Field(ge=1, le=400)]
     seen_from: Literal["mating", "wire"] | None = None
-    """The side from which rows and columns are told; unsaid: drawn as the wire side, and said to be unknown."""
+    """The side from which rows and columns are described. If left out, the wire side is drawn and called unknown."""
     numbering: Literal["rows", "columns", "serpentine"] | None = None
-    """How the cavities count on: along each row (unsaid), down each column, or every second row backwards."""
+    """How the cavities count on: along each row (the default), down each column, or every second row backwards."""
     first: Literal["top_left", "top_right", "bottom_left", "bottom_right"] | None = None
-    """The corner where cavity 1 is, from that side; unsaid: top left."""
+    """The corner where cavity 1 is, from that side. If left out: top left."""
     face: tuple[tuple[Annotated[Whole, Field(ge=0, le=400)], ...], ...] | None = None
     """Cavity numbers row by row, 0 where there is none; for a face that no rule above describes."""
 

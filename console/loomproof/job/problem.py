@@ -1,4 +1,4 @@
-"""What can be wrong with a job file, told so that its writer can mend it."""
+"""What can be wrong with a job file, and how to put it right."""
 
 import difflib
 from collections.abc import Iterable
@@ -42,7 +42,7 @@ class JobError(Exception):
 
 
 def closest(name: str, known: Iterable[str]) -> str | None:
-    """Return the known name that `name` is most likely a slip of the pen for."""
+    """Return the known name that `name` is most likely a misspelling of."""
     folded = {candidate.casefold(): candidate for candidate in sorted(known)}
     close = difflib.get_close_matches(name.casefold(), folded, n=1)
     return folded[close[0]] if close else None

@@ -108,9 +108,9 @@ def _override_flaws(draft: Draft, placed: Placed[Channel]) -> Iterator[Flaw]:
     if hazard is not None and base.hazard is not HazardClass.NONE and hazard is not base.hazard:
         reason = f"`{base.key}` is a {base.hazard} hazard; an override may add a hazard, not take one away"
         yield Flaw(("override", "hazard"), reason, "remove it")
-    told = {(flaw.path, flaw.reason) for flaw in load_flaws(base)}
+    known = {(flaw.path, flaw.reason) for flaw in load_flaws(base)}
     for flaw in load_flaws(channel.override.apply(base)):
-        if (flaw.path, flaw.reason) not in told and flaw.path[0] != "train":
+        if (flaw.path, flaw.reason) not in known and flaw.path[0] != "train":
             yield Flaw(("override", *flaw.path), flaw.reason, flaw.remedy)
 
 

@@ -124,7 +124,7 @@ def _wasted_flaws(engine: Engine) -> Iterator[Flaw]:
 def location_flaws(draft: Draft) -> Iterator[Flaw]:
     """Yield where a location does not fit the engine.
 
-    Companions and banks are compared only where the engine is sound in itself; else its flaw is told already.
+    Companions and banks are compared only where the engine is sound in itself; otherwise its flaw is reported already.
     """
     sound = not any(engine_flaws(draft))
     for placed in draft.locations:

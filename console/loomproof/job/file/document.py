@@ -33,7 +33,7 @@ class TextState:
 def typed_value(key: str, text: str) -> object | None:
     """Return what a typed text means for a key; None for an empty one.
 
-    What is no number stays text, so that the check tells it and nothing typed is lost.
+    What is not a number stays text: the check then reports it, and nothing typed is lost.
     """
     text = text.strip()
     if not text:
@@ -155,7 +155,16 @@ class JobDocument:
         return True
 
     def set(self, table: str, index: int, key: str, value: object | None) -> bool:
-        """Change one value; a point in the key goes into a table: `train.count`. None takes it out.
+        """Change one value.
+
+        Args:
+            table: `channels`, `identity`, ...; empty for the keys at the top.
+            index: which of the tables, from 0.
+            key: the key; a point in it leads into a table: `train.count`.
+            value: what it becomes; None removes it.
+
+        Returns:
+            Whether the text is another one now.
 
         Raises:
             EditError: It can only be changed in the text.

@@ -29,7 +29,7 @@ class Draft:
     """A job as far as it could be read.
 
     `names` holds every id and key that was written, also those of parts that could not be read, so that one
-    mistake is told once and not again at every mention.
+    mistake is reported once and not again at every mention.
     """
 
     connectors: tuple[Placed[Connector], ...]

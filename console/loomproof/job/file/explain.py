@@ -1,4 +1,4 @@
-"""From a pydantic error to a reason and a remedy in the words of whoever wrote the job."""
+"""From a pydantic error to a reason and a remedy in the words of the job's writer."""
 
 from collections.abc import Iterator
 from typing import Annotated, Any, get_args

@@ -1,4 +1,4 @@
-"""Reading and writing job files. Everything that is wrong with a file is told at once, with its line."""
+"""Reading and writing job files. All that is wrong with a file is reported at once, with its line."""
 
 import hashlib
 import json
@@ -62,7 +62,7 @@ def parse_job(text: str) -> Job:
         job = Job.model_validate(raw)
     except ValidationError as error:
         flaws.extend(validation_flaws(error))
-    flaws.extend([flaw for flaw in _check(draft_of(raw)) if not _told(flaw, flaws)])
+    flaws.extend([flaw for flaw in _check(draft_of(raw)) if not _follows(flaw, flaws)])
     if job is None or flaws:
         raise JobError(_problems(flaws, raw, find_positions(text)))
     return job
@@ -74,9 +74,9 @@ def job_problems(job: Job) -> tuple[Problem, ...]:
     return tuple(_problems(list(_check(draft_of(raw))), raw, None))
 
 
-def _told(flaw: Flaw, told: list[Flaw]) -> bool:
+def _follows(flaw: Flaw, reported: list[Flaw]) -> bool:
     """Whether a flaw only follows from a key that has been found wrong in itself."""
-    paths = [path for earlier in told for path in (earlier.path, earlier.meant) if path is not None]
+    paths = [path for earlier in reported for path in (earlier.path, earlier.meant) if path is not None]
     return any(flaw.path[: len(path)] == path or path[: len(flaw.path)] == flaw.path for path in paths)
 
 
@@ -99,7 +99,7 @@ def _problems(flaws: list[Flaw], raw: dict[str, Any], positions: Positions | Non
 
 
 def _line(positions: Positions | None, path: KeyPath) -> int | None:
-    """Return the line of a key; what is missing from the whole file is told at its first."""
+    """Return the line of a key; what is missing from the whole file is reported at its first."""
     return None if positions is None else positions.line(path) or 1
 
 
@@ -116,7 +116,7 @@ def _key(path: KeyPath, raw: dict[str, Any]) -> str:
 
 
 def _syntax_problems(text: str) -> list[Problem]:
-    """Blank each statement that the reader trips over and read again, to tell more than the first."""
+    """Blank each statement that the reader refuses and read again, to report more than the first."""
     rows = text.replace("\r\n", "\n").split("\n")
     problems: list[Problem] = []
     while len(problems) < MOST_SYNTAX_PROBLEMS:

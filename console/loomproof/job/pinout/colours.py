@@ -42,7 +42,7 @@ def _by_word() -> dict[str, str]:
 
 
 def is_german(cells: tuple[str, ...]) -> bool:
-    """Tell whether a column is written in the two-letter codes of German drawings."""
+    """Return whether a column is written in the two-letter codes of German drawings."""
     alone = set(words()["german_codes"]["german_alone"])
     return any(token in alone for cell in cells for token in _tokens(cell))
 
@@ -53,7 +53,7 @@ def _tokens(text: str) -> list[str]:
 
 
 def looks_like_colour(text: str) -> bool:
-    """Tell whether a cell is a wire colour, in any way of writing."""
+    """Return whether a cell is a wire colour, in any way of writing."""
     tokens = _tokens(text)
     german = words()["german_codes"]["codes"]
     known = all(

@@ -141,7 +141,7 @@ def _locations(draft: PinoutDraft, places: _Ids, engine: Engine | None) -> AoT:
 
 
 def _serve(table: Table, line: PinoutOutput, engine: Engine) -> None:
-    """Say which cylinder an injector or a coil serves, as the words tell it."""
+    """Say which cylinder an injector or a coil serves, as the words say."""
     kinds = {CATALOGUE[key].kind for key in ((line.load.key,) if line.load.key else line.load.candidates)}
     if not kinds or not all(LOAD_TRAITS[kind].placed for kind in kinds):
         return

@@ -10,7 +10,7 @@ from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.pinout.words import consume, find, plain, words
 
 SWITCHED_UNKNOWN = HazardClass.MOTION
-"""Of a relay whose purpose the table does not tell: something may move. The operator takes it away who knows."""
+"""Of a relay whose purpose the table does not say: something may move. An operator who knows better removes it."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class LoadReading:
 
 @dataclass(frozen=True)
 class HazardReading:
-    """What driving the load may do, as far as the words tell, and why."""
+    """What driving the load may do, as far as the words say, and why."""
 
     hazard: HazardClass
     fuel_pump: bool
@@ -45,7 +45,7 @@ def _phrases() -> tuple[tuple[str, int], ...]:
 
 
 def names_a_load(text: str) -> bool:
-    """Tell whether a cell says a load."""
+    """Return whether a cell names a load."""
     found = plain(text)
     return found in _named() or bool(consume(found, _phrases()))
 

@@ -26,7 +26,7 @@ def read_sheet(data: bytes, file_name: str, sheet: str | None = None) -> Sheet:
 
     Args:
         data: The file.
-        file_name: Its name; the ending helps to tell workbook from text.
+        file_name: Its name; the ending helps to distinguish a workbook from text.
         sheet: Name of the workbook's sheet; None: the first that holds anything.
 
     Raises:
@@ -63,9 +63,9 @@ def read_text(data: bytes) -> Sheet:
                 "look at letters with accents; save it as UTF-8 if they are wrong",
             )
         )
-    text, told = _told_delimiter(text)
-    dialect, delimiter = _dialect(text, told)
-    rows = _rows(text, dialect, 1 if told else 0)
+    text, stated = _stated_delimiter(text)
+    dialect, delimiter = _dialect(text, stated)
+    rows = _rows(text, dialect, 1 if stated else 0)
     if not any(not row.blank for row in rows):
         raise PinoutError("the table is empty", "save the pin-out with one row for each cavity")
     how = f"{DELIMITER_WORDS.get(delimiter, repr(delimiter))}, {encoding}"
@@ -94,10 +94,10 @@ def _decode(data: bytes) -> tuple[str, str]:
         ) from error
 
 
-def _told_delimiter(text: str) -> tuple[str, str | None]:
+def _stated_delimiter(text: str) -> tuple[str, str | None]:
     """Return the text without a first line `sep=;` as some spreadsheets write it, and what it said."""
-    told = re.match(r'"?sep=(.)"?\r?\n', text)
-    return (text[told.end() :], told[1]) if told else (text, None)
+    stated = re.match(r'"?sep=(.)"?\r?\n', text)
+    return (text[stated.end() :], stated[1]) if stated else (text, None)
 
 
 def _plain_dialect(mark: str) -> type[csv.Dialect]:
@@ -107,9 +107,9 @@ def _plain_dialect(mark: str) -> type[csv.Dialect]:
     return Plain
 
 
-def _dialect(text: str, told: str | None) -> tuple[type[csv.Dialect], str]:
-    if told is not None:
-        return _plain_dialect(told), told
+def _dialect(text: str, stated: str | None) -> tuple[type[csv.Dialect], str]:
+    if stated is not None:
+        return _plain_dialect(stated), stated
     sample = text[:20_000]
     choices = [_plain_dialect(mark) for mark in DELIMITERS]
     try:

@@ -166,22 +166,22 @@ def read_yes_no(text: str) -> Read[bool]:
 
 
 def looks_like_cavity(text: str) -> bool:
-    """Tell whether a cell is a cavity."""
+    """Return whether a cell is a cavity."""
     return len(text) <= 16 and read_cavity(text, "").value is not None
 
 
 def looks_like_section(text: str) -> bool:
-    """Tell whether a cell is a wire's section and not merely a whole number."""
+    """Return whether a cell is a wire's section and not merely a whole number."""
     whole = re.match(r"^\d+$", text.strip()) is not None
     return read_section(text).value is not None and (not whole or int(text) in (1, 2, 4, 6, 10, 16))
 
 
 def looks_like_length(text: str) -> bool:
-    """Tell whether a cell is a length."""
+    """Return whether a cell is a length."""
     read = number(text)
     return read is not None and (read[1] == "" or read[1] in METRES) and read[0] > 0
 
 
 def looks_like_channel(text: str) -> bool:
-    """Tell whether a cell is an output of the box."""
+    """Return whether a cell is an output of the box."""
     return read_channel(text).value is not None
