@@ -7,6 +7,10 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))  # hostbox; import mode importlib does not add it
 
+from core_types import typed
+from hostbox import HostBox
+from hostconsole import HostConsole
+
 from testbed.firmware import ROOT, run
 
 
@@ -27,3 +31,19 @@ def shim(tmp_path_factory):
 def built(tmp_path_factory):
     """Where the shim and the firmware of both boards are."""
     return make(tmp_path_factory)
+
+
+@pytest.fixture(scope="session")
+def guarded():
+    """A core compiled for this computer, to be called function by function."""
+    made = HostBox()
+    typed(made.core)
+    return made
+
+
+@pytest.fixture
+def console(guarded):
+    """A console in a session with a fresh box, heartbeats begun."""
+    made = HostConsole(guarded)
+    made.greet()
+    return made

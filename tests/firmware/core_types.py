@@ -3,6 +3,8 @@
 import ctypes
 from ctypes import POINTER, c_char_p, c_int16, c_int32, c_uint8, c_uint16, c_uint32
 
+from loomproof_wire.messages import Hazard, LoadClass
+
 
 class Refusal(ctypes.Structure):
     """`struct refusal` of refusal.h."""
@@ -108,3 +110,27 @@ def typed(core: ctypes.CDLL) -> ctypes.CDLL:
     for name in ("guard_stopped", "guard_alive", "guard_supply_good"):
         getattr(core, name).restype = ctypes.c_bool
     return core
+
+
+CEILINGS = {
+    "max_on_time_us": 100_000,
+    "max_hold_ms": 10_000,
+    "max_duty_permille": 900,
+    "max_count": 2000,
+    "max_current_ma": 20_000,
+    "max_sense_us": 200,
+}
+"""The highest limits that any channel may have."""
+
+
+def configured(
+    core: ctypes.CDLL,
+    channel: int = 1,
+    load: LoadClass = LoadClass.VALVE,
+    hazard: Hazard = Hazard.NONE,
+    pump: int = 0,
+    **fields: int,
+) -> tuple[int, int]:
+    """Give a channel a configuration at the ceilings but for `fields`; returns how it was refused."""
+    limits = (CEILINGS | fields).values()
+    return core.limits_configure(ctypes.byref(Configure(channel, load, hazard, pump, *limits))).pair

@@ -1,13 +1,16 @@
-"""A console at the core compiled for this computer: asks, listens, keeps the heartbeat up."""
+"""A console at the core compiled for this computer: asks, listens, keeps the heartbeat up. And requests to ask."""
 
+from dataclasses import replace
 from typing import Any
 
 from hostbox import HostBox
 
 from loomproof_wire import messages as wire
 from loomproof_wire.frames import BadFrame, FrameReader, decode, encode_frame
+from loomproof_wire.messages import Hazard, LoadClass
 
 MS = 1_000_000
+US = 1000
 SESSION = 1
 
 
@@ -82,6 +85,53 @@ class HostConsole:
     def status(self) -> Any:
         return self.ask(wire.GetStatus())
 
+    def pulses(self) -> list[tuple[int, float]]:
+        """Take out channel and length, in us, of each pulse so far."""
+        began: dict[int, int] = {}
+        found = []
+        for at_ns, channel, drive in self.box.switches():
+            if drive:
+                began[channel] = at_ns
+            else:
+                found.append((channel, (at_ns - began.pop(channel)) / US))
+        return found
+
     def on(self) -> list[int]:
         """Channels that are not off now."""
         return [channel for channel in range(1, 17) if self.box.core.host_drive(channel) & 0xFF]
+
+
+PLAIN = wire.Configure(1, LoadClass.VALVE, Hazard.NONE, 0, 100_000, 10_000, 900, 2000, 5000, 100)
+TRAIN = wire.DriveTrain(1, 3, 10_000, 1000, 1, 1, 20)
+HOLD = wire.DriveHold(1, 30, 1, 20)
+PEAK = wire.DrivePeakHold(1, 2, 10_000, 2000, 500, 200, 500, 1, 1, 20)
+STEPPER = wire.DriveStepper((1, 2, 3, 4), 5, 2000)
+BRIDGE = wire.DriveBridge(15, 16, 20, 200, 500, 1, 20)
+SENSE = wire.Sense(1, 60, 5)
+HELD = wire.Watch(1, 1, 300, 5000, 200)
+WATCH = wire.Watch(1, 0, 300, 5000, 200)
+ARMED = (TRAIN, HOLD, PEAK, STEPPER, BRIDGE, HELD)
+EVERY = (*ARMED, SENSE, WATCH)
+
+
+def name(message: Any) -> str | None:
+    """Its name, for the names of tests."""
+    return getattr(message, "NAME", None)
+
+
+def channels_of(message: Any) -> tuple[int, ...]:
+    """Channels of a request."""
+    if isinstance(message, wire.DriveStepper):
+        return message.channels
+    if isinstance(message, wire.DriveBridge):
+        return (message.channel_supply, message.channel_ground)
+    return (message.channel,)
+
+
+def configure(console: HostConsole, message: Any, **fields: Any) -> None:
+    """Configure every channel of a request."""
+    for channel in channels_of(message):
+        most_us = 0 if channel >= 15 else 100
+        most_ma = 200 if channel in (13, 14) else 5000
+        plain = replace(PLAIN, channel=channel, max_sense_us=most_us, max_current_ma=most_ma)
+        assert console.refusal(replace(plain, **fields)) is None
