@@ -106,7 +106,7 @@ WORDS = {
     "once-more": ("cylinder 3 injector", "doubt", "PULL IT ONCE MORE"),
     "right": ("Seat it", "good", "✓ RIGHT: cylinder 3 injector"),
     "mismatch": ("Channel 5", "bad", "✗ NOT AS EXPECTED AT cylinder 3 injector"),
-    "free-told": ("cylinder 4 coil", "good", "✓ CHANNEL 9 BELONGS TO. SEAT IT IF YOU HOLD THAT"),
+    "free-told": ("cylinder 4 coil", "good", "✓ CHANNEL 9 BELONGS HERE. IF YOU HOLD IT, SEAT IT"),
     "supply": ("Supply lost", "bad", "NOTHING IS JUDGED"),
     "two": ("One at a time", "doubt", "SEAT BOTH"),
     "ended-wrong": ("2 wrong", "bad", "THE WALK HAS ENDED"),
@@ -254,7 +254,7 @@ def test_what_moved_nothing_is_to_be_seated_before_the_next():
 def test_joined_wires_are_called_so_and_what_cannot_be_seen_is_not_counted():
     joined = told(Stage.SEAT, happening(Kind.CONFIRMED, "inj5", 3, 5), asked="inj5", holding=("inj3", "inj5"))
     assert joined.caption == "✗ JOINED WIRES AT cylinder 5 injector"
-    assert "Seat all that is off" in joined.detail
+    assert "Seat everything that is off" in joined.detail
     places = tuple(replace(p, visible=frozenset()) if p.id == "tacho" else p for p in PLACES)
     known = {k: v for k, v in ALL_RIGHT.items() if k != "tacho"}
     rest = WalkDesk(JOB, lambda message: None)._at_rest(map_of(places, known, (16,)), WalkStage.DONE, "", ())

@@ -74,7 +74,7 @@ class WalkWords:
         channels = f"Channel {_listed(judged.channels)}"
         again = "Not what you hold? Seat it and pull it again within 2 s."
         if judged.kind is Kind.MATCHED and state.order is Order.FREE:
-            return f"✓ {channels.upper()} BELONGS TO. SEAT IT IF YOU HOLD THAT", name, "good", again
+            return f"✓ {channels.upper()} BELONGS HERE. IF YOU HOLD IT, SEAT IT", name, "good", again
         if judged.kind is Kind.CONFIRMED and state.holding:
             joined = "They lose their loads together: their wires are joined. The record has it. Seat everything that is off."
             return f"✗ JOINED WIRES AT {name}", channels, "bad", joined
