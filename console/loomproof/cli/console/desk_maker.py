@@ -12,7 +12,6 @@ from loomproof.cli.console.desk_options import DeskOptions
 from loomproof.cli.console.practice import (
     DEMO_FAULTS,
     DEMO_SEED,
-    SIMULATED,
     DemoHands,
     demo_job,
     hands_of,
@@ -20,7 +19,7 @@ from loomproof.cli.console.practice import (
     sim_url,
 )
 from loomproof.cli.exit_codes import BAD_CALL
-from loomproof.tui.desk.protocol import Desk, LoomHands, MakeDesk
+from loomproof.tui.desk.protocol import SIMULATED_BOX, Desk, LoomHands, MakeDesk
 from loomproof.tui.settings import SettingsKeeper
 
 
@@ -78,7 +77,7 @@ class JobStarter:
     def open(self, job: str, box: str) -> tuple[MakeDesk, LoomHands | None]:
         """Return what makes the desk; a bare `sim://` is given the job's own loom, and hands."""
         path = Path(job)
-        url = sim_url(path, DEMO_SEED, ()) if box == SIMULATED else own_url(path, box)
+        url = sim_url(path, DEMO_SEED, ()) if box == SIMULATED_BOX else own_url(path, box)
         options = DeskOptions(
             job=path, url=url, who=self._who, records=self._records, settings=self._settings, shown_as=box
         )

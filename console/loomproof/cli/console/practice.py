@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from urllib.parse import parse_qsl, quote, urlencode, urlsplit
+from urllib.parse import quote, urlencode
 
 import typer
 
 import loomproof
 from loomproof.cli.exit_codes import BAD_CALL
+from loomproof.cli.simulated_address import completed, is_simulated, query_of
 from loomproof.tui.desk.protocol import LoomHands
 
 DEMO_BOX = "demo"
 DEMO_JOB = "inline-five-turbo.toml"
-SIMULATED = "sim://"
 DEMO_SEED = 5
 DEMO_FAULTS = ("swapped:1:2", "added_resistance:8:1.2")
 """Sealed into the demo's loom: two injector plugs crossed, and a poor joint at a coil."""
@@ -39,21 +39,12 @@ def sim_url(job: Path, seed: int, faults: Sequence[str]) -> str:
 
 def own_url(job: Path, box: str) -> str:
     """Return a box's URL; a simulated one that names no job gets this one's loom, and a name for its hands."""
-    parts = urlsplit(box)
-    if parts.scheme != "sim":
-        return box
-    query = parse_qsl(parts.query, keep_blank_values=True)
-    if "name" not in dict(query):
-        query.append(("name", DEMO_BOX))
-    path = (parts.netloc + parts.path) or quote(str(job.resolve()))
-    return f"sim://{path}?{urlencode(query, safe=':/.')}"
+    return completed(box, job.resolve(), {"name": DEMO_BOX}) if is_simulated(box) else box
 
 
 def hands_of(url: str) -> LoomHands | None:
     """Return the hands on a box, if it is one of the simulated boxes that these hands can find."""
-    parts = urlsplit(url)
-    named = dict(parse_qsl(parts.query)).get("name")
-    return DemoHands() if parts.scheme == "sim" and named == DEMO_BOX else None
+    return DemoHands() if is_simulated(url) and query_of(url).get("name") == DEMO_BOX else None
 
 
 class DemoHands:

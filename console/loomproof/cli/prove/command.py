@@ -6,12 +6,12 @@ no link to the box, or lost; 4 blocked by an interlock, stopped, or left.
 
 from pathlib import Path
 from typing import Annotated
-from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
 import typer
 from rich.console import Console
 
 from loomproof.cli.prove.options import Code, Options, Who
+from loomproof.cli.simulated_address import completed, is_simulated
 
 
 def register(app: typer.Typer) -> None:
@@ -74,14 +74,7 @@ def prove(
 
 def box_url(box: str, job: Path, operator: Who) -> str:
     """The box's URL; a simulated one gets the job, a name for its hands, and virtual time if nobody asks."""
-    parts = urlsplit(box)
-    if parts.scheme != "sim":
+    if not is_simulated(box):
         return box
-    query = parse_qsl(parts.query, keep_blank_values=True)
-    keys = {key for key, _ in query}
-    if "clock" not in keys and operator is Who.SIMULATED:
-        query.append(("clock", "virtual"))
-    if "name" not in keys:
-        query.append(("name", f"prove-{abs(hash((str(job), tuple(query))))}"))
-    path = (parts.netloc + parts.path) or quote(str(job))
-    return f"sim://{path}?{urlencode(query, safe=':/.')}"
+    url = completed(box, job, {"clock": "virtual"} if operator is Who.SIMULATED else {})
+    return completed(url, job, {"name": f"prove-{abs(hash(url))}"})

@@ -7,7 +7,6 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from urllib.parse import parse_qsl, urlsplit
 
 from rich.console import Console
 
@@ -20,6 +19,7 @@ from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.cli.prove.tables import print_end, print_opening, print_result, print_step
 from loomproof.cli.prove.terminal_operator import AskingOperator
 from loomproof.cli.prove.walkers import SimulatedWalker, TerminalWalker, print_map
+from loomproof.cli.simulated_address import is_simulated, query_of
 from loomproof.facts.evidence import Baseline
 from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Verdict
@@ -71,7 +71,7 @@ class Run:
 
     def _work(self, stack: contextlib.ExitStack) -> Code:
         recorder, outcomes, store = self._record(stack)
-        if self.url.startswith("sim://"):
+        if is_simulated(self.url):
             stack.callback(self._forget_simulated)
         box = connect(self.url, auto_call_in=True)
         stack.callback(box.close)
@@ -181,14 +181,14 @@ class Run:
                 raise _UsageError(f"nobody offers hands at {hands}: {error}") from error
             stack.callback(client.close)
             return client
-        if not self.url.startswith("sim://"):
+        if not is_simulated(self.url):
             raise _UsageError("--operator simulated needs a simulated box: sim://..., or --hands HOST:PORT")
         from loomproof_sim.named_boxes import find  # noqa: PLC0415 - the simulator only when it is asked for
 
         return find(self._simulated_name()).hands
 
     def _simulated_name(self) -> str:
-        return dict(parse_qsl(urlsplit(self.url).query))["name"]
+        return query_of(self.url)["name"]
 
     def _forget_simulated(self) -> None:
         """A simulated box lives as long as its name is known; this run's is done with."""

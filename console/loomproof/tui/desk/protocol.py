@@ -15,6 +15,8 @@ from loomproof.tui.views.prompt import PromptView
 from loomproof.tui.views.trace import ReadingView, TraceView
 
 Post = Callable[[Message], object]
+SIMULATED_BOX = "sim://"
+"""The address of a simulated box that hangs on the loom of the job that is opened."""
 
 
 class StartRefusedError(Exception):

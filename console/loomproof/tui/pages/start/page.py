@@ -14,6 +14,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
 from loomproof.tui.app_state import AppState, state_of
+from loomproof.tui.desk.protocol import SIMULATED_BOX
 from loomproof.tui.pages.frame import STYLES
 from loomproof.tui.settings import Settings
 from loomproof.tui.widgets.keys import StopLine
@@ -22,7 +23,6 @@ from loomproof.tui.widgets.row_list import Row, RowList
 PRACTICE = "practice"
 OTHER = "other"
 MAKE = "make"
-SIMULATED = "sim://"
 FIRST = """\
 Nothing is opened and nothing is driven yet. Choose a job with the arrow keys and Enter.
 New here? Take the practice loom: everything in it is simulated, and it shows you what to do.\
@@ -58,11 +58,11 @@ def box_rows(last: str, settings: Settings, ports: Sequence[tuple[str, str]]) ->
             tail=("last time" if url == last else described.get(url, "used before"), "quiet"),
         )
         for url in urls
-        if url != SIMULATED
+        if url != SIMULATED_BOX
     ]
     rows.append(
         Row(
-            f"box:{SIMULATED}",
+            f"box:{SIMULATED_BOX}",
             (("A simulated box with this job's loom", "plain"),),
             tail=("simulated", "quiet"),
         )
