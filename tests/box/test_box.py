@@ -9,7 +9,8 @@ import pytest
 from loomproof.box.client import Box
 from loomproof.box.connect import connect
 from loomproof.box.drive_outcome import RawTrace
-from loomproof.box.errors import BoxStopped, ConfigurationMismatch, LinkLost, NoReply, RequestRefused
+from loomproof.box.errors import ConfigurationMismatch, LinkLost, NoReply, RequestRefused, BoxStopped
+from loomproof.facts.drive import Chop, PeakHoldRequest, PulseTrain, TraceCapture
 from loomproof_wire import messages
 from loomproof_wire.messages import (
     BoxState,
@@ -22,6 +23,7 @@ from loomproof_wire.messages import (
     Refusal,
     StopReason,
 )
+from testbed.approve_without_asking import approve_without_asking, unasked_hold, unasked_train
 
 
 def test_connecting_tells_what_the_box_is_and_touches_nothing():
@@ -81,7 +83,17 @@ def test_a_configuration_that_did_not_arrive_as_told_is_named(box, bench):
 
 
 def test_a_train_with_traces(box):
-    outcome = box.drive_train(4, 5, 100_000, 50_000, trace_every=2, trace_decimation=8, trace_samples=300)
+    outcome = box.drive(
+        unasked_train(
+            4,
+            count=5,
+            period_us=100_000,
+            on_time_us=50_000,
+            every=2,
+            decimation=8,
+            samples=300,
+        )
+    )
     assert (outcome.pulses, outcome.reason, outcome.trip) == (5, EndReason.COMPLETE, None)
     assert [trace.header.pulse_index for trace in outcome.traces] == [0, 2, 4]
     for trace in outcome.traces:
@@ -111,10 +123,16 @@ def test_every_sample_of_a_long_trace_is_where_it_belongs(box, bench):
 
 
 def test_hold_peak_hold_and_scan(box):
-    held = box.drive_hold(4, 300, trace_decimation=20, trace_samples=100)
+    held = box.drive(unasked_hold(4, duration_ms=300, decimation=20, samples=100))
     assert (held.reason, len(held.traces)) == (EndReason.COMPLETE, 1)
     box.arm(Hazard.FUEL, 5)
-    peak = box.drive_peak_hold(1, 3, 50_000, 4000, 1000, 150, 300, trace_every=1, trace_samples=200)
+    request = PeakHoldRequest(
+        channel=1,
+        train=PulseTrain(count=3, period_us=50_000, on_time_us=4000),
+        chop=Chop(peak_us=1000, period_us=150, duty_permille=300),
+        capture=TraceCapture(every=1, samples=200),
+    )
+    peak = box.drive(approve_without_asking(request))
     assert (peak.pulses, peak.reason, len(peak.traces)) == (3, EndReason.COMPLETE, 3)
     scan = box.scan([1, 4], 150)
     assert scan.mask == scan.sensed_mask == 0b1001
@@ -124,22 +142,22 @@ def test_hold_peak_hold_and_scan(box):
 
 def test_interlocks_of_the_box_are_told(box):
     with pytest.raises(RequestRefused) as refused:
-        box.drive_train(1, 1, 100_000, 2000)
+        box.drive(unasked_train(1, count=1, period_us=100_000, on_time_us=2000))
     assert refused.value.reason is Refusal.NOT_ARMED
     assert refused.value.detail == Hazard.FUEL
     box.arm(Hazard.FUEL, 1.0)
-    assert box.drive_train(1, 1, 100_000, 2000).pulses == 1
+    assert box.drive(unasked_train(1, count=1, period_us=100_000, on_time_us=2000)).pulses == 1
     box.disarm(Hazard.FUEL)
     with pytest.raises(RequestRefused):
-        box.drive_train(1, 1, 100_000, 2000)
+        box.drive(unasked_train(1, count=1, period_us=100_000, on_time_us=2000))
     assert box.status().state is BoxState.IDLE
 
 
 def test_a_value_out_of_range_is_said_before_anything_is_sent(box, bench):
     bench.port.said.clear()
     for call in (
-        lambda: box.drive_train(4, 0, 100_000, 2000),
-        lambda: box.drive_train(17, 1, 100_000, 2000),
+        lambda: box.drive(unasked_train(4, count=0, period_us=100_000, on_time_us=2000)),
+        lambda: box.drive(unasked_train(17, count=1, period_us=100_000, on_time_us=2000)),
         lambda: box.arm(Hazard.NONE, 1),
         lambda: box.arm(Hazard.FUEL, 61),
         lambda: box.sense(4, 201, 10),
@@ -151,7 +169,7 @@ def test_a_value_out_of_range_is_said_before_anything_is_sent(box, bench):
 
 def test_an_expired_arming_ends_the_drive(box):
     box.arm(Hazard.FUEL, 0.25)
-    outcome = box.drive_train(1, 10, 100_000, 2000)
+    outcome = box.drive(unasked_train(1, count=10, period_us=100_000, on_time_us=2000))
     assert outcome.reason is EndReason.DISARMED
     assert outcome.pulses == 3
 
@@ -160,12 +178,12 @@ def test_stop_ends_a_drive_and_stays_until_cleared(box):
     box.subscribe(
         lambda event: box.stop_now() if isinstance(event, messages.Telemetry) and event.state else None
     )
-    outcome = box.drive_train(4, 20, 100_000, 2000)
+    outcome = box.drive(unasked_train(4, count=20, period_us=100_000, on_time_us=2000))
     assert outcome.reason is EndReason.STOPPED
     assert outcome.stop_reason is StopReason.COMMAND
     assert outcome.pulses < 5
     with pytest.raises(BoxStopped) as stopped:
-        box.drive_train(4, 1, 100_000, 2000)
+        box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000))
     assert stopped.value.reason is Refusal.STOPPED
     assert "clear the stop" in stopped.value.remedy
     assert stopped.value.stop_reason is StopReason.COMMAND
@@ -184,13 +202,13 @@ def test_stop_is_acknowledged(box):
 def test_the_stop_input(box, bench):
     bench.hands.stop_input(True)
     with pytest.raises(BoxStopped):
-        box.drive_train(4, 1, 100_000, 2000)
+        box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000))
     with pytest.raises(BoxStopped) as refused:
         box.clear_stop()
     assert refused.value.reason is Refusal.STOP_INPUT_OPEN
     bench.hands.stop_input(False)
     box.clear_stop()
-    assert box.drive_train(4, 1, 100_000, 2000).pulses == 1
+    assert box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000)).pulses == 1
 
 
 def test_cancel_from_elsewhere_ends_a_drive_without_latching(box):
@@ -202,7 +220,7 @@ def test_cancel_from_elsewhere_ends_a_drive_without_latching(box):
             done[0].start()
 
     box.subscribe(cancel_once)
-    outcome = box.drive_train(4, 100, 100_000, 2000)
+    outcome = box.drive(unasked_train(4, count=100, period_us=100_000, on_time_us=2000))
     done[0].join(10)
     assert outcome.reason is EndReason.CANCELLED
     assert outcome.pulses < 100
@@ -215,11 +233,11 @@ def test_a_second_drive_meanwhile_is_refused_here(box):
 
     def try_it():
         try:
-            box.drive_train(4, 1, 100_000, 2000)
+            box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000))
         except RequestRefused as refused:
             refusals.append(refused)
 
-    box.drive_train(4, 10, 100_000, 2000)
+    box.drive(unasked_train(4, count=10, period_us=100_000, on_time_us=2000))
     assert {(r.reason, r.detail) for r in refusals} == {(Refusal.BUSY, 4)}
 
 
@@ -227,18 +245,18 @@ def test_a_short_trips_the_channel(bench):
     box = bench.connect("sim://?clock=virtual&fault=short_across_load:4")
     box.configure(Configure(4, LoadClass.RELAY, Hazard.NONE, 0, 100_000, 5000, 900, 100, 3000, 200))
     box.sleep(0.15)
-    outcome = box.drive_train(4, 5, 100_000, 20_000, trace_every=1, trace_samples=100)
+    outcome = box.drive(unasked_train(4, count=5, period_us=100_000, on_time_us=20_000, every=1, samples=100))
     assert outcome.reason is EndReason.TRIPPED
     assert outcome.trip.channel == 4
     assert outcome.trip.current_ma > 3000
     assert outcome.pulses == 0
     with pytest.raises(RequestRefused) as refused:
-        box.drive_train(4, 1, 100_000, 2000)
+        box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000))
     assert refused.value.reason is Refusal.TRIPPED
 
 
 def test_a_watch_sees_the_connector_pulled(box, bench):
-    with box.watch(4, held=True, duration_ms=2000) as watch:
+    with box.watch_held(unasked_hold(4, duration_ms=2000)) as watch:
         box.sleep(0.5)
         bench.hands.pull(4)
         box.sleep(0.1)
@@ -251,14 +269,14 @@ def test_a_watch_sees_the_connector_pulled(box, bench):
 
 
 def test_leaving_a_watch_early_cancels_it(box):
-    with box.watch(4, held=True, duration_ms=5000) as watch:
+    with box.watch_held(unasked_hold(4, duration_ms=5000)) as watch:
         pass
     assert watch.ended.reason is EndReason.CANCELLED
     assert box.now_s() < 2
-    assert box.drive_train(4, 1, 100_000, 2000).pulses == 1
-    with pytest.raises(RequestRefused), box.watch(1, held=True, duration_ms=100):
+    assert box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000)).pulses == 1
+    with pytest.raises(RequestRefused), box.watch_held(unasked_hold(1, duration_ms=100)):
         pytest.fail("fuel is not armed")
-    assert box.drive_train(4, 1, 100_000, 2000).pulses == 1
+    assert box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000)).pulses == 1
 
 
 def test_events_and_latest_status(box):

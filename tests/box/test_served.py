@@ -9,6 +9,7 @@ import pytest
 from loomproof.box.connect import connect
 from loomproof.box.errors import LinkLost
 from loomproof_wire.messages import BoxState, Configure, EndReason, Hazard, LoadClass, StopReason
+from testbed.approve_without_asking import unasked_train
 
 RELAY = Configure(4, LoadClass.RELAY, Hazard.NONE, 0, 100_000, 5000, 900, 100, 3000, 200)
 
@@ -39,14 +40,16 @@ def test_a_whole_visit(served):
         box.configure(RELAY)
         box.verify_configuration()
         box.sleep(0.2)
-        outcome = box.drive_train(4, 3, 50_000, 10_000, trace_every=1, trace_samples=600)
+        outcome = box.drive(
+            unasked_train(4, count=3, period_us=50_000, on_time_us=10_000, every=1, samples=600)
+        )
         assert (outcome.pulses, outcome.reason, len(outcome.traces)) == (3, EndReason.COMPLETE, 3)
         assert all(len(trace.fine) == 600 for trace in outcome.traces)
         assert box.counters.bad_frames == box.counters.missed_events == 0
         box.stop()
         assert box.status().state is BoxState.STOPPED
         box.clear_stop()
-        assert box.drive_train(4, 1, 50_000, 10_000).pulses == 1
+        assert box.drive(unasked_train(4, count=1, period_us=50_000, on_time_us=10_000)).pulses == 1
 
 
 def test_a_frozen_console_leaves_the_box_stopped(served):
@@ -66,7 +69,7 @@ def test_the_box_going_away_in_a_drive(served):
         killed = []
         box.subscribe(lambda event: killed or killed.append(server.kill()))
         with pytest.raises(LinkLost):
-            box.drive_train(4, 100, 100_000, 10_000)
+            box.drive(unasked_train(4, count=100, period_us=100_000, on_time_us=10_000))
         assert not box.connected
         with pytest.raises(LinkLost):
             box.reconnect()

@@ -34,6 +34,7 @@ from loomproof_wire.messages import (
     TraceChunk,
     TraceReady,
 )
+from testbed.approve_without_asking import unasked_train
 
 
 def dropping(kind, times=1):
@@ -56,20 +57,20 @@ def replacing(kind, change):
 @pytest.mark.parametrize("times", [1, 2])
 def test_a_lost_answer_fires_no_second_train(box, bench, times):
     bench.port.from_box = dropping(messages.Ack, times)
-    assert box.drive_train(4, 3, 100_000, 2000).pulses == 3
+    assert box.drive(unasked_train(4, count=3, period_us=100_000, on_time_us=2000)).pulses == 3
     assert [m for m in bench.port.said if isinstance(m, DriveEnded)] == [DriveEnded(4, 3, EndReason.COMPLETE)]
 
 
 def test_a_train_that_is_over_before_its_answer_arrives(box, bench):
     bench.port.from_box = dropping(messages.Ack, 2)
-    outcome = box.drive_train(4, 1, 100_000, 2000, trace_every=1, trace_samples=50)
+    outcome = box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000, every=1, samples=50))
     assert (outcome.pulses, len(outcome.traces)) == (1, 1)
 
 
 def test_a_train_of_which_nothing_is_known_is_stopped(box, bench):
     bench.port.from_box = dropping(messages.Ack, 3)
     with pytest.raises(NoReply):
-        box.drive_train(4, 100, 100_000, 2000)
+        box.drive(unasked_train(4, count=100, period_us=100_000, on_time_us=2000))
     bench.port.from_box = None
     assert box.status().state is BoxState.STOPPED
 
@@ -77,27 +78,27 @@ def test_a_train_of_which_nothing_is_known_is_stopped(box, bench):
 def test_a_lost_end_is_told_not_waited_for(box, bench):
     bench.port.from_box = dropping(DriveEnded)
     with pytest.raises(EventLost, match="channel 4") as lost:
-        box.drive_train(4, 3, 100_000, 2000)
+        box.drive(unasked_train(4, count=3, period_us=100_000, on_time_us=2000))
     assert lost.value.channel == 4
     assert box.now_s() < 2
     assert box.status().state is BoxState.IDLE
-    assert box.drive_train(4, 3, 100_000, 2000).pulses == 3
+    assert box.drive(unasked_train(4, count=3, period_us=100_000, on_time_us=2000)).pulses == 3
 
 
 def test_a_lost_end_without_telemetry_is_told_too(box, bench):
     bench.port.from_box = lambda m: [] if isinstance(m, DriveEnded | messages.Telemetry) else [m]
     with pytest.raises(EventLost):
-        box.drive_train(4, 3, 100_000, 2000)
+        box.drive(unasked_train(4, count=3, period_us=100_000, on_time_us=2000))
 
 
 def test_a_quiet_box_that_drives_on_is_waited_for(box, bench):
     bench.port.from_box = lambda m: [] if isinstance(m, messages.Telemetry) else [m]
-    assert box.drive_train(4, 30, 100_000, 2000).pulses == 30
+    assert box.drive(unasked_train(4, count=30, period_us=100_000, on_time_us=2000)).pulses == 30
 
 
 def test_a_lost_trace_announcement_is_counted(box, bench):
     bench.port.from_box = dropping(TraceReady)
-    outcome = box.drive_train(4, 3, 100_000, 2000, trace_every=1, trace_samples=50)
+    outcome = box.drive(unasked_train(4, count=3, period_us=100_000, on_time_us=2000, every=1, samples=50))
     assert [trace.header.pulse_index for trace in outcome.traces] == [1, 2]
     assert outcome.events_missed == 1
 
@@ -123,7 +124,7 @@ def test_a_trace_that_was_pushed_out_is_counted(box, bench):
         TraceChunk, lambda chunk: messages.Refused(messages.ReadTrace.KIND, Refusal.NO_TRACE, chunk.trace_id)
     )
     bench.port.from_box = gone
-    outcome = box.drive_train(4, 2, 100_000, 2000, trace_every=1, trace_samples=50)
+    outcome = box.drive(unasked_train(4, count=2, period_us=100_000, on_time_us=2000, every=1, samples=50))
     assert (outcome.traces, outcome.traces_lost, outcome.pulses) == ((), 2, 2)
 
 
@@ -141,7 +142,7 @@ def test_a_trace_that_was_pushed_out_is_counted(box, bench):
 def test_samples_that_were_not_asked_for_are_not_taken_and_the_drive_is_stopped(box, bench, change):
     bench.port.from_box = replacing(TraceChunk, change)
     with pytest.raises(Unreadable, match="not the samples"):
-        box.drive_train(4, 50, 100_000, 2000, trace_every=100, trace_samples=30)
+        box.drive(unasked_train(4, count=50, period_us=100_000, on_time_us=2000, every=100, samples=30))
     bench.port.from_box = None
     assert box.status().state is BoxState.STOPPED
 
@@ -149,11 +150,11 @@ def test_samples_that_were_not_asked_for_are_not_taken_and_the_drive_is_stopped(
 def test_reports_of_something_older_are_not_taken_for_this_drive(box):
     stale = DriveEnded(4, 99, EndReason.COMPLETE)
     box._link._core.events.append(stale)
-    assert box.drive_train(4, 3, 100_000, 2000).pulses == 3
+    assert box.drive(unasked_train(4, count=3, period_us=100_000, on_time_us=2000)).pulses == 3
     box._link._core.events.append(stale)
     assert box.sense(4, 100, 50).header.sample_count == 50
     box._link._core.events.append(stale)
-    with box.watch(4, held=False, duration_ms=100) as watch:
+    with box.watch(4, duration_ms=100) as watch:
         watch.collect()
     assert watch.ended.pulses != 99
 
@@ -164,7 +165,7 @@ def test_a_broken_console_stops_the_drive(box, bench, monkeypatch):
 
     monkeypatch.setattr("loomproof.box.drive_log.read_trace", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        box.drive_train(4, 50, 100_000, 2000, trace_every=1, trace_samples=30)
+        box.drive(unasked_train(4, count=50, period_us=100_000, on_time_us=2000, every=1, samples=30))
     assert box.status().state is BoxState.STOPPED
 
 
@@ -190,7 +191,7 @@ def test_however_bad_the_line_no_train_runs_more_often_than_it_was_asked_for(
         for _ in range(data.draw(st.integers(1, 4))):
             asked += 1
             try:
-                box.drive_train(4, asked, 20_000, 2000)
+                box.drive(unasked_train(4, count=asked, period_us=20_000, on_time_us=2000))
             except (EventLost, NoReply):
                 pass
             except RequestRefused:
@@ -297,7 +298,7 @@ def test_unplugged_in_a_drive_then_back_with_nothing_armed(named, bench):
 
     bench.port.from_box = pull_the_plug
     with pytest.raises(LinkLost):
-        named.drive_train(1, 100, 100_000, 2000)
+        named.drive(unasked_train(1, count=100, period_us=100_000, on_time_us=2000))
     assert not named.connected
     assert [event for event in heard if isinstance(event, LinkDown)] == [LinkDown("device disconnected")]
     with pytest.raises(LinkLost):
@@ -315,7 +316,7 @@ def test_unplugged_in_a_drive_then_back_with_nothing_armed(named, bench):
     named.clear_stop()
     named.sleep(0.15)
     with pytest.raises(RequestRefused) as refused:
-        named.drive_train(1, 1, 100_000, 2000)
+        named.drive(unasked_train(1, count=1, period_us=100_000, on_time_us=2000))
     assert refused.value.reason is Refusal.NOT_ARMED
     heard.clear()
     named.sleep(0.3)
@@ -364,5 +365,15 @@ def test_a_port_that_is_not_there():
 def test_drive_train_is_the_message_it_claims(box, bench):
     sent = []
     bench.port.to_box = lambda message: (sent.append(message), [message])[1]
-    box.drive_train(4, 2, 50_000, 3000, 1, 2, 30)
+    box.drive(
+        unasked_train(
+            4,
+            count=2,
+            period_us=50_000,
+            on_time_us=3000,
+            every=1,
+            decimation=2,
+            samples=30,
+        )
+    )
     assert [m for m in sent if isinstance(m, DriveTrain)] == [DriveTrain(4, 2, 50_000, 3000, 1, 2, 30)]

@@ -13,6 +13,7 @@ from loomproof_cosim.elf_box import build_elf_box
 from loomproof_sim.scenario import make_scenario
 from loomproof_wire import messages
 from loomproof_wire.messages import BoxState, Configure, EndReason, Hazard, LoadClass, StopReason
+from testbed.approve_without_asking import unasked_train
 from testbed.firmware import MS, RELAY, SESSION, US, Console, channel_edges, ready, symbol
 
 
@@ -56,7 +57,9 @@ def test_the_console_connects_to_it(built):
         assert status.board_temperature_dc == pytest.approx(310, abs=10)
         box.configure(Configure(RELAY, LoadClass.RELAY, Hazard.NONE, 0, 5000, 0, 900, 10, 5000, 100))
         box.verify_configuration()
-        outcome = box.drive_train(RELAY, 3, 20_000, 4_000, trace_every=1, trace_samples=40)
+        outcome = box.drive(
+            unasked_train(RELAY, count=3, period_us=20_000, on_time_us=4_000, every=1, samples=40)
+        )
         assert (outcome.pulses, outcome.reason) == (3, EndReason.COMPLETE)
         assert len(outcome.traces) >= 1
 

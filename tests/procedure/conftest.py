@@ -8,7 +8,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from loomproof.box.errors import BoxStopped, RequestRefused
+from loomproof.box.errors import RequestRefused, BoxStopped
+from loomproof.facts.approved_drive import ApprovedDrive
+from loomproof.facts.drive import BridgeRequest, HoldRequest, PeakHoldRequest, StepperRequest, TrainRequest
 from loomproof.procedure.prompts import Answer, Choice, PromptKind
 from loomproof_wire import messages as m
 from testbed.jobs import hazards_job
@@ -44,11 +46,15 @@ def info(channel):
 
 @dataclass
 class FakeBox:
-    """Answers like a sound box. `log` holds (what, detail); `on` maps a call to what happens instead."""
+    """Answers like a sound box.
+
+    `log` holds (what, detail), `requests` what was driven; `on` maps a call to what happens instead.
+    """
 
     channel_count: int = 8
     supply_v: float = 13.5
     log: list = field(default_factory=list)
+    requests: list = field(default_factory=list)
     on: dict = field(default_factory=dict)
     wiring: dict = field(default_factory=dict)
     pulled: set = field(default_factory=set)
@@ -149,46 +155,36 @@ class FakeBox:
         reason = m.EndReason.STOPPED if self.stopped else m.EndReason.COMPLETE
         return SimpleNamespace(pulses=pulses, reason=reason, traces=traces)
 
-    def drive_train(
-        self, channel, count, period_us, on_time_us, trace_every=0, trace_decimation=1, trace_samples=0
-    ):
-        return self._drive(
-            "drive",
-            (channel,),
-            count,
-            on_time_us,
-            trace_every,
-            trace_decimation,
-            trace_samples,
-            count * period_us * 1e-6,
-        )
+    def drive(self, approved, on_trace=None):
+        assert isinstance(approved, ApprovedDrive)
+        self.heard = on_trace
+        self.requests.append(approved.request)
+        try:
+            return self._drive_as_asked(approved.request)
+        finally:
+            self.heard = None
 
-    def drive_peak_hold(self, channel, count, period_us, on_time_us, *rest):
-        return self._drive("peak_hold", (channel,), count, on_time_us, *rest[3:], count * period_us * 1e-6)
-
-    def drive_stepper(self, channels, steps, step_us):
-        return self._drive("stepper", channels, abs(steps), step_us, 0, 1, 0, abs(steps) * step_us * 1e-6)
-
-    def drive_bridge(self, supply, ground, duration_ms, chop_us, duty, decimation=1, samples=0):
-        return self._drive(
-            "bridge", (ground, supply), 1, duration_ms * 1000, 1, decimation, samples, duration_ms / 1e3
-        )
-
-    def drive_hold(self, channel, duration_ms, decimation=1, samples=0):
-        return self._drive(
-            "hold", (channel,), 1, duration_ms * 1000, 1, decimation, samples, duration_ms / 1e3
-        )
-
-    def hear_traces(self, callback):
-        self.heard = callback
+    def _drive_as_asked(self, request):
+        train, capture = request.train, request.capture
+        how = (train.on_time_us, capture.every, capture.decimation, capture.samples, request.duration_s)
+        match request:
+            case TrainRequest():
+                return self._drive("drive", request.channels, train.count, *how)
+            case PeakHoldRequest():
+                return self._drive("peak_hold", request.channels, train.count, *how)
+            case StepperRequest():
+                return self._drive("stepper", request.channels, train.count, *how)
+            case BridgeRequest():
+                return self._drive("bridge", request.channels[::-1], train.count, how[0], 1, *how[2:])
+            case HoldRequest():
+                return self._drive("hold", request.channels, train.count, how[0], 1, *how[2:])
 
     def sense(self, channel, on_time_us, samples):
         self._do("sense", channel)
         return self.trace(channel, on_time_us, 1, samples)
 
     @contextlib.contextmanager
-    def watch(self, channel, *, held, duration_ms, sample_hz=5000, depth_permille=200):
-        assert not held
+    def watch(self, channel, *, duration_ms, sample_hz=5000, depth_permille=200):
         self._do("watch", channel)
         self.clock_s += duration_ms / 1000
         yield [m.Dropout(channel, 1000 * n, 500, 800) for n in range(self.loose.get(channel, 0))]

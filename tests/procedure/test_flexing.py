@@ -4,9 +4,9 @@ import pytest
 
 from loomproof.facts.step import StepEnd
 from loomproof.procedure.session import Session
-from loomproof.procedure.step_result import NotPermittedError
 from loomproof.procedure.wiggle.model import Said
 from loomproof.procedure.wiggle.runner import ALONE_MS, SHORTEST_HOLD_MS, SLICE_MS
+from loomproof.safety.approve import NotPermittedError
 from loomproof.safety.statements import StatementKind, form_for
 
 
@@ -34,13 +34,18 @@ class Hand:
 def session(job, box, make_person, notebook):
     made = Session(job, box, make_person(box), notebook)
     made.open()
-    held = box.watch
+    plain = box.watch
 
-    def watch(channel, *, held, duration_ms, sample_hz=5000, depth_permille=200):
-        box.log.append(("held" if held else "sensed", (channel, duration_ms)))
-        return plain(channel, held=False, duration_ms=duration_ms)
+    def watch(channel, *, duration_ms, sample_hz=5000, depth_permille=200):
+        box.log.append(("sensed", (channel, duration_ms)))
+        return plain(channel, duration_ms=duration_ms)
 
-    plain, box.watch = held, watch
+    def watch_held(approved, *, sample_hz=5000, depth_permille=200):
+        hold = approved.request
+        box.log.append(("held", (hold.channel, hold.duration_ms)))
+        return plain(hold.channel, duration_ms=hold.duration_ms)
+
+    box.watch, box.watch_held = watch, watch_held
     return made
 
 

@@ -8,14 +8,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from loomproof.box.errors import RequestRefused
-from loomproof.facts.drive import DriveShape, Pulses
+from loomproof.facts.drive import HoldRequest, PulseTrain
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.bench.ways import SETTINGS, Way, ways_of
-from loomproof.procedure.drive.permit import check_request
-from loomproof.procedure.drive.request import DriveRequest, OverBudgetError
 from loomproof.procedure.events import DriveStarted, FreeDriveAdvanced, TraceTaken
 from loomproof.procedure.session import Session
-from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
+from loomproof.procedure.step_result import StepInterruptedError
+from loomproof.safety.approve import NotPermittedError, OverBudgetError, approve, budget_problems
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages as m
 
@@ -55,13 +54,13 @@ def run(session, channel, way, values):
 
 def test_a_train_is_driven_as_typed(session, box):
     done = run(session, VALVE, Way.TRAIN, TRAIN)
-    assert (done.pulses, done.reason, done.why) == (4, "complete", "")
+    assert (done.pulses, done.reason, done.why) == (4, m.EndReason.COMPLETE, "")
     assert box.calls("drive") == [("drive", (VALVE,))]
     assert done.signature is not None
 
 
 def test_a_hold_is_held_and_an_injector_never(session, box):
-    assert run(session, VALVE, Way.HOLD, {"duration_ms": 300.0}).reason == "complete"
+    assert run(session, VALVE, Way.HOLD, {"duration_ms": 300.0}).completed
     assert box.calls("hold") == [("hold", (VALVE,))]
     plan = session.free.plan(INJECTOR, Way.HOLD, {"duration_ms": 1.0})
     assert "nothing fits" in plan.problems[0].text
@@ -70,12 +69,12 @@ def test_a_hold_is_held_and_an_injector_never(session, box):
 
 
 def test_peak_and_hold_hands_the_box_its_peak_and_level(session, box):
-    sent = []
-    box.drive_peak_hold = lambda *fields: sent.append(fields) or box.drive_train(*fields[:4], *fields[7:])
     run(session, VALVE, Way.PEAK_HOLD, TRAIN | {"peak_ms": 8.0, "hold_percent": 25.0})
-    channel, count, period_us, on_us, peak_us, chop_us, permille, *_ = sent[0]
-    assert (channel, count, period_us, on_us, peak_us, permille) == (VALVE, 4, 200_000, 20_000, 8_000, 250)
-    assert 150 <= chop_us <= 1000
+    (request,) = box.requests
+    assert request.channel == VALVE
+    assert request.train == PulseTrain(count=4, period_us=200_000, on_time_us=20_000)
+    assert (request.chop.peak_us, request.chop.duty_permille) == (8_000, 250)
+    assert 150 <= request.chop.period_us <= 1000
 
 
 def test_a_sweep_is_a_sequence_of_trains_from_end_to_end(session, box):
@@ -84,8 +83,8 @@ def test_a_sweep_is_a_sequence_of_trains_from_end_to_end(session, box):
     done = run(session, VALVE, Way.FREQUENCY_SWEEP, SWEEP)
     assert (done.trains, done.planned, done.pulses) == (5, 5, 10)
     started = [event for event in told if isinstance(event, DriveStarted)]
-    assert [round(1e6 / event.period_us) for event in started] == [2, 3, 4, 5, 6]
-    assert {event.on_time_us for event in started} == {20_000}
+    assert [round(1e6 / event.train.period_us) for event in started] == [2, 3, 4, 5, 6]
+    assert {event.train.on_time_us for event in started} == {20_000}
     assert [event.number for event in told if isinstance(event, FreeDriveAdvanced)] == [1, 2, 3, 4, 5]
 
 
@@ -94,7 +93,12 @@ def test_a_width_sweep_goes_down_as_well_as_up(session):
     session.subscribe(told.append)
     values = {"from_ms": 40.0, "to_ms": 10.0, "trains": 4.0, "count": 1.0, "frequency_hz": 5.0}
     run(session, VALVE, Way.WIDTH_SWEEP, values)
-    assert [e.on_time_us for e in told if isinstance(e, DriveStarted)] == [40_000, 30_000, 20_000, 10_000]
+    assert [e.train.on_time_us for e in told if isinstance(e, DriveStarted)] == [
+        40_000,
+        30_000,
+        20_000,
+        10_000,
+    ]
 
 
 def test_a_sweep_ends_between_any_two_trains(session, box):
@@ -108,7 +112,7 @@ def test_a_sweep_ends_between_any_two_trains(session, box):
         done = run(session, VALVE, Way.FREQUENCY_SWEEP, SWEEP)
         assert len(box.calls("drive")) == after
         assert done.trains == after
-        assert done.reason == "ended early"
+        assert done.ending == "ended early"
         assert "between two trains" in done.why
     del box.on["drive"]
     assert run(session, VALVE, Way.FREQUENCY_SWEEP, SWEEP).trains == 5, "an old end does not end a new run"
@@ -131,7 +135,7 @@ def test_a_trip_ends_a_sweep_and_is_cleared_by_hand_only(session, box):
     seen = []
     box.on["drive"] = lambda _: (seen.append(1), box.tripped.add(VALVE) if len(seen) == 3 else None)
     done = run(session, VALVE, Way.FREQUENCY_SWEEP, SWEEP)
-    assert (done.reason, done.trains, done.planned) == ("tripped", 2, 5)
+    assert (done.reason, done.trains, done.planned) == (m.EndReason.TRIPPED, 2, 5)
     assert "train 3 of 5" in done.why
     assert len(box.calls("drive")) == 3
     assert session.free.forget_trip(VALVE)
@@ -151,7 +155,7 @@ def test_a_refusal_of_the_box_within_a_sweep_is_told_and_ends_it(session, box):
     done = run(session, VALVE, Way.FREQUENCY_SWEEP, SWEEP)
     assert done.trains == 1
     assert "train 2 of 5" in done.why
-    assert done.reason == "ended early"
+    assert done.ending == "ended early"
 
 
 def test_nothing_is_driven_without_its_statement(session, box):
@@ -216,7 +220,7 @@ def test_heat_left_by_earlier_drives_counts_and_leaves_with_time(session, box):
     told = session.free.plan(VALVE, Way.TRAIN, hot).problems
     assert any("left of earlier drives" in problem.text for problem in told)
     with pytest.raises(OverBudgetError):
-        session.drive(VALVE, Pulses(20, 118_000, 100_000))
+        session.drive(VALVE, PulseTrain(count=20, period_us=118_000, on_time_us=100_000))
     box.clock_s += 3600.0
     assert not session.free.plan(VALVE, Way.TRAIN, hot).problems
 
@@ -248,22 +252,20 @@ def test_a_free_drive_is_in_the_record(session, notebook):
 
 def test_a_stepper_steps_its_group_both_ways(box, make_person):
     session, box = on_example("bench-relays-lamps-stepper", type(box), make_person)
-    sent = []
-    box.drive_stepper = lambda channels, steps, step_us: (
-        sent.append((channels, steps, step_us)) or box.drive_train(channels[0], abs(steps), step_us, step_us)
-    )
     for direction in (1.0, -1.0):
         run(session, 11, Way.STEPPER, {"steps": 24.0, "rate_hz": 50.0, "direction": direction})
-    assert sent == [((10, 11, 12, 13), 24, 20_000), ((10, 11, 12, 13), -24, 20_000)]
+    assert [(r.windings, r.steps, r.step_us) for r in box.requests] == [
+        ((10, 11, 12, 13), 24, 20_000),
+        ((10, 11, 12, 13), -24, 20_000),
+    ]
 
 
 def test_a_bridge_turns_both_ways_at_its_level(box, make_person):
     session, box = on_example("classroom-vee-six", type(box), make_person)
-    sent = []
-    box.drive_bridge = lambda *fields: sent.append(fields) or box.drive_train(fields[0], 1, 100_000, 100_000)
     for direction in (1.0, -1.0):
         run(session, 13, Way.BRIDGE, {"direction": direction, "level_percent": 20.0, "duration_ms": 150.0})
-    assert [(s[0], s[1], s[2], s[4]) for s in sent] == [(13, 14, 150, 200), (14, 13, 150, 200)]
+    sent = [(r.channel_supply, r.channel_ground, r.duration_ms, r.level_permille) for r in box.requests]
+    assert sent == [(13, 14, 150, 200), (14, 13, 150, 200)]
     plan = session.free.plan(13, Way.BRIDGE, {"direction": 1.0, "level_percent": 80.0, "duration_ms": 150.0})
     assert [problem.key for problem in plan.problems] == ["level_percent"]
     assert list(session.free.ways(13)) == [Way.BRIDGE]
@@ -299,7 +301,7 @@ def test_within_its_ranges_a_plan_passes_every_budget_and_just_above_none_does(b
     plan = session.free.plan(channel, way, values)
     if not plan.problems:
         for request in plan.requests:
-            check_request(session._core, request)
+            assert not budget_problems(request, session._core.conditions)
     over = data.draw(st.sampled_from([s for s in SETTINGS[way] if not s.choices]))
     limit = plan.ranges[over.key].high
     above = values | {over.key: float(int(limit) + 1) if over.whole else limit * 1.01}
@@ -307,6 +309,6 @@ def test_within_its_ranges_a_plan_passes_every_budget_and_just_above_none_does(b
 
 
 def test_a_hold_over_its_limit_is_over_budget_whoever_asks(session):
-    request = DriveRequest(DriveShape.HOLD, (INJECTOR,), Pulses(1, 1000, 1000))
+    request = HoldRequest(channel=INJECTOR, duration_ms=1)
     with pytest.raises(OverBudgetError, match="Hold it shorter"):
-        check_request(session._core, request)
+        approve(request, session._core.conditions)

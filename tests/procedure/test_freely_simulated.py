@@ -12,6 +12,7 @@ from loomproof.procedure.prompts import Answer, Choice
 from loomproof.procedure.session import Session
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof_sim.named_boxes import forget
+from loomproof_wire.messages import EndReason
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -69,7 +70,7 @@ def test_what_every_way_begins_with_is_carried_out_by_the_box_in_full(opened, na
         for way, why_not in session.free.ways(channel).items():
             if not why_not:
                 done = run(session, channel, way, **SHORT.get(way, {}))
-                assert done.reason == "complete", (channel, way, done.why)
+                assert done.completed, (channel, way, done.why)
                 assert done.trains == done.planned
 
 
@@ -107,7 +108,7 @@ def test_a_shorted_load_trips_and_the_sweep_ends_there(opened):
     session = opened("inline-five-turbo", "short_across_load:11")
     values = session.free.defaults(11, Way.FREQUENCY_SWEEP)
     done = session.free.run(session.free.plan(11, Way.FREQUENCY_SWEEP, values))
-    assert done.reason == "tripped"
+    assert done.reason is EndReason.TRIPPED
     assert (done.trains, done.planned) == (0, 5)
     assert session.free.forget_trip(11)
     assert session._core.box.status().tripped_mask == 0
@@ -126,6 +127,6 @@ def test_a_cancel_of_the_box_ends_the_whole_run(opened):
     ended = []
     session.subscribe(end)
     done = run(session, 11, Way.FREQUENCY_SWEEP, from_hz=2.0, to_hz=5.0, count=5.0)
-    assert done.reason == "cancelled"
+    assert done.reason is EndReason.CANCELLED
     assert done.trains == 0
     assert done.pulses < 5

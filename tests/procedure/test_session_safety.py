@@ -3,13 +3,13 @@
 import pytest
 
 from loomproof.box.errors import LinkLost, RequestRefused
-from loomproof.facts.drive import Pulses
+from loomproof.facts.drive import PulseTrain
 from loomproof.facts.kinds import HazardClass
 from loomproof.facts.step import StepEnd
-from loomproof.procedure.drive.request import OverBudgetError
 from loomproof.procedure.prompts import Answer, Choice, PromptKind
 from loomproof.procedure.session import Session
-from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
+from loomproof.procedure.step_result import StepInterruptedError
+from loomproof.safety.approve import NotPermittedError, OverBudgetError
 from loomproof.safety.interlocks import Blocked, Permit, StatementRefusedError, Voider
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages as m
@@ -143,7 +143,7 @@ def test_a_statement_about_to_expire_does_not_cover_a_long_drive(session, box):
     stated(session, StatementKind.MOTION_CLEAR, StatementKind.PUMP_UNPLUGGED)
     box.clock_s += 597.0
     with pytest.raises(NotPermittedError, match="expire"):
-        session.drive(4, Pulses(3, 1_000_000, 80_000))
+        session.drive(4, PulseTrain(count=3, period_us=1_000_000, on_time_us=80_000))
     assert not box.calls("arm", *DRIVES)
 
 
@@ -181,7 +181,7 @@ def test_nothing_is_driven_or_stated_while_stopped(session, box):
     with pytest.raises(StatementRefusedError):
         stated(session, StatementKind.SPARK_CLEAR)
     with pytest.raises(StepInterruptedError):
-        session.drive(2, Pulses(1, 200_000, 500))
+        session.drive(2, PulseTrain(count=1, period_us=200_000, on_time_us=500))
     assert session.run_step("drive-3").end is StepEnd.STOPPED
     assert not box.calls(*DRIVES)
 
@@ -280,7 +280,7 @@ def test_a_trip_is_an_outcome_and_a_repeat_forgets_it(session, box):
 def test_the_pump_voids_the_isolation(session):
     stated(session, StatementKind.FUEL_ISOLATED, StatementKind.MOTION_CLEAR, StatementKind.PUMP_UNPLUGGED)
     assert isinstance(session.permit(1), Permit)
-    session.drive(4, Pulses(1, 1_000_000, 80_000))
+    session.drive(4, PulseTrain(count=1, period_us=1_000_000, on_time_us=80_000))
     assert isinstance(session.permit(1), Blocked)
     assert session.permit(1).needs == (StatementKind.FUEL_ISOLATED,)
 
@@ -288,7 +288,7 @@ def test_the_pump_voids_the_isolation(session):
 def test_spark_after_fuel_asks_that_the_cylinders_are_aired(session):
     stated(session, StatementKind.FUEL_ISOLATED, StatementKind.SPARK_CLEAR)
     assert isinstance(session.permit(2), Permit)
-    session.drive(1, Pulses(1, 200_000, 3000))
+    session.drive(1, PulseTrain(count=1, period_us=200_000, on_time_us=3000))
     assert set(session.permit(2).needs) == {StatementKind.CYLINDERS_AIRED, StatementKind.SPARK_CLEAR}
 
 
@@ -305,23 +305,23 @@ def test_an_injector_is_not_driven_twice_without_looking_at_the_fuel_again(job, 
 def test_free_drives_of_an_injector_add_up(session):
     stated(session, StatementKind.FUEL_ISOLATED)
     longest = session.budget(1).max_on_time_us
-    session.drive(1, Pulses(1, 200_000, longest - 100))
+    session.drive(1, PulseTrain(count=1, period_us=200_000, on_time_us=longest - 100))
     with pytest.raises(OverBudgetError, match="flammable"):
-        session.drive(1, Pulses(1, 200_000, 1000))
+        session.drive(1, PulseTrain(count=1, period_us=200_000, on_time_us=1000))
     stated(session, StatementKind.FUEL_ISOLATED)
-    session.drive(1, Pulses(1, 200_000, 1000))
+    session.drive(1, PulseTrain(count=1, period_us=200_000, on_time_us=1000))
 
 
 def test_free_drive_needs_statement_and_budget(session, box):
     with pytest.raises(NotPermittedError) as blocked:
-        session.drive(2, Pulses(1, 200_000, 500))
+        session.drive(2, PulseTrain(count=1, period_us=200_000, on_time_us=500))
     assert blocked.value.blocked.needs == (StatementKind.SPARK_CLEAR,)
     stated(session, StatementKind.SPARK_CLEAR)
     with pytest.raises(OverBudgetError, match="over the limit"):
-        session.drive(2, Pulses(1, 200_000, 5000))
+        session.drive(2, PulseTrain(count=1, period_us=200_000, on_time_us=5000))
     assert not box.calls("arm", *DRIVES)
-    done = session.drive(2, Pulses(2, 200_000, 500))
-    assert (done.pulses, done.reason) == (2, "complete")
+    done = session.drive(2, PulseTrain(count=2, period_us=200_000, on_time_us=500))
+    assert (done.pulses, done.reason) == (2, m.EndReason.COMPLETE)
     assert done.signature is not None
     assert not box.armed
 
@@ -337,8 +337,8 @@ def test_a_channel_that_reaches_an_injector_needs_its_isolation(job, box, make_p
     assert session.permit(3).needs == (StatementKind.FUEL_ISOLATED,)
     stated(session, StatementKind.FUEL_ISOLATED)
     with pytest.raises(OverBudgetError, match="flammable"):
-        session.drive(3, Pulses(10, 200_000, 60_000))
-    session.drive(3, Pulses(1, 200_000, 3000))
+        session.drive(3, PulseTrain(count=10, period_us=200_000, on_time_us=60_000))
+    session.drive(3, PulseTrain(count=1, period_us=200_000, on_time_us=3000))
     assert session.interlocks.fuel_driven
 
 
@@ -347,7 +347,7 @@ def test_a_supply_that_rose_lowers_the_budget(session, box):
     box.supply_v = 15.5
     stated(session, StatementKind.SPARK_CLEAR)
     with pytest.raises(OverBudgetError):
-        session.drive(2, Pulses(1, 200_000, before))
+        session.drive(2, PulseTrain(count=1, period_us=200_000, on_time_us=before))
     assert session.budget(2).max_on_time_us < before
 
 

@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.facts.drive import DriveShape
+from loomproof.facts.drive import StepperRequest
 from loomproof.facts.kinds import HazardClass
 from loomproof.facts.step import StepKind
 from loomproof.job.file.loading import load_job
@@ -38,7 +38,7 @@ def test_every_fitted_channel_is_pulled_and_driven_once(example):
     driven = [
         c
         for step in sheet.steps
-        if step.kind is StepKind.DRIVE and step.drive.shape is not DriveShape.STEPPER
+        if step.kind is StepKind.DRIVE and not isinstance(step.drive, StepperRequest)
         for c in step.channels
     ]
     assert sorted(driven) == fitted
@@ -96,6 +96,6 @@ def test_an_unknown_step_is_an_error(job):
 
 def test_the_pump_defaults_to_a_click(job):
     step = build_sheet(job).step("drive-4")
-    assert step.drive.on_time_us <= 100_000
-    assert step.drive.count <= 3
+    assert step.drive.train.on_time_us <= 100_000
+    assert step.drive.train.count <= 3
     assert StatementKind.PUMP_UNPLUGGED in {s.statement for s in build_sheet(job).steps}

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.facts.drive import DrivePlan, DriveShape
+from loomproof.facts.drive import PulseTrain, TrainRequest
 from loomproof.facts.step import StepEnd, StepKind
 from loomproof.facts.verdict import Verdict
 from loomproof.procedure.step import Step
@@ -47,7 +47,7 @@ def test_a_skipped_step_is_done_but_tells_nothing_and_a_stopped_one_is_still_to_
 
 
 def test_the_box_is_busy_for_its_train_and_not_known_where_it_waits_for_hands():
-    train = DrivePlan(DriveShape.TRAIN, (1,), 10, 200_000, 5_000)
+    train = TrainRequest(channel=1, train=PulseTrain(count=10, period_us=200_000, on_time_us=5_000))
     assert busy_s(step(1, StepKind.DRIVE, train), 16) == pytest.approx(2.0 + 1.0)
     assert busy_s(replace(step(1, StepKind.WIGGLE), channels=(4, 5)), 16) == 2 * WATCH_MS / 1000
     assert busy_s(step(1, StepKind.PASSIVE_LOOK), 16) > busy_s(step(1, StepKind.PASSIVE_LOOK), 4) > 0

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.facts.drive import Pulses
+from loomproof.facts.drive import PulseTrain
 from loomproof.facts.kinds import JobSetting
 from loomproof.job.file.loading import load_job
 from loomproof.safety.budget import BoxCeilings, pulse_budget
@@ -49,7 +49,7 @@ def test_rarer_pulses_never_allow_fewer_of_them(job, channel, on, period, more):
 @given(channel=CHANNELS, supply=SUPPLIES, count=COUNTS, period=PERIODS, on=ON, released=st.floats(0, 60))
 def test_what_was_fitted_passes_and_asks_for_no_more(job, channel, supply, count, period, on, released):
     budget = pulse_budget(job, channel, supply, released_ul=released)
-    asked = Pulses(count, period, on)
+    asked = PulseTrain(count=count, period_us=period, on_time_us=on)
     fitted, notes = fit_train(budget, asked)
     if fitted is None:
         assert notes
@@ -115,7 +115,7 @@ def test_liquid_already_counted_is_taken_off(job):
     half = pulse_budget(job, 1, 13.5, released_ul=whole / 2)
     assert half.model.liquid_ul == pytest.approx(whole / 2)
     nothing = pulse_budget(job, 1, 13.5, released_ul=whole)
-    assert fit_train(nothing, Pulses(1, 200_000, 1000))[0] is None
+    assert fit_train(nothing, PulseTrain(count=1, period_us=200_000, on_time_us=1000))[0] is None
 
 
 def test_the_box_can_only_lower(job):
@@ -129,19 +129,23 @@ def test_the_box_can_only_lower(job):
 
 def test_every_problem_of_a_train_is_told(job):
     budget = pulse_budget(job, 2, 13.5)
-    problems = check_train(budget, Pulses(5000, 300, 50_000))
+    problems = check_train(budget, PulseTrain(count=5000, period_us=300, on_time_us=50_000))
     assert {problem.field for problem in problems} == {"on_time_us", "period_us", "duty_permille", "count"}
     assert all(str(problem.limit) in str(problem) and problem.remedy in str(problem) for problem in problems)
 
 
 def test_a_train_without_a_pulse_and_one_too_short_are_refused(job):
     budget = pulse_budget(job, 3, 13.5)
-    assert [p.field for p in check_train(budget, Pulses(0, 100_000, 1000))] == ["count"]
-    assert [p.field for p in check_train(budget, Pulses(1, 100_000, 10))] == ["on_time_us"]
+    assert [
+        p.field for p in check_train(budget, PulseTrain(count=0, period_us=100_000, on_time_us=1000))
+    ] == ["count"]
+    assert [p.field for p in check_train(budget, PulseTrain(count=1, period_us=100_000, on_time_us=10))] == [
+        "on_time_us"
+    ]
 
 
 def test_duty_is_rounded_up():
-    assert duty_permille(Pulses(1, 3000, 1000)) == 334
+    assert duty_permille(PulseTrain(count=1, period_us=3000, on_time_us=1000)) == 334
 
 
 def test_heat_limits_a_starter_relay_that_is_held(job):

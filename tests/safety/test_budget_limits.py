@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from loomproof.facts.kinds import HazardClass, LoadKind
-from loomproof.job.load_traits import Thermal
+from loomproof.facts.approved_drive import Thermal
 from loomproof.job.load_type import DriveLimits, LoadType, Train
 from loomproof.job.quantity import Quantity
 from loomproof.safety.budget import BoxCeilings, Limit, pulse_budget, releases_fuel

@@ -6,7 +6,8 @@ from dataclasses import replace
 import pytest
 
 from loomproof.facts.kinds import LoadKind
-from loomproof.job.load_traits import LOAD_TRAITS, Thermal
+from loomproof.facts.approved_drive import Thermal
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.safety import physics
 from loomproof.safety.heat import HeatLedger
 from loomproof.safety.load_model import LoadModel

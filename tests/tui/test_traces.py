@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loomproof.facts.drive import PulseTrain
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.trace import Trace
 from loomproof.job.file.loading import load_job
@@ -34,7 +35,7 @@ def taken(channel: int, amps: float, band_until_s: float | None = None) -> Trace
 
 
 def driven(traces: Traces, channel: int, *amps: float) -> None:
-    traces.take(DriveStarted(channel, len(amps), 100_000, 4000))
+    traces.take(DriveStarted(channel, PulseTrain(count=len(amps), period_us=100_000, on_time_us=4000)))
     for value in amps:
         traces.take(taken(channel, value))
 
@@ -78,16 +79,16 @@ def test_a_channel_never_driven_has_neither_trace_nor_readings():
 
 def test_the_band_ends_where_the_pulse_is_chopped():
     traces = Traces(JOB)
-    traces.take(DriveStarted(11, 1, 100_000, 4000))
+    traces.take(DriveStarted(11, PulseTrain(count=1, period_us=100_000, on_time_us=4000)))
     whole = traces.take(taken(11, 0.3)).band
-    traces.take(DriveStarted(11, 1, 100_000, 4000))
+    traces.take(DriveStarted(11, PulseTrain(count=1, period_us=100_000, on_time_us=4000)))
     cut = traces.take(taken(11, 0.3, 1e-3)).band
     assert cut.times_s[-1] <= 1e-3 < whole.times_s[-1]
 
 
 def test_a_trip_is_drawn_close_up_and_told():
     traces = Traces(JOB)
-    traces.take(DriveStarted(11, 1, 100_000, 4000))
+    traces.take(DriveStarted(11, PulseTrain(count=1, period_us=100_000, on_time_us=4000)))
     event = taken(11, 20.0)
     view = traces.take(replace(event, trace=replace(event.trace, tripped=True, on_time_s=52e-6)))
     assert view.reading == "! TRIPPED, at least 20 A"

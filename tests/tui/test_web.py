@@ -220,11 +220,8 @@ def test_a_box_that_is_looked_at_lets_no_drive_through():
     box = LookingBox(inner)
     for name in (
         "arm",
-        "drive_train",
-        "drive_hold",
-        "drive_peak_hold",
-        "drive_stepper",
-        "drive_bridge",
+        "drive",
+        "watch_held",
         "invented",
     ):
         with pytest.raises(LookingOnlyError, match=name.replace("_", " ")):
@@ -232,11 +229,9 @@ def test_a_box_that_is_looked_at_lets_no_drive_through():
     for what in (box.sense, lambda *given: box.scan([given[0]], given[1])):
         with pytest.raises(LookingOnlyError):
             what(1, LONGEST_SENSE_US + 1, 10)
-    with pytest.raises(LookingOnlyError, match="holding a load on"):
-        box.watch(1, held=True, duration_ms=100)
     assert inner.asked == []
     box.sense(1, LONGEST_SENSE_US, 10)
-    box.watch(1, held=False, duration_ms=100)
+    box.watch(1, duration_ms=100)
     box.stop_now()
     assert inner.asked == ["sense", "watch", "stop_now"]
     assert not any("drive" in name or name == "arm" for name in LOOKS)

@@ -10,11 +10,14 @@ from collections.abc import Callable, Iterable, Iterator
 
 from loomproof.box.connection import BoxConnection
 from loomproof.box.drive_log import DriveLog
+from loomproof.box.drive_message import drive_message
 from loomproof.box.drive_outcome import DriveOutcome, RawTrace
 from loomproof.box.errors import ConfigurationMismatch, EventLost
 from loomproof.box.handshake import BOOT_S, read_configurations
 from loomproof.box.requests import ask, tell
 from loomproof.box.watch import WatchRun
+from loomproof.facts.approved_drive import ApprovedDrive
+from loomproof.facts.drive import DriveRequest, HoldRequest
 from loomproof.link.base import Link
 from loomproof.link.errors import LinkLost, RequestRefused
 from loomproof_wire import messages
@@ -40,7 +43,6 @@ class Box(BoxConnection):
         super().__init__(url, open_again, patience_s)
         self._driving = threading.Lock()
         self._driving_channel = 0
-        self._on_trace: Callable[[RawTrace], object] | None = None
 
     # --- configuration --------------------------------------------------------------------------------------
 
@@ -71,88 +73,32 @@ class Box(BoxConnection):
 
     # --- driving --------------------------------------------------------------------------------------------
 
-    def drive_train(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel: int,
-        count: int,
-        period_us: int,
-        on_time_us: int,
-        trace_every: int = 0,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
+    def drive(
+        self, approved: ApprovedDrive[DriveRequest], on_trace: Callable[[RawTrace], object] | None = None
     ) -> DriveOutcome:
-        """Drive a pulse train; see the protocol page for the fields."""
-        return self._drive(
-            messages.DriveTrain(
-                channel, count, period_us, on_time_us, trace_every, trace_decimation, trace_samples
-            ),
-            (channel,),
-        )
+        """Drive what was approved, and nothing else; what it needs armed is armed already.
 
-    def drive_hold(
-        self, channel: int, duration_ms: int, trace_decimation: int = 1, trace_samples: int = 0
-    ) -> DriveOutcome:
-        """Switch a channel on for a bounded time."""
-        request = messages.DriveHold(channel, duration_ms, trace_decimation, trace_samples)
-        return self._drive(request, (channel,))
+        Args:
+            approved: made by `loomproof.safety.approve`.
+            on_trace: called with each trace as soon as it is read, in this thread, while the drive goes on.
 
-    def drive_peak_hold(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel: int,
-        count: int,
-        period_us: int,
-        on_time_us: int,
-        peak_us: int,
-        chop_period_us: int,
-        chop_duty_permille: int,
-        trace_every: int = 0,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
-    ) -> DriveOutcome:
-        """Drive a train whose pulses are full on for `peak_us`, then chopped."""
-        request = messages.DrivePeakHold(
-            channel,
-            count,
-            period_us,
-            on_time_us,
-            peak_us,
-            chop_period_us,
-            chop_duty_permille,
-            trace_every,
-            trace_decimation,
-            trace_samples,
-        )
-        return self._drive(request, (channel,))
-
-    def drive_stepper(self, channels: tuple[int, int, int, int], steps: int, step_us: int) -> DriveOutcome:
-        """Step four windings, one at a time; negative steps run backwards."""
-        return self._drive(messages.DriveStepper(channels, steps, step_us), channels)
-
-    def drive_bridge(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel_supply: int,
-        channel_ground: int,
-        duration_ms: int,
-        chop_period_us: int,
-        duty_permille: int,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
-    ) -> DriveOutcome:
-        """Drive a half-bridge pair: one side chopped to the supply, the other to ground."""
-        request = messages.DriveBridge(
-            channel_supply,
-            channel_ground,
-            duration_ms,
-            chop_period_us,
-            duty_permille,
-            trace_decimation,
-            trace_samples,
-        )
-        return self._drive(request, (channel_supply, channel_ground))
-
-    def hear_traces(self, callback: Callable[[RawTrace], object] | None) -> None:
-        """Hand each trace of a drive over as soon as it is read, in the thread that drives; None: no more."""
-        self._on_trace = callback
+        Raises:
+            RequestRefused: the box will not drive it; `BoxStopped` when it is stopped.
+            EventLost: how the drive ended is not known.
+            RangeError: a value is outside its range; nothing was sent.
+            LinkLost, NoReply: the box was told to stop, if it can be reached.
+        """
+        request, channels = drive_message(approved), approved.request.channels
+        with self._drive_lock(request.KIND, channels[0]):
+            self._link.clear_events()
+            self._start(request)
+            try:
+                return DriveLog(self._link, channels, on_trace=on_trace).follow()
+            except EventLost:
+                raise
+            except BaseException:
+                self._make_safe()
+                raise
 
     def sense(self, channel: int, on_time_us: int, samples: int) -> RawTrace:
         """Give one sense pulse, too short to move or spark anything, and return its trace.
@@ -177,33 +123,55 @@ class Box(BoxConnection):
         return ask(self._link, messages.Scan(mask, on_time_us), messages.ScanResult)
 
     def watch(
-        self, channel: int, *, held: bool, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
+        self, channel: int, *, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
     ) -> WatchRun:
-        """Watch a channel for dropouts; use as `with box.watch(...) as watch: for dropout in watch: ...`."""
-        request = messages.Watch(channel, int(held), duration_ms, sample_hz, depth_permille)
+        """Watch a resting channel for dropouts; nothing is driven.
+
+        Use as `with box.watch(...) as watch: for dropout in watch: ...`.
+
+        Args:
+            channel: the channel.
+            duration_ms: how long.
+            sample_hz: how often its pin is read.
+            depth_permille: a dropout takes at least this much off the pin's distance from its bias.
+
+        Raises:
+            RequestRefused: the box will not watch it.
+        """
+        request = messages.Watch(
+            channel=channel,
+            held=0,
+            duration_ms=duration_ms,
+            sample_hz=sample_hz,
+            depth_permille=depth_permille,
+        )
+        return self._watch(request)
+
+    def watch_held(
+        self, approved: ApprovedDrive[HoldRequest], *, sample_hz: int = 5000, depth_permille: int = 200
+    ) -> WatchRun:
+        """Hold a channel on, as approved, and watch it for dropouts; used as `watch`."""
+        request = messages.Watch(
+            channel=approved.request.channel,
+            held=1,
+            duration_ms=approved.request.duration_ms,
+            sample_hz=sample_hz,
+            depth_permille=depth_permille,
+        )
+        return self._watch(request)
+
+    # --- inside ---------------------------------------------------------------------------------------------
+
+    def _watch(self, request: messages.Watch) -> WatchRun:
         lock = contextlib.ExitStack()
-        lock.enter_context(self._drive_lock(request.KIND, channel))
+        lock.enter_context(self._drive_lock(request.KIND, request.channel))
         try:
             self._link.clear_events()
             self._start(request)
         except BaseException:
             lock.close()
             raise
-        return WatchRun(self._link, channel, self.cancel, lock.close)
-
-    # --- inside ---------------------------------------------------------------------------------------------
-
-    def _drive(self, request: messages.Request, channels: tuple[int, ...]) -> DriveOutcome:
-        with self._drive_lock(request.KIND, channels[0]):
-            self._link.clear_events()
-            self._start(request)
-            try:
-                return DriveLog(self._link, channels, on_trace=self._on_trace).follow()
-            except EventLost:
-                raise
-            except BaseException:
-                self._make_safe()
-                raise
+        return WatchRun(self._link, request.channel, self.cancel, lock.close)
 
     def _start(self, request: messages.Request) -> None:
         try:

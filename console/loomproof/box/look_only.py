@@ -22,6 +22,7 @@ LOOKS = frozenset(
         "now_s",
         "sleep",
         "call_in",
+        "watch",
         "stop_now",
         "cancel",
         "reconnect",
@@ -70,16 +71,6 @@ class LookingBox:
         """
         self._check(on_time_us)
         return self._box.scan(channels, on_time_us)
-
-    def watch(self, channel: int, *, held: bool, **more: int) -> Any:  # noqa: ANN401
-        """Watch a resting pin.
-
-        Raises:
-            LookingOnlyError: The load is to be held on.
-        """
-        if held:
-            raise LookingOnlyError("holding a load on")
-        return self._box.watch(channel, held=False, **more)
 
     @staticmethod
     def _check(on_time_us: int) -> None:

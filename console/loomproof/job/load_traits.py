@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 
+from loomproof.facts.approved_drive import Thermal
 from loomproof.facts.kinds import HazardClass, LoadKind
 
 REFERENCE_V = 13.5
@@ -68,15 +69,6 @@ class Inrush:
     """Of the voltage, to which the steady current is proportional."""
     still_high: float
     """By how much a heavy one still draws more at the end of that pulse, relative."""
-
-
-@dataclass(frozen=True, slots=True)
-class Thermal:
-    """How a load heats: lumped heat capacity, resistance to ambient, and the rise allowed here."""
-
-    c_j_per_k: float
-    r_th_k_per_w: float
-    rise_k: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

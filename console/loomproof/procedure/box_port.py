@@ -4,30 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from typing import Any, Protocol
+from typing import Protocol
 
+from loomproof.box.drive_outcome import DriveOutcome, RawTrace
 from loomproof.box.errors import LinkDown
-from loomproof.procedure.conversion import CountsOfTrace
+from loomproof.facts.approved_drive import ApprovedDrive
+from loomproof.facts.drive import DriveRequest, HoldRequest
 from loomproof_wire import messages
-
-
-class DriveResult(Protocol):
-    """What came of one drive."""
-
-    @property
-    def pulses(self) -> int:
-        """Pulses delivered in full."""
-        ...
-
-    @property
-    def reason(self) -> messages.EndReason:
-        """Why it ended."""
-        ...
-
-    @property
-    def traces(self) -> Sequence[CountsOfTrace]:
-        """The traces captured."""
-        ...
 
 
 class BoxPort(Protocol):
@@ -70,63 +53,13 @@ class BoxPort(Protocol):
         """State of the box, asked for now."""
         ...
 
-    def drive_train(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel: int,
-        count: int,
-        period_us: int,
-        on_time_us: int,
-        trace_every: int = 0,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
-    ) -> DriveResult:
-        """Drive a pulse train."""
+    def drive(
+        self, approved: ApprovedDrive[DriveRequest], on_trace: Callable[[RawTrace], object] | None = None
+    ) -> DriveOutcome:
+        """Drive what was approved; each trace goes to `on_trace` as soon as it is read."""
         ...
 
-    def drive_hold(
-        self, channel: int, duration_ms: int, trace_decimation: int = 1, trace_samples: int = 0
-    ) -> DriveResult:
-        """Hold a channel on."""
-        ...
-
-    def drive_peak_hold(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel: int,
-        count: int,
-        period_us: int,
-        on_time_us: int,
-        peak_us: int,
-        chop_period_us: int,
-        chop_duty_permille: int,
-        trace_every: int = 0,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
-    ) -> DriveResult:
-        """Drive a peak-and-hold train."""
-        ...
-
-    def drive_stepper(self, channels: tuple[int, int, int, int], steps: int, step_us: int) -> DriveResult:
-        """Step four windings, one at a time."""
-        ...
-
-    def drive_bridge(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel_supply: int,
-        channel_ground: int,
-        duration_ms: int,
-        chop_period_us: int,
-        duty_permille: int,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
-    ) -> DriveResult:
-        """Drive a half-bridge pair."""
-        ...
-
-    def hear_traces(self, callback: Callable[[Any], object] | None) -> None:
-        """Hand each trace of a drive over as soon as it is read; None: no more."""
-        ...
-
-    def sense(self, channel: int, on_time_us: int, samples: int) -> CountsOfTrace:
+    def sense(self, channel: int, on_time_us: int, samples: int) -> RawTrace:
         """One sense pulse."""
         ...
 
@@ -135,9 +68,15 @@ class BoxPort(Protocol):
         ...
 
     def watch(
-        self, channel: int, *, held: bool, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
+        self, channel: int, *, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
     ) -> AbstractContextManager[Iterable[messages.Dropout]]:
-        """Watch a channel for dropouts."""
+        """Watch a resting channel for dropouts; nothing is driven."""
+        ...
+
+    def watch_held(
+        self, approved: ApprovedDrive[HoldRequest], *, sample_hz: int = 5000, depth_permille: int = 200
+    ) -> AbstractContextManager[Iterable[messages.Dropout]]:
+        """Hold a channel on, as approved, and watch it for dropouts."""
         ...
 
     def subscribe(self, callback: Callable[[messages.Event | LinkDown], None]) -> object:

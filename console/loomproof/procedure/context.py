@@ -10,16 +10,17 @@ import itertools
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable
-from functools import partial
 from typing import Any
 
 from loomproof.box.errors import BoxError, LinkDown
+from loomproof.facts.approved_drive import ApprovedDrive
+from loomproof.facts.drive import DriveRequest
 from loomproof.facts.record import EventKind, EventNoted, StatementMade
 from loomproof.facts.step import StepEnd
 from loomproof.facts.trace import Calibration
 from loomproof.job.model import Job
 from loomproof.procedure.box_port import BoxPort
-from loomproof.procedure.conversion import calibration_of
+from loomproof.procedure.conversion import calibration_of, ceilings_of
 from loomproof.procedure.events import (
     InterlocksChanged,
     LinkFailed,
@@ -33,18 +34,16 @@ from loomproof.procedure.events import (
 from loomproof.procedure.prompts import Answer, Choice, Operator, Prompt, PromptKind
 from loomproof.procedure.recorder import Recorder
 from loomproof.procedure.step_result import StepInterruptedError
-from loomproof.safety.budget import BoxCeilings, Budget, pulse_budget
+from loomproof.safety.conditions import DriveConditions
 from loomproof.safety.fuel_ledger import FuelLedger
 from loomproof.safety.heat import HeatLedger
 from loomproof.safety.interlocks import (
     VOIDER_TEXT,
-    Blocked,
     Interlocks,
-    Permit,
     StatementRefusedError,
     Voider,
 )
-from loomproof.safety.statements import StatementKind, form_for, hazards_of, pump_statement
+from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages
 
 
@@ -59,7 +58,7 @@ class Core:
         self.operator = operator
         self.recorder = recorder
         self.interlocks = Interlocks(setting=job.setting, expiry_s=expiry_s)
-        self.ledger = FuelLedger()
+        self.fuel = FuelLedger()
         self.heat = HeatLedger()
         self.stopped: str | None = None
         self.link_down: str | None = None
@@ -127,7 +126,7 @@ class Core:
             if self.stopped or self.link_down:
                 raise StatementRefusedError(f"it would not hold: {self.stopped or self.link_down}")
             self.interlocks = self.interlocks.with_statement(kind, tuple(facts), who, now_s, typed=typed)
-            self.ledger = self.ledger.with_statement(kind)
+            self.fuel = self.fuel.with_statement(kind)
             snapshot = self.interlocks
         self.publish(InterlocksChanged(snapshot, made=made))
 
@@ -146,57 +145,35 @@ class Core:
         if gone or by is Voider.FUEL_DRIVEN:
             self.publish(InterlocksChanged(snapshot, voided_by=by))
 
-    def permit(self, channels: Iterable[int]) -> Permit | Blocked:
-        """Whether these channels may be driven now: every hazard they have, and of every load they reach."""
-        now_s = self.box.now_s()
-        permits: list[Permit] = []
-        for channel in self.loads_reached(channels):
-            entry, load = self.job.channel(channel), self.job.load_type(channel)
-            pump = pump_statement(load.kind) if entry.fuel_pump else None
-            for hazard in hazards_of(load):
-                got = self.interlocks.permit(hazard, now_s, pump=pump)
-                if isinstance(got, Blocked):
-                    return got
-                permits.append(got)
-        return min(permits, key=lambda permit: permit.until_s)
-
-    def loads_reached(self, channels: Iterable[int]) -> tuple[int, ...]:
-        """The channels themselves, and those whose loads a pull check has shown they reach."""
-        own = tuple(channels)
-        return tuple(dict.fromkeys([*own, *(x for c in own for x in sorted(self.reaches.get(c, ())))]))
-
-    def budget(self, channel: int, *, on_time_us: int | None = None, period_us: int | None = None) -> Budget:
-        """The budget of a channel at the present supply, less what the fuel ledger has already counted."""
-        info = self.box.channels[channel]
-        ceilings = BoxCeilings(
-            max_on_time_us=info.max_on_time_us,
-            max_hold_ms=info.max_hold_ms,
-            max_duty_permille=info.max_duty_permille,
-            max_count=info.max_count,
-            max_current_ma=info.max_current_ma,
-            max_sense_us=info.max_sense_us,
+    @property
+    def conditions(self) -> DriveConditions:
+        """What decides at this moment whether a drive is allowed, as a frozen value."""
+        return DriveConditions(
+            job=self.job,
+            ceilings={channel: ceilings_of(info) for channel, info in self.box.channels.items()},
+            interlocks=self.interlocks,
+            fuel=self.fuel,
+            heat=self.heat,
+            reaches=self.reaches,
+            supply_v=self.supply_v,
+            now_s=self.box.now_s(),
         )
-        budget = partial(
-            pulse_budget,
-            self.job,
-            channel,
-            self.supply_v,
-            on_time_us=on_time_us,
-            period_us=period_us,
-            ceilings=ceilings,
-            released_ul=self.ledger.at(self.place(channel)),
-        )
-        cold = budget()
-        warm_k = self.heat.rise_k(channel, cold.model, self.box.now_s())
-        return budget(warm_k=warm_k) if warm_k else cold
+
+    def mark(self, approved: ApprovedDrive[DriveRequest]) -> None:
+        """Void what a drive voids, and count its fuel and heat: before it, so that nothing can come in between."""
+        for effect in approved.effects:
+            self.heat = self.heat.with_drive(
+                effect.channel, effect, effect.heat_j, self.box.now_s(), approved.request.duration_s
+            )
+            if effect.is_pump:
+                self.void(Voider.PUMP_DRIVEN)
+            if effect.is_fuel:
+                self.void(Voider.FUEL_DRIVEN)
+                self.fuel = self.fuel.with_drive(effect.place, effect.fuel_ul)
 
     def look_at_supply(self) -> None:
         """Take in the supply as the box reads it now; budgets are worked out for the highest one seen."""
         self.supply_v = max(self.supply_v, self.box.status().supply_mv / 1000)
-
-    def place(self, channel: int) -> str:
-        """Where a channel's load is, for the fuel ledger."""
-        return self.job.channel(channel).location or f"channel {channel}"
 
     # --- asking -------------------------------------------------------------------------------------------
 

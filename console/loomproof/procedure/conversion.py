@@ -4,46 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict
-from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from loomproof.box.drive_outcome import RawTrace
 from loomproof.facts.presence import ScanReading
 from loomproof.facts.record import BoxFacts
 from loomproof.facts.trace import Calibration, Trace
 from loomproof.facts.trace_counts import TraceCounts
 from loomproof.measure.trace.from_counts import trace_from_counts
+from loomproof.safety.budget import BoxCeilings
 from loomproof_wire import messages
-
-
-class CountsOfTrace(Protocol):
-    """A trace as the box client gives it."""
-
-    @property
-    def header(self) -> messages.TraceReady:
-        """What the box said about it."""
-        ...
-
-    @property
-    def fine(self) -> NDArray[np.uint16]:
-        """Counts of the fine current range."""
-        ...
-
-    @property
-    def wide(self) -> NDArray[np.uint16]:
-        """Counts of the wide current range."""
-        ...
-
-    @property
-    def supply(self) -> NDArray[np.uint16]:
-        """Counts of the supply."""
-        ...
-
-    @property
-    def drain(self) -> NDArray[np.uint16]:
-        """Counts of the pin."""
-        ...
 
 
 def calibration_of(info: messages.ChannelInfo, adc_bits: int) -> Calibration:
@@ -64,7 +35,19 @@ def calibration_of(info: messages.ChannelInfo, adc_bits: int) -> Calibration:
     )
 
 
-def trace_of(raw: CountsOfTrace, calibration: Calibration) -> Trace:
+def ceilings_of(info: messages.ChannelInfo) -> BoxCeilings:
+    """What the box itself allows on one channel."""
+    return BoxCeilings(
+        max_on_time_us=info.max_on_time_us,
+        max_hold_ms=info.max_hold_ms,
+        max_duty_permille=info.max_duty_permille,
+        max_count=info.max_count,
+        max_current_ma=info.max_current_ma,
+        max_sense_us=info.max_sense_us,
+    )
+
+
+def trace_of(raw: RawTrace, calibration: Calibration) -> Trace:
     """A trace in amperes and volts."""
     header = raw.header
     return trace_from_counts(
@@ -85,7 +68,7 @@ def trace_of(raw: CountsOfTrace, calibration: Calibration) -> Trace:
     )
 
 
-def counts_of(raw: CountsOfTrace, purpose: str) -> TraceCounts:
+def counts_of(raw: RawTrace, purpose: str) -> TraceCounts:
     """A trace as the record keeps it."""
     header = raw.header
     return TraceCounts(

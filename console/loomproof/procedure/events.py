@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loomproof.facts.drive import PulseTrain
 from loomproof.facts.finding import Finding
 from loomproof.facts.kinds import HazardClass
 from loomproof.facts.signature import Signature
@@ -18,6 +19,7 @@ from loomproof.procedure.step import Step
 from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.procedure.walk.model import Happening, WalkState
 from loomproof.safety.interlocks import Interlocks, Statement, Voider
+from loomproof_wire.messages import EndReason
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +89,7 @@ class DriveStarted:
     """A channel began to be driven."""
 
     channel: int
-    count: int
-    period_us: int
-    on_time_us: int
+    train: PulseTrain
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ class DriveFinished:
 
     channel: int
     pulses: int
-    reason: str
+    reason: EndReason
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from loomproof import __version__
-from loomproof.facts.drive import Pulses
+from loomproof.facts.drive import PulseTrain
 from loomproof.facts.evidence import Baseline, LoomEvidence
 from loomproof.facts.finding import Finding
 from loomproof.facts.kinds import HazardClass
@@ -283,14 +283,14 @@ class Session:
 
     def budget(self, channel: int, *, on_time_us: int | None = None, period_us: int | None = None) -> Budget:
         """The budget of a channel now."""
-        return self._core.budget(channel, on_time_us=on_time_us, period_us=period_us)
+        return self._core.conditions.budget(channel, on_time_us=on_time_us, period_us=period_us)
 
     def permit(self, channel: int) -> Permit | Blocked:
         """Whether a channel may be driven now, or which statements would free it."""
         self._attempts.look_again()
-        return self._core.permit((channel,))
+        return self._core.conditions.permit((channel,))
 
-    def drive(self, channel: int, pulses: Pulses) -> FreeDrive:
+    def drive(self, channel: int, train: PulseTrain) -> FreeDrive:
         """Drive any fitted channel under the same interlocks and budgets as the run sheet.
 
         Raises:
@@ -300,7 +300,7 @@ class Session:
             StepInterruptedError: everything is stopped.
             ValueError: the channel is not fitted.
         """
-        return self.free.drive(channel, pulses)
+        return self.free.drive(channel, train)
 
     # --- statements, stop, link ---------------------------------------------------------------------------
 
@@ -355,7 +355,7 @@ class Session:
         """The statement an operator has just declined and this step would need: it is not asked for again."""
         if step.kind is not StepKind.DRIVE or not unstated:
             return None
-        permit = self._core.permit(step.channels)
+        permit = self._core.conditions.permit(step.channels)
         needs = permit.needs if isinstance(permit, Blocked) else ()
         return next((kind for kind in needs if kind in unstated), None)
 

@@ -4,32 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from loomproof.facts.drive import DrivePlan, DriveShape
-from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.facts.drive import BridgeRequest
+from loomproof.facts.kinds import HazardClass
 from loomproof.facts.step import StepKind
 from loomproof.job.model import Job
+from loomproof.procedure.drive.own_drive import Windings, own_drive, own_steps, stepper_groups
+from loomproof.procedure.drive.words import announced
 from loomproof.procedure.step import RunSheet, Step
 from loomproof.safety.cautions import PULLING, cautions_for, opening_cautions
 from loomproof.safety.order import Phase, phase_of, safe_order
 from loomproof.safety.statements import StatementKind, form_for, statements_for
 
-STEPS_PER_WINDING = 8
-STEP_US = 20_000
-BRIDGE_US = 150_000
-
 
 def build_sheet(job: Job) -> RunSheet:
     """The ordered steps of a job. The same job gives the same steps with the same ids."""
     return RunSheet((_look(job), *_walk(job), *_drives(job), _summary(job)))
-
-
-def stepper_groups(job: Job) -> dict[str, tuple[int, ...]]:
-    """Fitted stepper windings by group, in the order of their steps."""
-    groups: dict[str, list[int]] = {}
-    for channel in job.channels:
-        if channel.group and channel.fitted and job.load_type(channel.channel).kind is LoadKind.STEPPER:
-            groups.setdefault(channel.group, []).append(channel.channel)
-    return {name: tuple(channels) for name, channels in groups.items()}
 
 
 def _fitted(job: Job) -> tuple[int, ...]:
@@ -99,16 +88,15 @@ def _drives(job: Job) -> Iterator[Step]:
     """Drives in the safe order; each phase opens with the statements it needs."""
     stated: set[StatementKind] = set()
     bridged: set[int] = set()
-    groups = stepper_groups(job)
-    last_of_group = {channels[-1]: (name, channels) for name, channels in groups.items()}
+    last_of_group = {windings[-1]: (name, windings) for name, windings in stepper_groups(job).items()}
     for channel in safe_order(job):
         if channel in bridged:
             continue
         yield from _statements(job, channel, stated)
         step = _drive(job, channel)
-        bridged.update(step.channels if step.drive and step.drive.shape is DriveShape.BRIDGE else ())
+        bridged.update(step.channels if isinstance(step.drive, BridgeRequest) else ())
         yield step
-        if channel in last_of_group and len(last_of_group[channel][1]) == 4:
+        if channel in last_of_group:
             yield _stepping(job, *last_of_group[channel])
 
 
@@ -134,34 +122,27 @@ def _statements(job: Job, channel: int, stated: set[StatementKind]) -> Iterator[
 def _drive(job: Job, channel: int) -> Step:
     entry = job.channel(channel)
     load = job.load_type(channel)
-    train = load.train
-    channels: tuple[int, ...] = (channel,)
-    shape, count, on_us = DriveShape.TRAIN, train.count, train.on_time_us
-    if entry.partner is not None:
-        channels, shape, count, on_us = (channel, entry.partner), DriveShape.BRIDGE, 2, BRIDGE_US
-    elif load.peak_hold is not None:
-        shape = DriveShape.PEAK_HOLD
-    plan = DrivePlan(shape, channels, count, train.period_us, on_us)
+    request = own_drive(job, channel)
     location = job.location_of(channel)
     return Step(
         id=f"drive-{channel}",
         kind=StepKind.DRIVE,
         phase=phase_of(job, channel),
         title=f"Drive {entry.name}",
-        what_will_happen=f"{plan.sentence} on {entry.cavity}: {load.notice}.",
+        what_will_happen=f"{announced(request)} on {entry.cavity}: {load.notice}.",
         channel=channel,
-        channels=channels,
+        channels=request.channels,
         cautions=cautions_for(load.hazard, job.setting, fuel_pump=entry.fuel_pump),
         hazard=load.hazard,
-        drive=plan,
+        drive=request,
         location=None if location is None else location.id,
         notice=load.notice,
     )
 
 
-def _stepping(job: Job, name: str, channels: tuple[int, ...]) -> Step:
-    plan = DrivePlan(DriveShape.STEPPER, channels, 4 * STEPS_PER_WINDING, STEP_US, STEP_US)
-    first = channels[0]
+def _stepping(job: Job, name: str, windings: Windings) -> Step:
+    request = own_steps(windings)
+    first = windings[0]
     location = job.location_of(first)
     load = job.load_type(first)
     return Step(
@@ -169,12 +150,12 @@ def _stepping(job: Job, name: str, channels: tuple[int, ...]) -> Step:
         kind=StepKind.DRIVE,
         phase=phase_of(job, first),
         title=f"Step {name} with all four windings",
-        what_will_happen=f"{plan.sentence}, one winding after the other.",
+        what_will_happen=f"{announced(request)}, one winding after the other.",
         channel=first,
-        channels=channels,
+        channels=windings,
         cautions=cautions_for(load.hazard, job.setting),
         hazard=HazardClass(load.hazard),
-        drive=plan,
+        drive=request,
         location=None if location is None else location.id,
         notice="the spindle runs evenly the way it should, then back; if it only shivers or starts the wrong "
         "way, windings are exchanged: answer that you noticed nothing",

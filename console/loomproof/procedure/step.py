@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loomproof.facts.drive import DrivePlan
+from loomproof.facts.drive import DriveRequest
 from loomproof.facts.kinds import HazardClass
 from loomproof.facts.step import StepKind
 from loomproof.safety.cautions import Caution
@@ -17,7 +17,8 @@ class Step:
     """One step of a run sheet.
 
     `channels` holds every channel the step is about; `channel` is the first of them, None for steps about the
-    whole loom. `notice` is what someone beside the load hears or sees.
+    whole loom. `drive` is what a drive step means to drive; budgets may lower it when the supply is known. `notice`
+    is what someone beside the load hears or sees.
     """
 
     id: str
@@ -30,7 +31,7 @@ class Step:
     cautions: tuple[Caution, ...] = ()
     hazard: HazardClass = HazardClass.NONE
     statement: StatementKind | None = None
-    drive: DrivePlan | None = None
+    drive: DriveRequest | None = None
     location: str | None = None
     notice: str = ""
 

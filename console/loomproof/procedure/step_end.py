@@ -10,7 +10,8 @@ from loomproof.facts.verdict import Verdict
 from loomproof.procedure.context import Core
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_outcome import StepOutcome
-from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError, StepResult
+from loomproof.procedure.step_result import StepInterruptedError, StepResult
+from loomproof.safety.approve import NotPermittedError, OverBudgetError
 from loomproof.safety.interlocks import Voider
 from loomproof_wire import messages
 
@@ -32,7 +33,7 @@ def carry_out(core: Core, work: Callable[[], None]) -> tuple[StepEnd, str]:
         work()
     except StepInterruptedError as interrupted:
         return interrupted.end, interrupted.reason
-    except NotPermittedError as blocked:
+    except (NotPermittedError, OverBudgetError) as blocked:
         return StepEnd.BLOCKED, str(blocked)
     except BoxError as error:
         return end_of(error, core), str(error)

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from loomproof.box.drive_outcome import RawTrace
 from loomproof.facts.evidence import ChannelEvidence, Noticed, PullResult
 from loomproof.facts.step import StepEnd
-from loomproof.procedure.conversion import CountsOfTrace
 from loomproof.procedure.prompts import Answer, Choice
-from loomproof.safety.interlocks import Blocked
 
 
 class StepInterruptedError(Exception):
@@ -19,14 +18,6 @@ class StepInterruptedError(Exception):
         super().__init__(reason)
         self.end = end
         self.reason = reason
-
-
-class NotPermittedError(Exception):
-    """Interlocks block a drive; `blocked` says which statements would free it."""
-
-    def __init__(self, blocked: Blocked) -> None:
-        super().__init__(blocked.sentence)
-        self.blocked = blocked
 
 
 @dataclass
@@ -42,7 +33,7 @@ class StepResult:
     drove: list[str] = field(default_factory=list)
     measured: dict[str, Any] = field(default_factory=dict)
     evidence: dict[int, ChannelEvidence] = field(default_factory=dict)
-    traces: list[tuple[CountsOfTrace, str]] = field(default_factory=list)
+    traces: list[tuple[RawTrace, str]] = field(default_factory=list)
     supply_rest_v: float | None = None
     supply_loaded_v: dict[int, float] = field(default_factory=dict)
 

@@ -41,7 +41,7 @@ def busy_s(step: Step, fitted: int) -> float | None:
     if step.kind is StepKind.WIGGLE:
         return WATCH_MS / 1000 * len(step.channels)
     if step.drive is not None:
-        return step.drive.count * step.drive.period_us / 1e6 + AROUND_A_DRIVE_S
+        return step.drive.duration_s + AROUND_A_DRIVE_S
     return None
 
 

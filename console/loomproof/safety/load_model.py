@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from loomproof.facts.approved_drive import Thermal
 from loomproof.facts.kinds import HazardClass, LoadKind
-from loomproof.job.load_traits import LOAD_TRAITS, SENSE_ENERGY_J, SENSE_PULL_IN_SHARE, Thermal
+from loomproof.job.load_traits import LOAD_TRAITS, SENSE_ENERGY_J, SENSE_PULL_IN_SHARE
 from loomproof.job.load_type import LoadType
 from loomproof.safety import physics
 

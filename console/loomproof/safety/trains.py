@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from loomproof.facts.drive import Pulses
+from loomproof.facts.drive import PulseTrain
 from loomproof.job.load_type import Train
 from loomproof.safety.budget import UNITS, Budget, Limit, LimitOf
 
@@ -26,14 +26,14 @@ class TrainProblem:
         return f"{self.value} {unit} is over the limit of {self.limit} {unit}: {self.reason} {self.remedy}"
 
 
-def pulses_of(train: Train) -> Pulses:
+def pulse_train(train: Train) -> PulseTrain:
     """The train of a job in whole microseconds."""
-    return Pulses(train.count, train.period_us, train.on_time_us)
+    return PulseTrain(count=train.count, period_us=train.period_us, on_time_us=train.on_time_us)
 
 
-def check_train(budget: Budget, train: Pulses | Train) -> tuple[TrainProblem, ...]:
+def check_train(budget: Budget, train: PulseTrain | Train) -> tuple[TrainProblem, ...]:
     """Everything in which a train is over its budget; empty when it may be driven."""
-    pulses = pulses_of(train) if isinstance(train, Train) else train
+    pulses = pulse_train(train) if isinstance(train, Train) else train
     found: list[TrainProblem] = []
 
     def over(limit: Limit, value: int, remedy: str) -> None:
@@ -60,18 +60,18 @@ def check_train(budget: Budget, train: Pulses | Train) -> tuple[TrainProblem, ..
     return tuple(found)
 
 
-def duty_permille(pulses: Pulses) -> int:
+def duty_permille(pulses: PulseTrain) -> int:
     """Part of the time a train is on, in permille, rounded up."""
     return math.ceil(1000 * pulses.on_time_us / max(pulses.period_us, 1))
 
 
-def fit_train(budget: Budget, train: Pulses | Train) -> tuple[Pulses | None, tuple[str, ...]]:
+def fit_train(budget: Budget, train: PulseTrain | Train) -> tuple[PulseTrain | None, tuple[str, ...]]:
     """The train, lowered as little as its budget asks, and what was lowered and why.
 
     First the pulse is shortened, then the period lengthened, then pulses are left out. None when not even
     one of the box's shortest pulses may be driven.
     """
-    pulses = pulses_of(train) if isinstance(train, Train) else train
+    pulses = pulse_train(train) if isinstance(train, Train) else train
     notes: list[str] = []
     if pulses.on_time_us > budget.max_on_time_us:
         notes.append(f"pulse shortened to {budget.max_on_time_us} us: {budget.binding('on_time_us').reason}")

@@ -5,13 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import assert_never
 
-from loomproof.facts.drive import DriveShape, Pulses
+from loomproof.facts.drive import (
+    BridgeRequest,
+    Chop,
+    DriveRequest,
+    HoldRequest,
+    PeakHoldRequest,
+    PulseTrain,
+    StepperRequest,
+    TrainRequest,
+)
 from loomproof.job.model import Job
 from loomproof.procedure.bench.ranges import Range, ranges, trains_of
 from loomproof.procedure.bench.ways import SETTINGS, SWEEPS, Setting, Values, Way, channels_of, chop_period_us
-from loomproof.procedure.drive.actuate import heat_of
-from loomproof.procedure.drive.request import Chop, DriveRequest
+from loomproof.safety.approve import heat_of
 from loomproof.safety.budget import Budget
 from loomproof.safety.physics import cooled_k, current_a, flammable_liquid_ul, stored_energy_j
 
@@ -145,34 +154,40 @@ def shown(value: float, *, down: bool, figures: int = 4) -> str:
 
 
 def _requests(job: Job, channels: tuple[int, ...], way: Way, values: Values) -> tuple[DriveRequest, ...]:
+    channel = channels[0]
     if way is Way.HOLD:
-        on_us = int(values["duration_ms"]) * 1000
-        return (DriveRequest(DriveShape.HOLD, channels, Pulses(1, on_us, on_us)),)
+        return (HoldRequest(channel=channel, duration_ms=int(values["duration_ms"])),)
     if way is Way.BRIDGE:
-        on_us = int(values["duration_ms"]) * 1000
-        turned = channels if values["direction"] > 0 else channels[::-1]
-        level = round(values["level_percent"] * 10)
-        return (DriveRequest(DriveShape.BRIDGE, turned, Pulses(1, on_us, on_us), level_permille=level),)
+        supply, ground = channels if values["direction"] > 0 else channels[::-1]
+        request = BridgeRequest(
+            channel_supply=supply,
+            channel_ground=ground,
+            duration_ms=int(values["duration_ms"]),
+            level_permille=round(values["level_percent"] * 10),
+        )
+        return (request,)
     if way is Way.STEPPER:
-        step_us = round(1e6 / values["rate_hz"])
+        first, second, third, fourth = channels
         steps = int(values["steps"] * values["direction"])
-        return (DriveRequest(DriveShape.STEPPER, channels, Pulses(steps, step_us, step_us)),)
+        step_us = round(1e6 / values["rate_hz"])
+        return (StepperRequest(windings=(first, second, third, fourth), steps=steps, step_us=step_us),)
     if way in SWEEPS:
         count = int(values["count"])
-        return tuple(
-            DriveRequest(DriveShape.TRAIN, channels, _pulses(count, rate, width))
-            for width, rate in trains_of(way, values)
-        )
-    pulses = _pulses(int(values["count"]), values["frequency_hz"], values["width_ms"])
+        trains = [_train(count, rate_hz, width_ms) for width_ms, rate_hz in trains_of(way, values)]
+        return tuple(TrainRequest(channel=channel, train=train) for train in trains)
+    train = _train(int(values["count"]), values["frequency_hz"], values["width_ms"])
     if way is Way.TRAIN:
-        return (DriveRequest(DriveShape.TRAIN, channels, pulses),)
-    period_us = chop_period_us(job, channels[0])
-    chop = Chop(round(values["peak_ms"] * 1e3), period_us, round(values["hold_percent"] * 10))
-    return (DriveRequest(DriveShape.PEAK_HOLD, channels, pulses, chop=chop),)
+        return (TrainRequest(channel=channel, train=train),)
+    chop = Chop(
+        peak_us=round(values["peak_ms"] * 1e3),
+        period_us=chop_period_us(job, channel),
+        duty_permille=round(values["hold_percent"] * 10),
+    )
+    return (PeakHoldRequest(channel=channel, train=train, chop=chop),)
 
 
-def _pulses(count: int, rate_hz: float, width_ms: float) -> Pulses:
-    return Pulses(count, round(1e6 / rate_hz), round(width_ms * 1e3))
+def _train(count: int, rate_hz: float, width_ms: float) -> PulseTrain:
+    return PulseTrain(count=count, period_us=round(1e6 / rate_hz), on_time_us=round(width_ms * 1e3))
 
 
 def _sum_problems(requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -> list[Problem]:
@@ -183,8 +198,8 @@ def _sum_problems(requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -
         model, warm_k = budget.model, budget.model.warm_k
         for number, request in enumerate(requests, 1):
             now = replace(budget, model=replace(model, warm_k=warm_k, liquid_ul=None))
-            limit = now.count_limit(request.pulses.on_time_us, request.pulses.period_us)
-            if request.pulses.count > limit.value:
+            limit = now.count_limit(request.train.on_time_us, request.train.period_us)
+            if request.train.count > limit.value:
                 text = f"train {number} of {len(requests)} would be over {limit.value} pulses: {limit.reason}"
                 return [Problem("count", text)]
             if model.thermal is not None:
@@ -203,8 +218,8 @@ def _cooled(warm_k: float, budget: Budget, duration_s: float) -> float:
 def cost_of(requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -> Cost:
     """What the requests take together, in the load of `budgets` that takes most."""
     budget = max(budgets, key=lambda b: sum(heat_of(b.model, request) for request in requests))
-    model, longest = budget.model, max(requests, key=lambda request: request.pulses.on_time_us)
-    on_s = longest.pulses.on_time_us * 1e-6
+    model, longest = budget.model, max(requests, key=lambda request: request.train.on_time_us)
+    on_s = longest.train.on_time_us * 1e-6
     stored = 0.0
     if model.resistance_ohm is not None and model.inductance_h > 0.0:
         reached = current_a(model.supply_v, model.resistance_ohm, model.inductance_h, on_s)
@@ -231,31 +246,42 @@ def _with_fuel(cost: Cost, requests: Sequence[DriveRequest], budgets: Sequence[B
             continue
         whole = flammable_liquid_ul(model.cylinder_cm3)
         used = whole - model.liquid_ul
-        more = sum(model.liquid_released_ul(r.pulses.count, r.pulses.on_time_us) for r in requests)
+        more = sum(model.liquid_released_ul(r.train.count, r.train.on_time_us) for r in requests)
         return replace(cost, fuel_ul=used, after_ul=used + more, flammable_ul=whole)
     return cost
 
 
 def sentence_of_plan(way: Way, requests: Sequence[DriveRequest]) -> str:
     """A planned drive in words."""
-    first, last = requests[0].pulses, requests[-1].pulses
-    if way is Way.HOLD:
-        return f"on for {first.on_time_us / 1000:g} ms"
-    if way is Way.BRIDGE:
-        level = (requests[0].level_permille or 0) / 10
-        return (
-            f"{first.on_time_us / 1000:g} ms at {level:g} %, channel {requests[0].channels[0]} to the supply"
-        )
-    if way is Way.STEPPER:
-        turn = "forwards" if first.count > 0 else "backwards"
-        return f"{abs(first.count)} steps {turn} at {1e6 / first.period_us:g} /s"
-    pulses = "1 pulse" if first.count == 1 else f"{first.count} pulses"
+    match requests[0]:
+        case HoldRequest(duration_ms=duration_ms):
+            return f"on for {duration_ms:g} ms"
+        case BridgeRequest() as bridge:
+            level = bridge.level_permille / 10
+            return f"{bridge.duration_ms:g} ms at {level:g} %, channel {bridge.channel_supply} to the supply"
+        case StepperRequest() as stepper:
+            turn = "forwards" if stepper.steps > 0 else "backwards"
+            return f"{abs(stepper.steps)} steps {turn} at {1e6 / stepper.step_us:g} /s"
+        case TrainRequest(train=train) | PeakHoldRequest(train=train):
+            pulses = "1 pulse" if train.count == 1 else f"{train.count} pulses"
+            if way in SWEEPS:
+                return f"{len(requests)} trains of {pulses}, {_swept(way, train, requests[-1].train)}"
+            rate = f"{1e6 / train.period_us:.4g} Hz"
+            return f"{pulses} of {train.on_time_us / 1000:g} ms at {rate}{_held(requests[0])}"
+        case _:
+            assert_never(requests[0])
+
+
+def _swept(way: Way, first: PulseTrain, last: PulseTrain) -> str:
     if way is Way.FREQUENCY_SWEEP:
         ends = f"{1e6 / first.period_us:.4g} to {1e6 / last.period_us:.4g} Hz"
-        return f"{len(requests)} trains of {pulses}, {ends}, {first.on_time_us / 1000:g} ms each"
-    if way is Way.WIDTH_SWEEP:
-        ends = f"{first.on_time_us / 1000:g} to {last.on_time_us / 1000:g} ms"
-        return f"{len(requests)} trains of {pulses}, {ends} each, at {1e6 / first.period_us:.4g} Hz"
-    chop = requests[0].chop
-    held = f", held at {chop.duty_permille / 10:g} % after {chop.peak_us / 1000:g} ms" if chop else ""
-    return f"{pulses} of {first.on_time_us / 1000:g} ms at {1e6 / first.period_us:.4g} Hz{held}"
+        return f"{ends}, {first.on_time_us / 1000:g} ms each"
+    ends = f"{first.on_time_us / 1000:g} to {last.on_time_us / 1000:g} ms"
+    return f"{ends} each, at {1e6 / first.period_us:.4g} Hz"
+
+
+def _held(request: DriveRequest) -> str:
+    if not isinstance(request, PeakHoldRequest):
+        return ""
+    chop = request.chop
+    return f", held at {chop.duty_permille / 10:g} % after {chop.peak_us / 1000:g} ms"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from loomproof.procedure.bench.ways import SWEEPS, Values, Way
-from loomproof.procedure.drive.permit import ARM_MARGIN_S, LONGEST_ARM_S
+from loomproof.safety.approve import ARM_MARGIN_S, LONGEST_ARM_S
 from loomproof.safety.budget import Budget, Limit
 from loomproof_wire.messages import CEILINGS
 

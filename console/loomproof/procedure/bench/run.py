@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from loomproof.box.drive_outcome import DriveOutcome
 from loomproof.box.errors import BoxError, LinkLost
-from loomproof.facts.drive import DriveShape, Pulses
+from loomproof.facts.drive import (
+    BridgeRequest,
+    DriveRequest,
+    PulseTrain,
+    StepperRequest,
+    TraceCapture,
+    TrainRequest,
+)
 from loomproof.facts.record import EventKind
 from loomproof.facts.signature import Signature
 from loomproof.facts.trace import Trace
@@ -16,20 +24,20 @@ from loomproof.procedure.bench.planning import FreePlan, plan_free
 from loomproof.procedure.bench.ways import Values, Way, channels_of, defaults, ways_of
 from loomproof.procedure.configure import configure_again
 from loomproof.procedure.context import Core
-from loomproof.procedure.conversion import CountsOfTrace, trace_of
-from loomproof.procedure.drive.actuate import drive
-from loomproof.procedure.drive.bridge import chopped
-from loomproof.procedure.drive.request import Capture, DriveRequest, OverBudgetError
+from loomproof.procedure.drive.actuate import drive, trace_of_drive
+from loomproof.procedure.drive.own_drive import own_train
 from loomproof.procedure.events import FreeDriveAdvanced
-from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
-from loomproof.safety.budget import Budget
+from loomproof.procedure.step_result import StepInterruptedError
+from loomproof.safety.approve import NotPermittedError, OverBudgetError
 from loomproof.safety.interlocks import Blocked, Permit
+from loomproof_wire.messages import EndReason
 
 AFTER_US = 5000
 """Traced after the pulse."""
 TRACE_REST_US = 400_000
 """Between traced pulses of a train: time to read one before the next is held."""
-MEASURED_SHAPES = (DriveShape.TRAIN, DriveShape.BRIDGE)
+MEASURED = (TrainRequest, BridgeRequest)
+"""Drives whose traces make a signature: a load that is held or chopped by itself is not measured so."""
 MOST_MEASURED = 8
 
 
@@ -42,13 +50,23 @@ class FreeDrive:
 
     channel: int
     pulses: int
-    reason: str
+    reason: EndReason
     traces: tuple[Trace, ...]
     signature: Signature | None
     trains: int = 1
     planned: int = 1
     why: str = ""
     """Why it ended early, in words; empty: it did not."""
+
+    @property
+    def completed(self) -> bool:
+        """Whether everything planned was driven to its end."""
+        return self.reason is EndReason.COMPLETE and not self.why
+
+    @property
+    def ending(self) -> str:
+        """How it ended, in a word or two."""
+        return _ending(self.reason, self.why)
 
 
 class FreeDriving:
@@ -72,16 +90,16 @@ class FreeDriving:
 
     def defaults(self, channel: int, way: Way) -> dict[str, float]:
         """Settings to begin with."""
-        return defaults(self._core.job, channel, way, self._core.budget(channel))
+        return defaults(self._core.job, channel, way, self._core.conditions.budget(channel))
 
     def plan(self, channel: int, way: Way, values: Values) -> FreePlan:
         """Plan a drive; its problems say what keeps it from being run."""
-        return plan_free(self._core.job, channel, way, values, self._budgets)
+        return plan_free(self._core.job, channel, way, values, self._core.conditions.budgets)
 
     def permit(self, channel: int, way: Way) -> Permit | Blocked:
         """Whether the channels of that way may be driven now, or which statements would free them."""
         self._look_again()
-        return self._core.permit(channels_of(self._core.job, channel, way))
+        return self._core.conditions.permit(channels_of(self._core.job, channel, way))
 
     def end(self) -> None:
         """End a run between two of its trains. What is being driven is for the box's `cancel` to end."""
@@ -133,15 +151,12 @@ class FreeDriving:
             core.write_events()
         return self._told(plan, run)
 
-    def drive(self, channel: int, pulses: Pulses) -> FreeDrive:
+    def drive(self, channel: int, train: PulseTrain) -> FreeDrive:
         """Drive a train as the load type has it driven; raises as `run`."""
-        channels = channels_of(self._core.job, channel, Way.TRAIN)
-        own = self._core.job.load_type(channel).peak_hold
-        shape, way = (DriveShape.TRAIN, Way.TRAIN) if own is None else (DriveShape.PEAK_HOLD, Way.PEAK_HOLD)
-        return self.run(FreePlan(channel, way, (DriveRequest(shape, channels, pulses),)))
-
-    def _budgets(self, channels: Sequence[int]) -> Sequence[Budget]:
-        return [self._core.budget(channel) for channel in self._core.loads_reached(channels)]
+        channels_of(self._core.job, channel, Way.TRAIN)  # refuses a channel without a load
+        request = own_train(self._core.job, channel, train)
+        way = Way.TRAIN if isinstance(request, TrainRequest) else Way.PEAK_HOLD
+        return self.run(FreePlan(channel, way, (request,)))
 
     def _drive_all(self, plan: FreePlan, run: _Run) -> None:
         core, of = self._core, len(plan.requests)
@@ -152,15 +167,15 @@ class FreeDriving:
             text = _train_text(request)
             core.publish(FreeDriveAdvanced(plan.channel, number, of, text))
             try:
-                done = drive(core, replace(request, capture=capture_for(core, request, sweep=of > 1)))
+                done = drive(core, _traced(core, request, sweep=of > 1))
             except (NotPermittedError, OverBudgetError, StepInterruptedError, BoxError) as error:
                 if number == 1 or isinstance(error, LinkLost):
                     raise
                 run.why = f"train {number} of {of} ({text}) was not driven: {error}"
                 return
-            run.take(core, request, done.traces, done.pulses, done.reason.name.lower())
-            if run.reason != "complete":
-                run.why = f"train {number} of {of} ({text}) ended: {run.reason}" if of > 1 else ""
+            run.take(core, request, done)
+            if run.reason is not EndReason.COMPLETE:
+                run.why = f"train {number} of {of} ({text}) ended: {_word(run.reason)}" if of > 1 else ""
                 return
             run.trains += 1
 
@@ -176,10 +191,10 @@ class FreeDriving:
     def _told(self, plan: FreePlan, run: _Run) -> FreeDrive:
         core = self._core
         load = core.job.load_type(plan.channel)
-        measured = plan.requests[0].shape in MEASURED_SHAPES
+        measured = isinstance(plan.requests[0], MEASURED)
         signature = measure(run.traces[:MOST_MEASURED], load) if run.traces and measured else None
-        reason = run.reason if not run.why or run.reason != "complete" else "ended early"
-        text = f"Driven freely: channel {plan.channel}: {plan.sentence}; {run.pulses} pulses, {reason}."
+        ending = _ending(run.reason, run.why)
+        text = f"Driven freely: channel {plan.channel}: {plan.sentence}; {run.pulses} pulses, {ending}."
         if run.why:
             text += f" {run.why}."
         core.note(
@@ -187,7 +202,7 @@ class FreeDriving:
             text,
             channel=plan.channel,
             pulses=run.pulses,
-            reason=reason,
+            reason=ending,
             trains=run.trains,
             planned=len(plan.requests),
         )
@@ -195,7 +210,7 @@ class FreeDriving:
         return FreeDrive(
             plan.channel,
             run.pulses,
-            reason,
+            run.reason,
             tuple(run.traces),
             signature,
             run.trains,
@@ -211,38 +226,44 @@ class _Run:
         self.channel = channel
         self.pulses = 0
         self.trains = 0
-        self.reason = "complete"
+        self.reason = EndReason.COMPLETE
         self.why = ""
         self.traces: list[Trace] = []
 
-    def take(
-        self, core: Core, request: DriveRequest, traces: Sequence[CountsOfTrace], pulses: int, reason: str
-    ) -> None:
+    def take(self, core: Core, request: DriveRequest, done: DriveOutcome) -> None:
         """Take in one train's outcome."""
-        self.pulses += pulses
-        self.reason = reason
-        for raw in traces:
-            trace = trace_of(raw, core.calibrations[raw.header.channel])
-            if request.shape is DriveShape.BRIDGE:
-                trace = chopped(trace, (request.level_permille or 1000) / 1000)
-            self.traces.append(trace)
+        self.pulses += done.pulses
+        self.reason = done.reason
+        self.traces.extend(trace_of_drive(core, request, raw) for raw in done.traces)
+
+
+def _word(reason: EndReason) -> str:
+    return reason.name.lower()
+
+
+def _ending(reason: EndReason, why: str) -> str:
+    return "ended early" if why and reason is EndReason.COMPLETE else _word(reason)
 
 
 def _train_text(request: DriveRequest) -> str:
-    pulses = request.pulses
-    return f"{1e6 / pulses.period_us:.4g} Hz, {pulses.on_time_us / 1000:g} ms"
+    train = request.train
+    return f"{1e6 / train.period_us:.4g} Hz, {train.on_time_us / 1000:g} ms"
 
 
-def capture_for(core: Core, request: DriveRequest, *, sweep: bool = False) -> Capture:
+def _traced(core: Core, request: DriveRequest, *, sweep: bool) -> DriveRequest:
+    if isinstance(request, StepperRequest):
+        return request
+    return replace(request, capture=capture_for(core, request, sweep=sweep))
+
+
+def capture_for(core: Core, request: DriveRequest, *, sweep: bool = False) -> TraceCapture:
     """Trace a pulse and a while after it, as finely as one trace holds, again and again during the drive.
 
-    Of a sweep, the first pulse of each train; a stepper's windings are not traced by the box.
+    Of a sweep, the first pulse of each train.
     """
-    if request.shape is DriveShape.STEPPER:
-        return Capture()
-    pulses, identity = request.pulses, core.box.identity
-    wanted = int((pulses.on_time_us + AFTER_US) * 1000 / identity.sample_period_ns) + 1
+    train, identity = request.train, core.box.identity
+    wanted = int((train.on_time_us + AFTER_US) * 1000 / identity.sample_period_ns) + 1
     decimation = max(1, -(-wanted // identity.max_trace_samples))
-    every = pulses.count if sweep else min(max(1, -(-TRACE_REST_US // pulses.period_us)), pulses.count)
+    every = train.count if sweep else min(max(1, -(-TRACE_REST_US // train.period_us)), train.count)
     samples = min(identity.max_trace_samples, wanted // decimation + 1)
-    return Capture(every, min(decimation, 255), samples)
+    return TraceCapture(every=every, decimation=min(decimation, 255), samples=samples)

@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loomproof.facts.drive import Pulses
+from loomproof.facts.drive import PulseTrain
 from loomproof.job.model import Job
-from loomproof.procedure.sheet import BRIDGE_US, STEP_US, STEPS_PER_WINDING, stepper_groups
+from loomproof.procedure.drive.own_drive import BRIDGE_MS, STEP_US, STEPS_PER_WINDING, stepper_groups
 from loomproof.safety.budget import Budget
-from loomproof.safety.trains import fit_train, pulses_of
+from loomproof.safety.trains import fit_train, pulse_train
 from loomproof_wire.messages import CEILINGS, ChannelKind
 
 
@@ -103,7 +103,7 @@ def channels_of(job: Job, channel: int, way: Way) -> tuple[int, ...]:
         raise ValueError(f"channel {channel} has no load fitted")
     if way is Way.STEPPER:
         group = next((g for g in stepper_groups(job).values() if channel in g), ())
-        if len(group) != 4:
+        if not group:
             raise ValueError("the job names no group of four stepper windings with this channel")
         return group
     if way is Way.BRIDGE:
@@ -135,7 +135,7 @@ def ways_of(job: Job, channel: int, kind: ChannelKind | None = None) -> dict[Way
         Way.FREQUENCY_SWEEP: "",
         Way.WIDTH_SWEEP: "",
     }
-    if any(channel in group and len(group) == 4 for group in stepper_groups(job).values()):
+    if any(channel in group for group in stepper_groups(job).values()):
         found[Way.STEPPER] = ""
     return found
 
@@ -162,7 +162,7 @@ def defaults(job: Job, channel: int, way: Way, budget: Budget) -> dict[str, floa
     """Settings to begin with: the load's own train as far as the budget allows, and what follows from it."""
     train = job.load_type(channel).train
     fitted, _ = fit_train(budget, train)
-    pulses = fitted or pulses_of(train)
+    pulses = fitted or pulse_train(train)
     rate_hz, width_ms = round(1e6 / pulses.period_us, 3), pulses.on_time_us / 1e3
     if way in SWEEPS:
         return _sweep_defaults(way, budget, pulses)
@@ -175,7 +175,7 @@ def defaults(job: Job, channel: int, way: Way, budget: Budget) -> dict[str, floa
         return {
             "direction": 1.0,
             "level_percent": level,
-            "duration_ms": float(min(BRIDGE_US // 1000, budget.max_hold_ms)),
+            "duration_ms": float(min(BRIDGE_MS, budget.max_hold_ms)),
         }
     values = {"count": float(pulses.count), "frequency_hz": rate_hz, "width_ms": width_ms}
     if way is Way.PEAK_HOLD:
@@ -186,7 +186,7 @@ def defaults(job: Job, channel: int, way: Way, budget: Budget) -> dict[str, floa
     return values
 
 
-def _sweep_defaults(way: Way, budget: Budget, pulses: Pulses) -> dict[str, float]:
+def _sweep_defaults(way: Way, budget: Budget, pulses: PulseTrain) -> dict[str, float]:
     """Five trains up to the load's own, shorter where the fuel budget has to last for all of them."""
     rate_hz, width_ms, count = round(1e6 / pulses.period_us, 3), pulses.on_time_us / 1e3, min(pulses.count, 5)
     model = budget.model

@@ -8,13 +8,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from loomproof.facts.drive import BRIDGE_CHOP_US
 from loomproof.facts.trace import Trace
 
-BRIDGE_CHOP_US = 200
-"""How long a half-bridge pair takes from one connection of the supply to the next.
-
-A small controller has two edges to carry out in it, and samples to take beside them.
-"""
 _CHOP_EDGE_S = 3e-6
 """A sample nearer to an edge of the chopping may belong to either side of it."""
 _CHOP_LATE_S = 17e-6

@@ -3,29 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import assert_never
 
+from loomproof.box.drive_outcome import DriveOutcome
 from loomproof.box.errors import RequestRefused
-from loomproof.facts.drive import DrivePlan, DriveShape, Pulses
+from loomproof.facts.drive import (
+    NO_CAPTURE,
+    BridgeRequest,
+    DriveRequest,
+    HoldRequest,
+    PeakHoldRequest,
+    PulseTrain,
+    StepperRequest,
+    TraceCapture,
+    TrainRequest,
+)
 from loomproof.facts.evidence import Noticed
 from loomproof.facts.step import StepEnd
 from loomproof.facts.trace import Trace
 from loomproof.measure.pulse_plan import plan_pulse
 from loomproof.measure.signature import measure
-from loomproof.procedure.box_port import DriveResult
 from loomproof.procedure.configure import configure_again
 from loomproof.procedure.context import Core
-from loomproof.procedure.conversion import lowest_supply, trace_of
-from loomproof.procedure.drive.actuate import bridge_duty_permille, drive
-from loomproof.procedure.drive.bridge import chopped, decimation
-from loomproof.procedure.drive.permit import ARM_MARGIN_S
-from loomproof.procedure.drive.request import Capture, DriveRequest, OverBudgetError, reversed_bridge
+from loomproof.procedure.conversion import lowest_supply
+from loomproof.procedure.drive.actuate import drive, trace_of_drive
+from loomproof.procedure.drive.bridge import decimation
+from loomproof.procedure.drive.words import recorded
 from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.step import Step
-from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError, StepResult
+from loomproof.procedure.step_result import StepInterruptedError, StepResult
 from loomproof.procedure.steps.statement import ask_statement, ensure_permit
+from loomproof.safety.approve import ARM_MARGIN_S, NotPermittedError, OverBudgetError
 from loomproof.safety.statements import StatementKind
-from loomproof.safety.trains import fit_train
 from loomproof_wire import messages
 
 BRIDGE_SAMPLES = 400
@@ -48,21 +58,22 @@ _NOTICED: dict[Choice, Noticed] = {
 
 def run_drive(core: Core, step: Step, result: StepResult) -> None:
     """Drive the step's load, measure it and ask what was noticed."""
-    plan = step.drive
-    assert plan is not None
-    _forget_trips(core, plan.channels)
-    _check_fuel_again(core, step, plan.channels)
-    requests = _measuring(core, plan, result)
-    last = _noticing(core, plan, requests, result)
-    everything = sum(request.duration_s + ARM_MARGIN_S + BRIDGE_REST_S for request in (*requests, *last))
-    _ready(core, step, everything, result)
-    for number, request in enumerate(requests):
-        if number and request.shape is DriveShape.BRIDGE:
+    own = step.drive
+    assert own is not None
+    _forget_trips(core, own.channels)
+    _check_fuel_again(core, step, own.channels)
+    measuring = _measuring(core, own, result)
+    noticing = _noticing(core, own, measuring, result)
+    requests = (*measuring, *noticing)
+    needed_s = sum(request.duration_s + ARM_MARGIN_S + BRIDGE_REST_S for request in requests)
+    _ready(core, step, needed_s, result)
+    for number, request in enumerate(measuring):
+        if number and isinstance(request, BridgeRequest):
             core.box.sleep(BRIDGE_REST_S)
         _drive_measured(core, step, request, result)
-    for request in last:
+    for request in noticing:
         _drive_once(core, step, request, result)
-    _ask_noticed(core, step, (*requests, *last)[-1:], result)
+    _ask_noticed(core, step, requests[-1:], result)
 
 
 def _forget_trips(core: Core, channels: tuple[int, ...]) -> None:
@@ -74,7 +85,7 @@ def _forget_trips(core: Core, channels: tuple[int, ...]) -> None:
 
 def _check_fuel_again(core: Core, step: Step, channels: tuple[int, ...]) -> None:
     """An injector driven since the fuel was last checked is not driven again before it is checked anew."""
-    if any(core.ledger.at(core.place(channel)) > 0.0 for channel in core.loads_reached(channels)):
+    if core.conditions.fuel_at(channels):
         ask_statement(core, step, StatementKind.FUEL_ISOLATED)
 
 
@@ -99,84 +110,103 @@ def _ready(core: Core, step: Step, needed_s: float, result: StepResult) -> None:
     ensure_permit(core, step, step.drive.channels, needed_s)
 
 
-def _measuring(core: Core, plan: DrivePlan, result: StepResult) -> tuple[DriveRequest, ...]:
+def _measuring(core: Core, own: DriveRequest, result: StepResult) -> tuple[DriveRequest, ...]:
     """The traced drives that measure the load."""
-    if plan.shape is DriveShape.STEPPER:
-        return ()
-    if plan.shape is DriveShape.BRIDGE:
-        longest_us = min(core.budget(c).max_hold_ms for c in plan.channels) * 1000
-        pulses = Pulses(1, plan.on_time_us, min(plan.on_time_us, longest_us))
-        samples = min(BRIDGE_SAMPLES, core.box.identity.max_trace_samples)
-        duty = bridge_duty_permille(core, plan.channels) / 1000
-        period_s = core.box.identity.sample_period_ns * 1e-9
-        every = decimation(period_s, min(pulses.on_time_us * 1e-6, BRIDGE_SEEN_S), samples, duty)
-        forth = DriveRequest(plan.shape, plan.channels, pulses, Capture(1, every, samples))
-        return forth, reversed_bridge(forth)
-    channel = plan.channels[0]
-    load, budget = core.job.load_type(channel), core.budget(channel)
-    identity = core.box.identity
+    match own:
+        case StepperRequest():
+            return ()
+        case BridgeRequest():
+            forth = _measuring_bridge(core, own)
+            return forth, forth.reversed()
+        case TrainRequest() | PeakHoldRequest() | HoldRequest():
+            return (_measuring_train(core, own.channel, result),)
+        case _:
+            assert_never(own)
+
+
+def _measuring_bridge(core: Core, own: BridgeRequest) -> BridgeRequest:
+    """The pair's own drive within its budgets, its beginning traced."""
+    conditions = core.conditions
+    budgets = [conditions.budget(channel) for channel in own.channels]
+    duration_ms = min([own.duration_ms, *(budget.max_hold_ms for budget in budgets)])
+    level_permille = min([own.level_permille, *(budget.max_duty_permille for budget in budgets)])
+    samples = min(BRIDGE_SAMPLES, core.box.identity.max_trace_samples)
+    every = decimation(
+        core.box.identity.sample_period_ns * 1e-9,
+        min(duration_ms * 1e-3, BRIDGE_SEEN_S),
+        samples,
+        level_permille / 1000,
+    )
+    return replace(
+        own,
+        duration_ms=duration_ms,
+        level_permille=level_permille,
+        capture=TraceCapture(every=1, decimation=every, samples=samples),
+    )
+
+
+def _measuring_train(core: Core, channel: int, result: StepResult) -> TrainRequest:
+    """The pulses that measure a load best within its budget, fully on whatever its own drive is."""
+    identity, conditions = core.box.identity, core.conditions
     wanted = plan_pulse(
-        load,
+        core.job.load_type(channel),
         core.job.wire_ohm(channel),
         max(core.supply_v, 1.0),
         identity.sample_period_ns * 1e-9,
         identity.max_trace_samples,
-        budget,
+        conditions.budget(channel),
         core.box.status().free_traces,
     )
-    fitted, notes = fit_all(core, channel, Pulses(wanted.count, wanted.period_us, wanted.on_time_us))
+    train = PulseTrain(count=wanted.count, period_us=wanted.period_us, on_time_us=wanted.on_time_us)
+    fitted, notes = conditions.fit(channel, train)
     result.notes.extend(f"Measuring: {note}" for note in notes)
     if fitted is None:
         raise StepInterruptedError(StepEnd.BLOCKED, "no pulse fits the budget: " + " ".join(notes))
-    capture = Capture(wanted.trace_every, wanted.decimation, wanted.samples)
-    return (DriveRequest(DriveShape.TRAIN, plan.channels, fitted, capture),)
-
-
-def fit_all(core: Core, channel: int, pulses: Pulses) -> tuple[Pulses | None, tuple[str, ...]]:
-    """A train lowered to the budgets of its channel and of every load that channel is known to reach."""
-    notes: list[str] = []
-    fitted: Pulses | None = pulses
-    for reached in core.loads_reached((channel,)):
-        if fitted is not None:
-            fitted, why = fit_train(core.budget(reached), fitted)
-            notes.extend(why)
-    return fitted, tuple(notes)
+    capture = TraceCapture(every=wanted.trace_every, decimation=wanted.decimation, samples=wanted.samples)
+    return TrainRequest(channel=channel, train=fitted, capture=capture)
 
 
 def _noticing(
-    core: Core, plan: DrivePlan, before: tuple[DriveRequest, ...], result: StepResult
+    core: Core, own: DriveRequest, measuring: tuple[DriveRequest, ...], result: StepResult
 ) -> tuple[DriveRequest, ...]:
-    """The load's own train, as far as the fuel ledger leaves room after the measuring pulses."""
-    if plan.shape is DriveShape.BRIDGE:
-        return ()
-    pulses = Pulses(plan.count, plan.period_us, plan.on_time_us)
-    if plan.shape is DriveShape.STEPPER:
-        forth = DriveRequest(plan.shape, plan.channels, pulses)
-        return forth, replace(forth, pulses=replace(pulses, count=-pulses.count))
-    channel = plan.channels[0]
-    model = core.budget(channel).model
-    used = sum(model.liquid_released_ul(r.pulses.count, r.pulses.on_time_us) for r in before)
-    kept = core.ledger
-    core.ledger = kept.with_drive(core.place(channel), used)
-    fitted, notes = fit_all(core, channel, pulses)
-    core.ledger = kept
-    shortest_us = before[0].pulses.on_time_us if before else 0
-    if fitted is None or (used and fitted.on_time_us < min(pulses.on_time_us, shortest_us)):
+    """The load's own drive, as far as the fuel ledger leaves room after the measuring pulses."""
+    match own:
+        case BridgeRequest() | HoldRequest():
+            return ()
+        case StepperRequest():
+            return own, own.reversed()
+        case TrainRequest() | PeakHoldRequest():
+            fitted = _fitted_after(core, own, measuring, result)
+            return () if fitted is None else (replace(own, train=fitted),)
+        case _:
+            assert_never(own)
+
+
+def _fitted_after(
+    core: Core,
+    own: TrainRequest | PeakHoldRequest,
+    measuring: tuple[DriveRequest, ...],
+    result: StepResult,
+) -> PulseTrain | None:
+    """The load's own train as far as the budgets allow it after the measuring pulses; None: it is left out."""
+    conditions, channel = core.conditions, own.channel
+    model = conditions.budget(channel).model
+    used_ul = sum(model.liquid_released_ul(r.train.count, r.train.on_time_us) for r in measuring)
+    fitted, notes = conditions.after_fuel(channel, used_ul).fit(channel, own.train)
+    shortest_us = measuring[0].train.on_time_us if measuring else 0
+    if fitted is None or (used_ul and fitted.on_time_us < min(own.train.on_time_us, shortest_us)):
         result.notes.append("Only the measuring pulse was driven: it uses up what fuel the budget allows.")
-        return ()
+        return None
     result.notes.extend(notes)
-    return (DriveRequest(plan.shape, plan.channels, fitted),)
+    return fitted
 
 
-def _drive_once(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveResult:
+def _drive_once(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveOutcome:
     """Drive, and turn everything that can keep it from being driven in full into the step's end."""
-    result.drove.append(sentence_of(request))
+    result.drove.append(recorded(request))
     try:
         done = drive(core, request)
-    except NotPermittedError as error:
-        result.drove.pop()
-        raise StepInterruptedError(StepEnd.BLOCKED, str(error)) from error
-    except OverBudgetError as error:
+    except (NotPermittedError, OverBudgetError) as error:
         result.drove.pop()
         raise StepInterruptedError(StepEnd.BLOCKED, str(error)) from error
     except RequestRefused:
@@ -195,12 +225,9 @@ def _drive_measured(core: Core, step: Step, request: DriveRequest, result: StepR
         done = _measured_again(core, step, request, result) or done
     by_channel: dict[int, list[Trace]] = {}
     for raw in done.traces:
-        trace = trace_of(raw, core.calibrations[raw.header.channel])
+        trace = trace_of_drive(core, request, raw)
         by_channel.setdefault(trace.channel, []).append(trace)
     for channel, traces in by_channel.items():
-        if request.shape is DriveShape.BRIDGE:
-            share = bridge_duty_permille(core, request.channels) / 1000
-            traces = [chopped(trace, share) for trace in traces]  # noqa: PLW2901 - the same traces, as the load saw them
         _take_in(core, channel, traces, result)
     if done.reason is messages.EndReason.TRIPPED:
         for channel in request.channels:
@@ -208,13 +235,13 @@ def _drive_measured(core: Core, step: Step, request: DriveRequest, result: StepR
         raise StepInterruptedError(StepEnd.TRIPPED, f"channel {step.channel} tripped on over-current")
 
 
-def _all_cut(done: DriveResult, request: DriveRequest) -> bool:
+def _all_cut(done: DriveOutcome, request: DriveRequest) -> bool:
     """Whether a drive that went well brought no trace of the length asked for: the box was too busy to sample."""
     whole = [raw for raw in done.traces if raw.header.sample_count >= request.capture.samples]
     return done.reason is messages.EndReason.COMPLETE and request.capture.every > 0 and not whole
 
 
-def _measured_again(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveResult | None:
+def _measured_again(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveOutcome | None:
     """The same drive once more; None if it is not permitted again, for what came the first time is kept."""
     try:
         done = _drive_once(core, step, request, result)
@@ -264,10 +291,9 @@ def _ask_noticed(core: Core, step: Step, again: tuple[DriveRequest, ...], result
         if answer.choice is not Choice.AGAIN:
             break
         for request in again:
-            untraced = replace(request, capture=Capture())
             _check_fuel_again(core, step, request.channels)
             ensure_permit(core, step, request.channels, request.duration_s + ARM_MARGIN_S)
-            _again(core, step, untraced, result)
+            _again(core, step, _untraced(request), result)
     result.noticed = _NOTICED[answer.choice]
     if answer.note:
         result.notes.append(answer.note)
@@ -285,14 +311,5 @@ def _again(core: Core, step: Step, request: DriveRequest, result: StepResult) ->
         result.problems.append(f"not driven again: {error.reason}")
 
 
-def sentence_of(request: DriveRequest) -> str:
-    """What was driven, for the record."""
-    pulses = request.pulses
-    channels = "/".join(str(channel) for channel in request.channels)
-    if request.shape is DriveShape.BRIDGE:
-        return f"channel {channels}: {pulses.on_time_us / 1000:g} ms through the half-bridge"
-    if request.shape is DriveShape.STEPPER:
-        return f"channel {channels}: {pulses.count} steps of {pulses.period_us / 1000:g} ms"
-    kind = "" if request.shape is DriveShape.TRAIN else ", peak and hold"
-    rate = 1e6 / pulses.period_us
-    return f"channel {channels}: {pulses.count} x {pulses.on_time_us / 1000:g} ms at {rate:g} Hz{kind}"
+def _untraced(request: DriveRequest) -> DriveRequest:
+    return request if isinstance(request, StepperRequest) else replace(request, capture=NO_CAPTURE)

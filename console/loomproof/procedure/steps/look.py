@@ -49,7 +49,7 @@ def run_look(core: Core, step: Step, result: StepResult) -> None:
 
 def _tell_left_out(core: Core, step: Step, result: StepResult) -> None:
     """Which loads got no sense pulse, because none is short enough to move and spark nothing there."""
-    left = [c for c in step.channels if core.budget(c).max_sense_us < LEAST_SENSE_US]
+    left = [c for c in step.channels if core.conditions.budget(c).max_sense_us < LEAST_SENSE_US]
     if left:
         names = ", ".join(f"{c} ({core.job.channel(c).name})" for c in left)
         result.notes.append(f"No sense pulse on channel {names}: its pin was read at rest only.")
@@ -80,7 +80,7 @@ def _rest(core: Core, step: Step, result: StepResult) -> None:
 
 
 def _sense(core: Core, channel: int, result: StepResult) -> None:
-    longest_us = core.budget(channel).max_sense_us
+    longest_us = core.conditions.budget(channel).max_sense_us
     if longest_us < LEAST_SENSE_US:
         return
     identity = core.box.identity

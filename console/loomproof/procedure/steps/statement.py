@@ -63,7 +63,7 @@ def ensure_permit(core: Core, step: Step, channels: tuple[int, ...], needed_s: f
         StepInterruptedError: one of them is not made.
     """
     for _ in range(2 * len(StatementKind)):
-        permit = core.permit(channels)
+        permit = core.conditions.permit(channels)
         if isinstance(permit, Blocked):
             for kind in permit.needs:
                 ask_statement(core, step, kind)

@@ -76,7 +76,7 @@ def _ask(core: Core, step: Step, result: StepResult) -> None:
 def _watch(core: Core, channel: int) -> list[messages.Dropout]:
     found: list[messages.Dropout] = []
     with core.box.watch(
-        channel, held=False, duration_ms=WATCH_MS, sample_hz=SAMPLE_HZ, depth_permille=DEPTH_PERMILLE
+        channel, duration_ms=WATCH_MS, sample_hz=SAMPLE_HZ, depth_permille=DEPTH_PERMILLE
     ) as run:
         for dropout in run:
             found.append(dropout)

@@ -95,7 +95,9 @@ class Eyes:
         if not self.mute:
             return "Only resting pins are read: nothing is switched on at all."
         energies = [
-            sensed_energy_j(core.budget(c).model, min(SENSE_US, core.budget(c).max_sense_us))
+            sensed_energy_j(
+                core.conditions.budget(c).model, min(SENSE_US, core.conditions.budget(c).max_sense_us)
+            )
             for c in self.mute
         ]
         most_mj = max(energies) * 1e3

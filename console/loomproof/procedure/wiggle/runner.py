@@ -11,22 +11,22 @@ import itertools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
-from loomproof.facts.drive import DriveShape, Pulses
+from loomproof.facts.approved_drive import ApprovedDrive
+from loomproof.facts.drive import HoldRequest
 from loomproof.facts.evidence import ChannelEvidence
 from loomproof.facts.kinds import HazardClass
 from loomproof.facts.record import EventKind
 from loomproof.facts.step import StepEnd, StepKind
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import scan_of
-from loomproof.procedure.drive.actuate import armed, mark
-from loomproof.procedure.drive.permit import ARM_MARGIN_S
-from loomproof.procedure.drive.request import DriveRequest
+from loomproof.procedure.drive.actuate import armed
 from loomproof.procedure.step import RunSheet, Step
 from loomproof.procedure.step_end import carry_out
 from loomproof.procedure.step_outcome import StepOutcome
-from loomproof.procedure.step_result import NotPermittedError, StepResult
+from loomproof.procedure.step_result import StepResult
 from loomproof.procedure.walk.scan import rests_away
 from loomproof.procedure.wiggle.model import Flexed, Flexer, FlexState, Said, Seen
+from loomproof.safety.approve import NotPermittedError, approve
 from loomproof.safety.interlocks import Blocked
 from loomproof.safety.statements import hazards_of
 from loomproof_wire import messages
@@ -116,10 +116,10 @@ class Flexing:
             )
 
     def _check_held(self) -> None:
-        core = self._core
+        conditions = self._core.conditions
         for channel in self._channels:
-            for reached in core.loads_reached((channel,)):
-                load, limit = core.job.load_type(reached), core.budget(reached).binding("hold_ms")
+            for budget in conditions.budgets((channel,)):
+                load, limit = conditions.job.load_type(budget.channel), budget.binding("hold_ms")
                 if any(hazard in NEVER_HELD for hazard in hazards_of(load)):
                     raise ValueError(f"channel {channel} must not be held on ({load.name}); watch it at rest")
                 if limit.value < SHORTEST_HOLD_MS:
@@ -127,7 +127,7 @@ class Flexing:
                         f"channel {channel} cannot be held on for long enough ({load.name}): {limit.reason} "
                         "Let it cool, or watch it at rest"
                     )
-        permit = core.permit(self._channels)
+        permit = conditions.permit(self._channels)
         if isinstance(permit, Blocked):
             raise NotPermittedError(permit)
 
@@ -147,40 +147,49 @@ class Flexing:
             self._watch(channel, wanted_ms)
             return
         core.look_at_supply()
-        duration_ms = min(wanted_ms, self._cooled_for_ms(channel))
-        permit = core.permit((channel,))
-        if isinstance(permit, Blocked):
-            raise NotPermittedError(permit)
+        request = HoldRequest(channel=channel, duration_ms=min(wanted_ms, self._cooled_for_ms(channel)))
+        approved = approve(request, core.conditions)
         if self._enough:
             return
-        whole_us = duration_ms * 1000
-        mark(core, DriveRequest(DriveShape.HOLD, (channel,), Pulses(1, whole_us, whole_us)))
-        with armed(core, (channel,), duration_ms / 1000 + ARM_MARGIN_S):
-            self._watch(channel, duration_ms)
-        self._rest(channel, duration_ms / 1000)
+        core.mark(approved)
+        with armed(core, approved):
+            self._watch(channel, request.duration_ms, approved)
+        self._rest(channel, request.duration_s)
 
     def _cooled_for_ms(self, channel: int) -> int:
         """How long a load may be held now; rests until that is worth it, for slice upon slice warms it."""
         core = self._core
         while True:
-            room_ms = min(core.budget(reached).max_hold_ms for reached in core.loads_reached((channel,)))
+            room_ms = min(
+                core.conditions.budget(reached).max_hold_ms
+                for reached in core.conditions.loads_reached((channel,))
+            )
             if room_ms >= SHORTEST_HOLD_MS or self._enough:
                 return room_ms
             core.box.sleep(SHORTEST_REST_S)
             core.check()
             self._listen()
 
-    def _watch(self, channel: int, duration_ms: int) -> None:
+    def _watch(
+        self, channel: int, duration_ms: int, approved: ApprovedDrive[HoldRequest] | None = None
+    ) -> None:
         core = self._core
-        depth = HELD_DEPTH_PERMILLE if self._held else SENSED_DEPTH_PERMILLE
         began_s = core.box.now_s()
         self._watching, self._since_s = channel, began_s
         self._listen()
         self._tell(())
         try:
-            with core.box.watch(
-                channel, held=self._held, duration_ms=duration_ms, sample_hz=SAMPLE_HZ, depth_permille=depth
-            ) as run:
+            watch = (
+                core.box.watch(
+                    channel,
+                    duration_ms=duration_ms,
+                    sample_hz=SAMPLE_HZ,
+                    depth_permille=SENSED_DEPTH_PERMILLE,
+                )
+                if approved is None
+                else core.box.watch_held(approved, sample_hz=SAMPLE_HZ, depth_permille=HELD_DEPTH_PERMILLE)
+            )
+            with watch as run:
                 for dropout in run:
                     self._take(dropout, began_s)
                     if self._enough or len(self._seen) >= MOST_DROPOUTS:
@@ -217,7 +226,12 @@ class Flexing:
     def _rest(self, channel: int, held_s: float) -> None:
         """Let a held load cool: its duty is kept over slice and rest."""
         core = self._core
-        duty = min(core.budget(c).max_duty_permille for c in core.loads_reached((channel,))) / 1000
+        duty = (
+            min(
+                core.conditions.budget(c).max_duty_permille for c in core.conditions.loads_reached((channel,))
+            )
+            / 1000
+        )
         rest_s = max(SHORTEST_REST_S, held_s * (1.0 / duty - 1.0) / len(self._channels))
         self._tell(())
         until_s = core.box.now_s() + rest_s

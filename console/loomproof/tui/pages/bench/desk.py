@@ -15,11 +15,11 @@ from loomproof.box.errors import BoxError
 from loomproof.facts.kinds import HazardClass
 from loomproof.job.model import Job
 from loomproof.procedure.bench.ways import Way
-from loomproof.procedure.drive.request import OverBudgetError
 from loomproof.procedure.events import FreeDriveAdvanced
 from loomproof.procedure.prompts import Choice, Prompt, PromptKind
 from loomproof.procedure.session import FreeDrive, Session
-from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
+from loomproof.procedure.step_result import StepInterruptedError
+from loomproof.safety.approve import NotPermittedError, OverBudgetError
 from loomproof.safety.cautions import cautions_for
 from loomproof.safety.interlocks import Blocked, StatementRefusedError
 from loomproof.safety.statements import StatementKind, form_for
@@ -31,6 +31,7 @@ from loomproof.tui.desk.progress import ProgressKeeper
 from loomproof.tui.desk.protocol import Post, TypedDrive
 from loomproof.tui.pages.bench.plan_view import bench_view
 from loomproof.tui.pages.bench.view import BenchView
+from loomproof_wire.messages import EndReason
 
 VIEW_AGE_S = 0.5
 """How long computed limits are shown before they are computed anew: loads cool, the supply changes."""
@@ -77,7 +78,7 @@ class BenchDesk:
             self._drove(request, str(error), ok=False)
         else:
             self._gathered.measured(request.channel, done.signature)
-            self._drove(request, drive_text(done), ok=done.reason == "complete")
+            self._drove(request, drive_text(done), ok=done.completed)
 
     def advanced(self, event: object) -> None:
         """Show which train of several begins."""
@@ -172,10 +173,10 @@ def drive_text(done: FreeDrive) -> str:
     """Return what came of a free drive."""
     pulses = "1 pulse" if done.pulses == 1 else f"{done.pulses} pulses"
     trains = f" in {done.trains} of {done.planned} trains" if done.planned > 1 else ""
-    text = f"{pulses} delivered{trains}, {done.reason}."
+    text = f"{pulses} delivered{trains}, {done.ending}."
     if done.why:
         text += f" {done.why[0].upper()}{done.why[1:]}."
-    if done.reason == "tripped":
+    if done.reason is EndReason.TRIPPED:
         text += " Find the short first; u then clears the trip."
     measured = measured_text(done.signature)
     return f"{text} {measured}" if measured else text

@@ -11,8 +11,9 @@ from loomproof.box.errors import BoxError
 from loomproof.facts.step import StepEnd
 from loomproof.job.model import Job
 from loomproof.procedure.session import Session
-from loomproof.procedure.step_result import NotPermittedError, StepInterruptedError
+from loomproof.procedure.step_result import StepInterruptedError
 from loomproof.procedure.wiggle.model import FlexState, Said, Seen
+from loomproof.safety.approve import NotPermittedError
 from loomproof.tui import messages
 from loomproof.tui.desk.inbox import Inbox
 from loomproof.tui.pages.wiggle.view import DropoutRow, Lane, WiggleView
