@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.facts.drive import Pulses
+from loomproof.facts.drive import PulseTrain
 from loomproof.facts.kinds import LoadKind
 from loomproof.job.load_type import Train
 from loomproof.safety.budget import BoxCeilings, Budget, Limit
 from loomproof.safety.load_model import LoadModel
-from loomproof.safety.trains import check_train, duty_permille, fit_train, pulses_of
+from loomproof.safety.trains import check_train, duty_permille, fit_train, pulse_train
 
 BUDGET = Budget(
     channel=3,
@@ -29,7 +29,7 @@ BUDGET = Budget(
     ceilings=BoxCeilings(),
     load_count=20,
 )
-EDGE = Pulses(count=20, period_us=16_000, on_time_us=4000)
+EDGE = PulseTrain(count=20, period_us=16_000, on_time_us=4000)
 """At every limit at once but the shortest period."""
 
 
@@ -42,17 +42,20 @@ def told(train, budget=BUDGET):
     [
         (EDGE, []),
         (replace(EDGE, on_time_us=4001, period_us=20_000), [("on_time_us", 4001, 4000)]),
-        (Pulses(1, 10_000, 50), []),
-        (Pulses(1, 10_000, 49), [("on_time_us", 49, 50)]),
-        (Pulses(1, 9_999, 100), [("period_us", 9_999, 10_000)]),
-        (Pulses(1, 15_999, 4000), [("duty_permille", 251, 250)]),
+        (PulseTrain(count=1, period_us=10_000, on_time_us=50), []),
+        (PulseTrain(count=1, period_us=10_000, on_time_us=49), [("on_time_us", 49, 50)]),
+        (PulseTrain(count=1, period_us=9_999, on_time_us=100), [("period_us", 9_999, 10_000)]),
+        (PulseTrain(count=1, period_us=15_999, on_time_us=4000), [("duty_permille", 251, 250)]),
         (replace(EDGE, count=21), [("count", 21, 20)]),
-        (Pulses(1, 16_000, 4000), []),
-        (Pulses(0, 16_000, 4000), [("count", 0, 1)]),
-        (Pulses(-1, 16_000, 4000), [("count", -1, 1)]),
-        (Pulses(21, 16_000, 0), [("on_time_us", 0, 50)]),
-        (Pulses(21, 0, 1000), [("period_us", 0, 10_000), ("duty_permille", 1_000_000, 250)]),
-        (Pulses(21, 10_000, 1), [("on_time_us", 1, 50), ("count", 21, 20)]),
+        (PulseTrain(count=1, period_us=16_000, on_time_us=4000), []),
+        (PulseTrain(count=0, period_us=16_000, on_time_us=4000), [("count", 0, 1)]),
+        (PulseTrain(count=-1, period_us=16_000, on_time_us=4000), [("count", -1, 1)]),
+        (PulseTrain(count=21, period_us=16_000, on_time_us=0), [("on_time_us", 0, 50)]),
+        (
+            PulseTrain(count=21, period_us=0, on_time_us=1000),
+            [("period_us", 0, 10_000), ("duty_permille", 1_000_000, 250)],
+        ),
+        (PulseTrain(count=21, period_us=10_000, on_time_us=1), [("on_time_us", 1, 50), ("count", 21, 20)]),
     ],
 )
 def test_one_over_is_a_problem_and_at_the_limit_is_none(train, problems):
@@ -60,7 +63,7 @@ def test_one_over_is_a_problem_and_at_the_limit_is_none(train, problems):
 
 
 def test_a_count_is_judged_from_one_microsecond_on():
-    assert told(Pulses(21, 1, 1))[-1] == ("count", 21, 20)
+    assert told(PulseTrain(count=21, period_us=1, on_time_us=1))[-1] == ("count", 21, 20)
 
 
 def test_a_problem_is_told_with_its_unit_and_remedy():
@@ -75,19 +78,19 @@ def test_a_problem_is_told_with_its_unit_and_remedy():
     [(1000, 4000, 250), (1001, 4000, 251), (1, 1_000_000, 1), (0, 1000, 0), (5, 0, 5000), (5, 1, 5000)],
 )
 def test_the_duty_is_rounded_up_and_has_no_period_of_zero(on_time_us, period_us, permille):
-    assert duty_permille(Pulses(1, period_us, on_time_us)) == permille
+    assert duty_permille(PulseTrain(count=1, period_us=period_us, on_time_us=on_time_us)) == permille
 
 
 def test_a_jobs_train_is_taken_in_whole_microseconds():
     """6.4 ms 30 times a second: 6400 of 33333 us."""
     train = Train(count=7, frequency_hz=30.0, on_time_ms=6.4)
-    assert pulses_of(train) == Pulses(count=7, period_us=33_333, on_time_us=6400)
+    assert pulse_train(train) == PulseTrain(count=7, period_us=33_333, on_time_us=6400)
     assert told(Train(count=21, frequency_hz=10.0, on_time_ms=6.4)) == [
         ("on_time_us", 6400, 4000),
         ("count", 21, 20),
     ]
     fitted, _ = fit_train(BUDGET, Train(count=21, frequency_hz=10.0, on_time_ms=6.4))
-    assert fitted == Pulses(count=20, period_us=100_000, on_time_us=4000)
+    assert fitted == PulseTrain(count=20, period_us=100_000, on_time_us=4000)
 
 
 @pytest.mark.parametrize(
@@ -97,11 +100,23 @@ def test_a_jobs_train_is_taken_in_whole_microseconds():
         (replace(EDGE, on_time_us=4001), EDGE, 1),
         (replace(EDGE, period_us=15_999), EDGE, 1),
         (replace(EDGE, count=21), EDGE, 1),
-        (Pulses(21, 1000, 9000), EDGE, 3),
-        (Pulses(5, 9_999, 50), Pulses(5, 10_000, 50), 1),
-        (Pulses(5, 10_000, 49), None, 1),
-        (Pulses(5, 10_000, 50), Pulses(5, 10_000, 50), 0),
-        (Pulses(5, 10_000, 2501), Pulses(5, 10_004, 2501), 1),
+        (PulseTrain(count=21, period_us=1000, on_time_us=9000), EDGE, 3),
+        (
+            PulseTrain(count=5, period_us=9_999, on_time_us=50),
+            PulseTrain(count=5, period_us=10_000, on_time_us=50),
+            1,
+        ),
+        (PulseTrain(count=5, period_us=10_000, on_time_us=49), None, 1),
+        (
+            PulseTrain(count=5, period_us=10_000, on_time_us=50),
+            PulseTrain(count=5, period_us=10_000, on_time_us=50),
+            0,
+        ),
+        (
+            PulseTrain(count=5, period_us=10_000, on_time_us=2501),
+            PulseTrain(count=5, period_us=10_004, on_time_us=2501),
+            1,
+        ),
     ],
 )
 def test_a_train_is_lowered_as_little_as_needed(asked, fitted, notes):

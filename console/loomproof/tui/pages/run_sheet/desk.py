@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loomproof.facts.step import StepEnd, StepKind
 from loomproof.facts.verdict import Verdict
+from loomproof.procedure.drive.words import announced
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.procedure.timing import busy_s
@@ -96,7 +97,7 @@ def step_view(
         state=StepState.RUNNING if running else outcome_state(outcome),
         channel=step.channel,
         hazard=step.hazard,
-        drive=step.drive.sentence if step.drive else "",
+        drive=announced(step.drive) if step.drive else "",
         cautions=caution_views(step.cautions),
         outcome=outcome_text(outcome) if outcome else "",
         nothing_more=outcome is not None and outcome.end is StepEnd.DONE and not _outcome_details(outcome),
