@@ -6,12 +6,23 @@ It refuses nothing and arms nothing, so it proves nothing about safety; the simu
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from loomproof.box.drive_outcome import DriveOutcome, RawTrace
+from loomproof.facts.approved_drive import ApprovedDrive
+from loomproof.facts.drive import (
+    BridgeRequest,
+    DriveRequest,
+    HoldRequest,
+    PeakHoldRequest,
+    PulseTrain,
+    StepperRequest,
+    TraceCapture,
+    TrainRequest,
+)
 from loomproof.job.model import Job
 from loomproof_sim.controller.info import identity
 from loomproof_sim.controller.limits import ChannelTable, sense_cap_us
@@ -121,9 +132,6 @@ class BareBox:
     def subscribe(self, callback: object) -> None:
         """There are no unsolicited messages."""
 
-    def hear_traces(self, callback: Callable[[RawTrace], object] | None) -> None:
-        """Every trace is handed over with the end of its drive."""
-
     # -- hands ---------------------------------------------------------------------------------------------------
 
     def __enter__(self) -> Standstill:
@@ -180,13 +188,12 @@ class BareBox:
 
     @contextmanager
     def watch(
-        self, channel: int, *, held: bool, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
+        self, channel: int, *, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
     ) -> Iterator[Iterable[messages.Dropout]]:
         """Watch a resting channel for dropouts.
 
         Where no contact can let go the pin only rests, and what passes is noise; time stands still meanwhile.
         """
-        assert not held, "a bare box watches resting pins only"
         board = self.board
         times = np.arange(duration_ms * sample_hz // 1000) / sample_hz
         if board.plant.loom.branch(channel).intermittent is not None:
@@ -212,97 +219,76 @@ class BareBox:
             for start, end, depth in found
         ]
 
+    def watch_held(
+        self, approved: ApprovedDrive[HoldRequest], *, sample_hz: int = 5000, depth_permille: int = 200
+    ) -> AbstractContextManager[Iterable[messages.Dropout]]:
+        """Not on a bare box.
+
+        Raises:
+            NotImplementedError: always.
+        """
+        raise NotImplementedError("a bare box watches resting pins only")
+
     # -- driving -------------------------------------------------------------------------------------------------
 
-    def drive_train(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel: int,
-        count: int,
-        period_us: int,
-        on_time_us: int,
-        trace_every: int = 0,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
+    def drive(
+        self, approved: ApprovedDrive[DriveRequest], on_trace: Callable[[RawTrace], object] | None = None
     ) -> DriveOutcome:
-        """Drive a pulse train; of an untraced one its last pulse.
+        """Drive what was approved: of an untraced train its last pulse, of a stepper each winding once.
 
-        Args:
-            channel: to be driven.
-            count: pulses.
-            period_us: from the beginning of one to that of the next.
-            on_time_us: of each.
-            trace_every: which pulses are traced; 0: none.
-            trace_decimation: which sample sets are kept.
-            trace_samples: how many.
+        Every trace is handed over with the end of its drive, and none before.
+
+        Raises:
+            NotImplementedError: it is a hold or a half-bridge.
         """
-        on_s, limit_a = on_time_us * 1e-6, self._limit_a(channel)
-        if not trace_every:
-            return self._driven(channel, count, *self.board.switched_pulse(channel, on_s, limit_a))
-        period_s = self.board.board.sample_period_ns * trace_decimation * 1e-9
+        del on_trace
+        match approved.request:
+            case TrainRequest(channel=channel, train=train, capture=capture):
+                if not capture.every:
+                    return self._last_pulse(channel, train)
+                return self._traced_train(channel, train, capture)
+            case PeakHoldRequest(channel=channel, train=train, chop=chop, capture=capture):
+                assert not capture.every, "a bare box traces plain trains only"
+                peak_us = min(chop.peak_us, train.on_time_us)
+                return self._last_pulse(channel, replace(train, on_time_us=peak_us))
+            case StepperRequest() as stepper:
+                return self._stepped(stepper)
+            case HoldRequest():
+                raise NotImplementedError("a bare box holds nothing on")
+            case BridgeRequest():
+                raise NotImplementedError("a bare box has no half-bridges")
+
+    def _last_pulse(self, channel: int, train: PulseTrain) -> DriveOutcome:
+        on_s = train.on_time_us * 1e-6
+        off_s, tripped = self.board.switched_pulse(channel, on_s, self._limit_a(channel))
+        return self._driven(channel, train.count, off_s, tripped)
+
+    def _traced_train(self, channel: int, train: PulseTrain, capture: TraceCapture) -> DriveOutcome:
+        on_s, limit_a = train.on_time_us * 1e-6, self._limit_a(channel)
+        period_s = self.board.board.sample_period_ns * capture.decimation * 1e-9
         traces: list[RawTrace] = []
-        for pulse in range(count):
+        for pulse in range(train.count):
             begin = self.board.now_s
-            raw = self.board.counted_pulse(channel, on_s, period_s, trace_samples, limit_a, pulse_index=pulse)
-            traces += [raw] if pulse % trace_every == 0 else []
-            self._end_pulse(raw, begin + period_us * 1e-6)
+            raw = self.board.counted_pulse(
+                channel, on_s, period_s, capture.samples, limit_a, pulse_index=pulse
+            )
+            traces += [raw] if pulse % capture.every == 0 else []
+            self._end_pulse(raw, begin + train.period_us * 1e-6)
             if raw.header.tripped:
                 return DriveOutcome(pulse, messages.EndReason.TRIPPED, tuple(traces))
-        return DriveOutcome(count, messages.EndReason.COMPLETE, tuple(traces))
+        return DriveOutcome(train.count, messages.EndReason.COMPLETE, tuple(traces))
 
-    def drive_peak_hold(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel: int,
-        count: int,
-        period_us: int,
-        on_time_us: int,
-        peak_us: int,
-        chop_period_us: int,
-        chop_duty_permille: int,
-        trace_every: int = 0,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
-    ) -> DriveOutcome:
-        """Drive the peak of the last pulse."""
-        del chop_period_us, chop_duty_permille, on_time_us
-        assert not trace_every, "a bare box traces plain trains only"
-        return self.drive_train(channel, count, period_us, peak_us)
-
-    def drive_stepper(self, channels: tuple[int, int, int, int], steps: int, step_us: int) -> DriveOutcome:
+    def _stepped(self, stepper: StepperRequest) -> DriveOutcome:
         """Each winding once, in the order of the steps."""
-        for channel in channels if steps >= 0 else channels[::-1]:
+        for channel in stepper.windings if stepper.steps >= 0 else stepper.windings[::-1]:
             done = self._driven(
-                channel, 1, *self.board.switched_pulse(channel, step_us * 1e-6, self._limit_a(channel))
+                channel,
+                1,
+                *self.board.switched_pulse(channel, stepper.step_us * 1e-6, self._limit_a(channel)),
             )
             if done.reason is not messages.EndReason.COMPLETE:
                 return done
-        return DriveOutcome(abs(steps), messages.EndReason.COMPLETE)
-
-    def drive_hold(
-        self, channel: int, duration_ms: int, trace_decimation: int = 1, trace_samples: int = 0
-    ) -> DriveOutcome:
-        """Not on a bare box.
-
-        Raises:
-            NotImplementedError: always.
-        """
-        raise NotImplementedError("a bare box holds nothing on")
-
-    def drive_bridge(  # noqa: PLR0917 - the order of the wire
-        self,
-        channel_supply: int,
-        channel_ground: int,
-        duration_ms: int,
-        chop_period_us: int,
-        duty_permille: int,
-        trace_decimation: int = 1,
-        trace_samples: int = 0,
-    ) -> DriveOutcome:
-        """Not on a bare box.
-
-        Raises:
-            NotImplementedError: always.
-        """
-        raise NotImplementedError("a bare box has no half-bridges")
+        return DriveOutcome(abs(stepper.steps), messages.EndReason.COMPLETE)
 
     def _limit_a(self, channel: int) -> float:
         return self._table.config(channel).max_current_ma / 1000

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from loomproof.facts.drive import DriveShape
+from loomproof.facts.drive import BridgeRequest
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.step import StepKind
 from loomproof.job.model import Job
@@ -47,7 +47,7 @@ class BareSheet:
     def evidence(self, kinds: Collection[StepKind] = EVERY_KIND) -> LoomEvidence:
         """Work every step of these kinds; what was seen of the loom."""
         for step in self._sheet.steps:
-            if step.kind in kinds and (step.drive is None or step.drive.shape is not DriveShape.BRIDGE):
+            if step.kind in kinds and not isinstance(step.drive, BridgeRequest):
                 self._work(step)
         return self._judging.evidence
 
