@@ -9,7 +9,7 @@ import pytest
 from loomproof.box.client import Box
 from loomproof.box.connect import connect
 from loomproof.box.drive_outcome import RawTrace
-from loomproof.box.errors import ConfigurationMismatch, LinkLost, NoReply, RequestRefused, BoxStopped
+from loomproof.box.errors import BoxStopped, ConfigurationMismatch, LinkLost, NoReply, RequestRefused
 from loomproof.facts.drive import Chop, PeakHoldRequest, PulseTrain, TraceCapture
 from loomproof_wire import messages
 from loomproof_wire.messages import (

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from loomproof.box.errors import RequestRefused, BoxStopped
+from loomproof.box.errors import BoxStopped, RequestRefused
 from loomproof.facts.approved_drive import ApprovedDrive
 from loomproof.facts.drive import BridgeRequest, HoldRequest, PeakHoldRequest, StepperRequest, TrainRequest
 from loomproof.procedure.prompts import Answer, Choice, PromptKind

@@ -5,8 +5,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.facts.approved_drive import Thermal
+from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.load_type import DriveLimits, LoadType, Train
 from loomproof.job.quantity import Quantity
 from loomproof.safety.budget import BoxCeilings, Limit, pulse_budget, releases_fuel

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.facts.kinds import LoadKind
 from loomproof.facts.approved_drive import Thermal
+from loomproof.facts.kinds import LoadKind
 from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.safety import physics
 from loomproof.safety.heat import HeatLedger
