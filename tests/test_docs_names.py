@@ -30,6 +30,8 @@ MADE = ("build/", "out/")
 """Folders that a command makes."""
 LINK = re.compile(r"\]\(([^)\s]+)\)")
 CODE = re.compile(r"`([^`\n]+)`|```[a-z]*\n(.*?)```", re.DOTALL)
+INDENTED = re.compile(r"^    (\S.*)$", re.MULTILINE)
+IMPORT = re.compile(r"from (\w[\w.]*) import ([\w, ]+)")
 PATH = re.compile(rf"(?<![\w./:~-])((?:{'|'.join(TOPS)})/[\w./*-]*)")
 MODULE = re.compile(
     r"(?<![\w./])((?:loomproof|loomproof_sim|loomproof_wire|loomproof_cosim|benchmarks|testbed)(?:\.\w+)+)"
@@ -41,8 +43,9 @@ OPTION = re.compile(r"(?<![\w-])(--[a-z][a-z-]*)")
 
 def code_of(page: Path) -> list[str]:
     """Return the code spans and blocks of a page; a line that ends with a backslash goes on."""
-    found = CODE.findall(page.read_text(encoding="utf-8"))
-    return [(span or block).replace("\\\n", " ") for span, block in found]
+    text = page.read_text(encoding="utf-8")
+    found = [(span or block).replace("\\\n", " ") for span, block in CODE.findall(text)]
+    return found + INDENTED.findall(text)
 
 
 @cache
@@ -144,6 +147,8 @@ def test_paths_exist(page: Path) -> None:
 def test_modules_and_their_names_exist(page: Path) -> None:
     files = (".py", ".toml", ".json", ".md")
     named = {name for code in code_of(page) for name in MODULE.findall(code) if not name.endswith(files)}
+    imports = [found for code in code_of(page) for found in IMPORT.findall(code)]
+    named |= {f"{module}.{name.strip()}" for module, names in imports for name in names.split(",")}
     assert sorted(name for name in named if not module_exists(name)) == []
 
 
