@@ -177,7 +177,11 @@ class Integrator:
 
     def at_many(self, times: Array) -> Array:
         """Return the states (rows) at times already reached."""
-        which = np.maximum(np.searchsorted(np.array(self._starts), times, side="right") - 1, 0)
+        if not len(times):
+            return np.empty((0, len(self._y)))
+        first = max(0, bisect_right(self._starts, float(times.min())) - 1)
+        starts = np.array(self._starts[first : bisect_right(self._starts, float(times.max()))])
+        which = first + np.maximum(np.searchsorted(starts, times, side="right") - 1, 0)
         out = np.empty((len(times), len(self._y)))
         for index in np.unique(which):
             mask = which == index

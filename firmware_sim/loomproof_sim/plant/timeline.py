@@ -152,6 +152,12 @@ class Timeline:
             return []
         if not np.isfinite(times).all() or times.min() < self._starts[0]:
             raise ValueError(f"instants must be finite and not before {self._starts[0]} s")
-        self._segment_at(float(times.max()))
-        which = np.searchsorted(np.array(self._starts), times, side="right") - 1
+        earliest, latest = float(times.min()), float(times.max())
+        self._segment_at(latest)
+        # Thousands of segments may be kept; these instants lie in a few of them.
+        first, last = (bisect_right(self._starts, t) - 1 for t in (earliest, latest))
+        if first == last:
+            return [(self._segments[first], np.ones(len(times), dtype=np.bool_))]
+        starts = np.array(self._starts[first : last + 1])
+        which = first + np.searchsorted(starts, times, side="right") - 1
         return [(self._segments[k], which == k) for k in np.unique(which)]
