@@ -14,13 +14,12 @@ from loomproof.measure.signature import measure
 from loomproof.procedure.steps.look import LEAST_SENSE_US, sense_samples, what_sense_shows
 from loomproof.procedure.steps.pull_verdict import judge_pull
 from loomproof.procedure.walk.scan import rests_away
-from loomproof_sim.fault_text import parse_fault
+from loomproof_sim.fault_text import parse_fault, put_fault
 from loomproof_sim.hands.local import connector_map
 from loomproof_sim.loom import Draw, sound_loom
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import SupplySpec
 from loomproof_sim.profiles import REFERENCE, BoardProfile
-from loomproof_sim.put_fault import put_fault
 from testbed.bareboard import PAUSE_S, BareBoard
 
 SENSE_LIMIT_A = 20.0

@@ -1,22 +1,21 @@
-"""Faults written as text: `open:5`, `added_resistance:3:0.9`, `swapped:1:2`, `feed_weak:F1:0.4`."""
+"""Faults written as text, and put into a loom: `open:5`, `added_resistance:3:0.9`, `swapped:1:2`, `feed_weak:F1:0.4`."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.job.model import Job
+from loomproof_sim.loom import Draw, load_spec
+from loomproof_sim.plant.faults import MAKING, Amount, Fault, FaultSite, apply_fault
+from loomproof_sim.plant.spec import IntermittentSpec, LoomSpec
 
-PAIRED = (FaultKind.SWAPPED, FaultKind.BRIDGED)
-FEEDS = (FaultKind.FEED_OPEN, FaultKind.FEED_WEAK)
-WITH_OHM = (
-    FaultKind.ADDED_RESISTANCE,
-    FaultKind.SHORT_TO_GROUND,
-    FaultKind.SHORT_TO_SUPPLY,
-    FaultKind.SHORT_ACROSS_LOAD,
-    FaultKind.BRIDGED,
-    FaultKind.FEED_WEAK,
-    FaultKind.WEAK_SUPPLY,
-)
-"""Kinds that take a resistance, in ohm."""
+_SITE = {
+    FaultSite.CHANNEL: ":CHANNEL",
+    FaultSite.TWO_CHANNELS: ":CHANNEL:OTHER",
+    FaultSite.CHANNEL_AND_LOAD: ":CHANNEL:LOAD",
+    FaultSite.FEED: ":FEED",
+    FaultSite.SUPPLY: "",
+}
+_AMOUNT = {None: "", Amount.OHM: "[:OHM]", Amount.SHARE: "[:SHARE]", Amount.BREAKS: "[:BREAKS_PER_S]"}
 
 
 class FaultTextError(ValueError):
@@ -29,7 +28,7 @@ class FaultText:
 
     Attributes:
         load: for `wrong_load`, the key of the load that is fitted instead.
-        amount: ohm, the share of shorted turns (`shorted_turns`) or breaks per second (`intermittent`).
+        amount: in the unit of its kind (`Making.amount`).
     """
 
     kind: FaultKind
@@ -42,16 +41,8 @@ class FaultText:
 
 def form_of(kind: FaultKind) -> str:
     """Return the form in which a kind of fault is written."""
-    if kind in PAIRED:
-        return f"{kind}:CHANNEL:OTHER" + ("[:OHM]" if kind in WITH_OHM else "")
-    if kind in FEEDS:
-        return f"{kind}:FEED" + ("[:OHM]" if kind in WITH_OHM else "")
-    if kind is FaultKind.WEAK_SUPPLY:
-        return f"{kind}[:OHM]"
-    if kind is FaultKind.WRONG_LOAD:
-        return f"{kind}:CHANNEL:LOAD"
-    tails = {FaultKind.SHORTED_TURNS: "[:SHARE]", FaultKind.INTERMITTENT: "[:BREAKS_PER_S]"}
-    return f"{kind}:CHANNEL" + tails.get(kind, "[:OHM]" if kind in WITH_OHM else "")
+    making = MAKING[kind]
+    return f"{kind}{_SITE[making.site]}{_AMOUNT[making.amount]}"
 
 
 def parse_fault(text: str, job: Job) -> FaultText:
@@ -74,21 +65,55 @@ def parse_fault(text: str, job: Job) -> FaultText:
 
 
 def _read(kind: FaultKind, reader: "_Reader", job: Job) -> FaultText:
-    if kind is FaultKind.WEAK_SUPPLY:
-        return FaultText(kind, amount=reader.amount())
-    if kind in FEEDS:
+    making = MAKING[kind]
+    channel = other = feed = load = None
+    if making.site is FaultSite.FEED:
         feed = reader.one_of("feed", [feed.id for feed in job.feeds])
-        return FaultText(kind, feed=feed, amount=reader.amount() if kind in WITH_OHM else None)
-    channel = reader.channel(job)
-    if kind in PAIRED:
+    elif making.site is not FaultSite.SUPPLY:
+        channel = reader.channel(job)
+    if making.site is FaultSite.TWO_CHANNELS:
         other = reader.channel(job)
         if other == channel:
             raise reader.wrong("the two channels must differ")
-        return FaultText(kind, channel, other, amount=reader.amount() if kind in WITH_OHM else None)
-    if kind is FaultKind.WRONG_LOAD:
-        return FaultText(kind, channel, load=reader.load(job))
-    takes = kind in WITH_OHM or kind in (FaultKind.SHORTED_TURNS, FaultKind.INTERMITTENT)
-    return FaultText(kind, channel, amount=reader.amount() if takes else None)
+    if making.site is FaultSite.CHANNEL_AND_LOAD:
+        load = reader.load(job)
+    amount = reader.amount() if making.amount is not None else None
+    return FaultText(kind, channel, other, feed, amount, load)
+
+
+def put_fault(loom: LoomSpec, fault: FaultText, job: Job, draw: Draw) -> LoomSpec:
+    """Return the loom with a fault that was read from text in it.
+
+    Args:
+        loom: the loom so far.
+        fault: as read.
+        job: what the loom was drawn from.
+        draw: where a part fitted instead lies in its tolerance.
+
+    Raises:
+        FaultTextError: the fault needs a load that is not there.
+        ValueError: the plant cannot make this fault on this loom; the text says why.
+    """
+    fitted = {channel.channel for channel in job.channels if channel.fitted}
+    for channel in (fault.channel, fault.other):
+        if channel is not None and channel not in fitted:
+            raise FaultTextError(
+                f"fault {fault.kind} on channel {channel}: the job says nothing is fitted there"
+            )
+    load = None if fault.load is None else load_spec(job.base_load(fault.load), draw)
+    made = Fault(fault.kind, fault.channel, fault.other, fault.feed, load=load)
+    if fault.amount is not None:
+        made = _with_amount(made, fault.amount)
+    return apply_fault(loom, made)
+
+
+def _with_amount(fault: Fault, amount: float) -> Fault:
+    """Return the fault with what its kind is measured in."""
+    if MAKING[fault.kind].amount is Amount.SHARE:
+        return replace(fault, fraction=amount)
+    if MAKING[fault.kind].amount is Amount.BREAKS:
+        return replace(fault, contact=IntermittentSpec(breaks_per_s=amount))
+    return replace(fault, ohm=amount)
 
 
 class _Reader:

@@ -13,13 +13,12 @@ from loomproof.job.model import Job
 from loomproof_sim.box import SimBox
 from loomproof_sim.clocks import RealClock, VirtualClock
 from loomproof_sim.controller.controller import Controller
-from loomproof_sim.fault_text import FaultTextError, parse_fault
+from loomproof_sim.fault_text import FaultTextError, parse_fault, put_fault
 from loomproof_sim.hands.local import SimHands, connector_map
 from loomproof_sim.loom import Draw, channel_kinds, sound_loom
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import LoomSpec, SupplySpec
 from loomproof_sim.profiles import PROFILES, BoardProfile
-from loomproof_sim.put_fault import put_fault
 
 
 class ScenarioError(ValueError):

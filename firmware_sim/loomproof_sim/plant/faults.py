@@ -1,7 +1,8 @@
-"""Faults as changes to the loom: the trace follows from the changed circuit."""
+"""Faults as changes to the loom: the trace follows from the changed circuit. `MAKING` has one row for each kind."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from enum import Enum
 
 from loomproof.facts.fault_kind import FaultKind
 from loomproof_sim.plant.circuit import far_end
@@ -47,41 +48,6 @@ class Fault:
     contact: IntermittentSpec = field(default_factory=IntermittentSpec)
 
 
-_USUAL_OHM = {
-    FaultKind.SHORT_TO_GROUND: 0.02,
-    FaultKind.SHORT_TO_SUPPLY: 0.02,
-    FaultKind.SHORT_ACROSS_LOAD: 0.02,
-    FaultKind.ADDED_RESISTANCE: 5.0,
-    FaultKind.BRIDGED: 0.02,
-    FaultKind.FEED_WEAK: 1.5,
-    FaultKind.WEAK_SUPPLY: 0.6,
-}
-
-
-def apply_fault(loom: LoomSpec, fault: Fault) -> LoomSpec:
-    """The loom with one fault in it.
-
-    Raises:
-        ValueError: the fault does not fit the loom (no such channel or feed, nothing there to fail).
-    """
-    ohm = _USUAL_OHM.get(fault.kind, 0.0) if fault.ohm is None else fault.ohm
-    if ohm < 0.0:
-        raise ValueError(f"{fault.kind}: a resistance cannot be {ohm} ohm; give 0 or more")
-    if fault.kind is FaultKind.WEAK_SUPPLY:
-        return replace(loom, supply=replace(loom.supply, internal_ohm=loom.supply.internal_ohm + ohm))
-    if fault.kind in (FaultKind.FEED_OPEN, FaultKind.FEED_WEAK):
-        return _feed_fault(loom, fault, ohm)
-    if fault.kind is FaultKind.SWAPPED:
-        return _swapped(loom, fault)
-    if fault.kind is FaultKind.BRIDGED:
-        a, b = _branch(loom, fault.kind, fault.channel), _branch(loom, fault.kind, fault.other)
-        if a.channel == b.channel:
-            raise ValueError("bridged: a channel cannot be bridged to itself; give two channels")
-        return replace(loom, bridges=(*loom.bridges, (a.channel, b.channel, ohm)))
-    branch = _branch(loom, fault.kind, fault.channel)
-    return _with(loom, _BRANCH_FAULTS[fault.kind](branch, fault, ohm))
-
-
 def _branch(loom: LoomSpec, kind: FaultKind, channel: int | None) -> BranchSpec:
     if channel is None:
         raise ValueError(f"{kind}: say which channel")
@@ -97,27 +63,57 @@ def _with(loom: LoomSpec, *changed: BranchSpec) -> LoomSpec:
     return replace(loom, branches=tuple(by_channel.get(b.channel, b) for b in loom.branches))
 
 
-def _feed_fault(loom: LoomSpec, fault: Fault, ohm: float) -> LoomSpec:
-    name = fault.feed
-    if name is None and fault.channel is not None:
-        name = _branch(loom, fault.kind, fault.channel).feed_id
-    if name not in {f.id for f in loom.feeds}:
-        known = ", ".join(f.id for f in loom.feeds) or "none"
-        raise ValueError(f"{fault.kind}: the loom has no feed {name!r}; it has {known}")
+def _on_branch(change: Callable[[BranchSpec, Fault, float], BranchSpec]) -> Callable[..., LoomSpec]:
+    """A maker that changes the branch of the fault's channel."""
 
-    def change(feed: FeedSpec) -> FeedSpec:
-        if fault.kind is FaultKind.FEED_OPEN:
-            return replace(feed, open=True)
-        return replace(feed, resistance_ohm=feed.resistance_ohm + ohm)
+    def make(loom: LoomSpec, fault: Fault, ohm: float) -> LoomSpec:
+        return _with(loom, change(_branch(loom, fault.kind, fault.channel), fault, ohm))
 
-    return replace(loom, feeds=tuple(change(f) if f.id == name else f for f in loom.feeds))
+    return make
 
 
-def _swapped(loom: LoomSpec, fault: Fault) -> LoomSpec:
-    """Two wires in each other's cavity: everything behind the pins changes places."""
+def _on_feed(change: Callable[[FeedSpec, float], FeedSpec]) -> Callable[..., LoomSpec]:
+    """A maker that changes the fault's feed, or that of its channel."""
+
+    def make(loom: LoomSpec, fault: Fault, ohm: float) -> LoomSpec:
+        name = fault.feed
+        if name is None and fault.channel is not None:
+            name = _branch(loom, fault.kind, fault.channel).feed_id
+        if name not in {f.id for f in loom.feeds}:
+            known = ", ".join(f.id for f in loom.feeds) or "none"
+            raise ValueError(f"{fault.kind}: the loom has no feed {name!r}; it has {known}")
+        return replace(loom, feeds=tuple(change(f, ohm) if f.id == name else f for f in loom.feeds))
+
+    return make
+
+
+def _two_branches(loom: LoomSpec, fault: Fault) -> tuple[BranchSpec, BranchSpec]:
     a, b = _branch(loom, fault.kind, fault.channel), _branch(loom, fault.kind, fault.other)
     if a.channel == b.channel:
-        raise ValueError("swapped: a channel cannot be swapped with itself; give two channels")
+        raise ValueError(f"{fault.kind}: a channel cannot be {fault.kind} with itself; give two channels")
+    return a, b
+
+
+def _weak_supply(loom: LoomSpec, _: Fault, ohm: float) -> LoomSpec:
+    return replace(loom, supply=replace(loom.supply, internal_ohm=loom.supply.internal_ohm + ohm))
+
+
+def _dead_feed(feed: FeedSpec, _: float) -> FeedSpec:
+    return replace(feed, open=True)
+
+
+def _weak_feed(feed: FeedSpec, ohm: float) -> FeedSpec:
+    return replace(feed, resistance_ohm=feed.resistance_ohm + ohm)
+
+
+def _bridged(loom: LoomSpec, fault: Fault, ohm: float) -> LoomSpec:
+    a, b = _two_branches(loom, fault)
+    return replace(loom, bridges=(*loom.bridges, (a.channel, b.channel, ohm)))
+
+
+def _swapped(loom: LoomSpec, fault: Fault, _: float) -> LoomSpec:
+    """Two wires in each other's cavity: everything behind the pins changes places."""
+    a, b = _two_branches(loom, fault)
     a_end, b_end = far_end(a, loom.driver(a.channel)), far_end(b, loom.driver(b.channel))
     exchange = {a.channel: b.channel, b.channel: a.channel}
 
@@ -174,11 +170,19 @@ def _stuck(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
     return replace(b, load=replace(b.load, stuck=True))
 
 
-def _suppression(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+def _no_suppression(b: BranchSpec, fault: Fault) -> ValueError:
+    return ValueError(f"{fault.kind}: the load of channel {b.channel} has no suppression that could fail")
+
+
+def _without_suppression(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
     if not isinstance(b.load, WoundSpec) or b.load.suppression.kind == "none":
-        raise ValueError(f"{fault.kind}: the load of channel {b.channel} has no suppression that could fail")
-    if fault.kind is FaultKind.SUPPRESSION_MISSING:
-        return replace(b, load=replace(b.load, suppression=SuppressionSpec()))
+        raise _no_suppression(b, fault)
+    return replace(b, load=replace(b.load, suppression=SuppressionSpec()))
+
+
+def _reversed_diode(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
+    if not isinstance(b.load, WoundSpec) or b.load.suppression.kind == "none":
+        raise _no_suppression(b, fault)
     if b.load.suppression.kind != "diode":
         raise ValueError(
             f"suppression_reversed: only a diode can be reversed; channel {b.channel} has a resistor"
@@ -205,16 +209,71 @@ def another_load(load: LoadSpec | None) -> LoadSpec:
     return ValveSpec(resistance_ohm=7.4, inductance_h=20e-3, pull_in_a=0.5)
 
 
-_BRANCH_FAULTS: dict[FaultKind, Callable[[BranchSpec, Fault, float], BranchSpec]] = {
-    FaultKind.OPEN: _open,
-    FaultKind.SHORT_TO_GROUND: _to_ground,
-    FaultKind.SHORT_TO_SUPPLY: _to_supply,
-    FaultKind.SHORT_ACROSS_LOAD: _across,
-    FaultKind.ADDED_RESISTANCE: _series,
-    FaultKind.INTERMITTENT: _intermittent,
-    FaultKind.SHORTED_TURNS: _shorted_turns,
-    FaultKind.STUCK_ARMATURE: _stuck,
-    FaultKind.SUPPRESSION_MISSING: _suppression,
-    FaultKind.SUPPRESSION_REVERSED: _suppression,
-    FaultKind.WRONG_LOAD: _wrong_load,
+class Amount(Enum):
+    """What the size of a fault is measured in."""
+
+    OHM = "ohm"
+    SHARE = "share of turns"
+    BREAKS = "breaks a second"
+
+
+class FaultSite(Enum):
+    """What is named to say where a fault is."""
+
+    CHANNEL = "a channel"
+    TWO_CHANNELS = "two channels"
+    CHANNEL_AND_LOAD = "a channel and the load fitted instead"
+    FEED = "a feed"
+    SUPPLY = "nothing: there is one supply"
+
+
+@dataclass(frozen=True)
+class Making:
+    """How one kind of fault is made.
+
+    Attributes:
+        make: changes a loom.
+        amount: what its size is measured in; None where it has none.
+        usual_ohm: where no resistance is given.
+        site: what says where it is.
+    """
+
+    make: Callable[[LoomSpec, Fault, float], LoomSpec]
+    amount: Amount | None = None
+    usual_ohm: float = 0.0
+    site: FaultSite = FaultSite.CHANNEL
+
+
+_JOINED_OHM = 0.02
+
+MAKING: Mapping[FaultKind, Making] = {
+    FaultKind.OPEN: Making(_on_branch(_open)),
+    FaultKind.SHORT_TO_GROUND: Making(_on_branch(_to_ground), Amount.OHM, _JOINED_OHM),
+    FaultKind.SHORT_TO_SUPPLY: Making(_on_branch(_to_supply), Amount.OHM, _JOINED_OHM),
+    FaultKind.SHORT_ACROSS_LOAD: Making(_on_branch(_across), Amount.OHM, _JOINED_OHM),
+    FaultKind.ADDED_RESISTANCE: Making(_on_branch(_series), Amount.OHM, 5.0),
+    FaultKind.SWAPPED: Making(_swapped, site=FaultSite.TWO_CHANNELS),
+    FaultKind.BRIDGED: Making(_bridged, Amount.OHM, _JOINED_OHM, FaultSite.TWO_CHANNELS),
+    FaultKind.FEED_OPEN: Making(_on_feed(_dead_feed), site=FaultSite.FEED),
+    FaultKind.FEED_WEAK: Making(_on_feed(_weak_feed), Amount.OHM, 1.5, FaultSite.FEED),
+    FaultKind.SHORTED_TURNS: Making(_on_branch(_shorted_turns), Amount.SHARE),
+    FaultKind.STUCK_ARMATURE: Making(_on_branch(_stuck)),
+    FaultKind.SUPPRESSION_MISSING: Making(_on_branch(_without_suppression)),
+    FaultKind.SUPPRESSION_REVERSED: Making(_on_branch(_reversed_diode)),
+    FaultKind.WRONG_LOAD: Making(_on_branch(_wrong_load), site=FaultSite.CHANNEL_AND_LOAD),
+    FaultKind.INTERMITTENT: Making(_on_branch(_intermittent), Amount.BREAKS),
+    FaultKind.WEAK_SUPPLY: Making(_weak_supply, Amount.OHM, 0.6, FaultSite.SUPPLY),
 }
+
+
+def apply_fault(loom: LoomSpec, fault: Fault) -> LoomSpec:
+    """The loom with one fault in it.
+
+    Raises:
+        ValueError: the fault does not fit the loom (no such channel or feed, nothing there to fail).
+    """
+    making = MAKING[fault.kind]
+    ohm = making.usual_ohm if fault.ohm is None else fault.ohm
+    if ohm < 0.0:
+        raise ValueError(f"{fault.kind}: a resistance cannot be {ohm} ohm; give 0 or more")
+    return making.make(loom, fault, ohm)
