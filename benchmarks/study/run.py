@@ -15,7 +15,7 @@ from loomproof.diagnose.explain.find import find
 from loomproof.diagnose.rules.judge import judge
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.fault_kind import FaultKind
-from loomproof.facts.signature import Moved
+from loomproof.facts.signature import HasMoved
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
@@ -148,7 +148,7 @@ def _moving(loom: Loom, evidence: LoomEvidence) -> dict[int, str]:
     for item in loom.job.channels:
         signature = evidence.of(item.channel).signature
         if signature is not None and loom.job.load_type(item.channel).moves:
-            out[item.channel] = str(signature.moved or Moved.CANNOT_TELL)
+            out[item.channel] = str(signature.moved or HasMoved.CANNOT_TELL)
     return out
 
 

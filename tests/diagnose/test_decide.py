@@ -3,10 +3,9 @@ import math
 import numpy as np
 import pytest
 
-from loomproof.diagnose.expected.expectations import Band
-from loomproof.diagnose.rules.case import vouched
+from loomproof.diagnose.expected.band import LimitBand
+from loomproof.diagnose.rules.case import against, vouched
 from loomproof.diagnose.rules.decide import FAULTY_SHARE, decide, risk_among_parts
-from loomproof.diagnose.rules.judge import against
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
 
@@ -84,19 +83,19 @@ def test_an_estimate_must_be_a_number():
     [(10.0, Verdict.PASS), (12.5, Verdict.UNSURE), (13.4, Verdict.UNSURE), (14.5, Verdict.FAIL)],
 )
 def test_what_has_an_innocent_explanation_but_no_proof_is_left_in_doubt(value, verdict):
-    band = Band(8.0, 12.0, 10.0, 0.0, "a catalogue", doubt=2.0)
+    band = LimitBand(8.0, 12.0, 10.0, 0.0, "a catalogue", doubt=2.0)
     assert against(1, Property.RESISTANCE, Estimate(value, 0.1), band, "ohm").verdict is verdict
 
 
 def near_an_edge(value, u, sisters):
-    band = Band(8.0, 12.0, 10.0, 0.0, "a test")
+    band = LimitBand(8.0, 12.0, 10.0, 0.0, "a test")
     measured = Estimate(value, u)
     verdict = against(1, Property.RESISTANCE, measured, band, "ohm")
     assert verdict.verdict is Verdict.UNSURE
     return vouched(verdict, measured, band, sisters)
 
 
-SISTERS = Band(11.0, 12.5, 11.7, 0.0, "a test", statistical=True)
+SISTERS = LimitBand(11.0, 12.5, 11.7, 0.0, "a test", statistical=True)
 
 
 def test_sisters_vouch_for_what_lies_inside_its_limits_and_near_them():

@@ -4,11 +4,13 @@ from dataclasses import replace
 
 import pytest
 
+from loomproof.diagnose.explain.candidates import log_prior
 from loomproof.diagnose.explain.find import find
-from loomproof.diagnose.explain.next_measurement import SEPARATES, separating
-from loomproof.diagnose.faults.features import Conduct, Features, Rest
-from loomproof.diagnose.faults.hypotheses import PRIOR, Hypothesis, swap_cycles
-from loomproof.diagnose.faults.words import ADVICE, NAMES, TWINS, place, sentence
+from loomproof.diagnose.faults.definition import Hypothesis
+from loomproof.diagnose.faults.registry import FAULTS
+from loomproof.diagnose.faults.swapped import swap_cycles
+from loomproof.diagnose.faults.words import place, sentence
+from loomproof.diagnose.observed.features import Conduct, Features, Rest
 from loomproof.diagnose.rules.judge import judge
 from loomproof.facts.evidence import Noticed, PullResult
 from loomproof.facts.fault_kind import FaultKind
@@ -58,17 +60,7 @@ def test_cycles_that_the_pull_checks_draw(pulls, cycles):
 
 def test_a_longer_rotation_is_less_expected_than_a_pair():
     pair, three = Hypothesis(FaultKind.SWAPPED, (1, 2)), Hypothesis(FaultKind.SWAPPED, (1, 2, 3))
-    assert three.log_prior < pair.log_prior < 0.0
-
-
-def test_every_fault_has_a_prior_a_name_and_advice():
-    for table in (PRIOR, NAMES, ADVICE):
-        assert set(table) == set(FaultKind)
-    assert all(a.likely and a.remedy and a.next_measurement for a in ADVICE.values())
-
-
-def test_what_looks_alike_does_so_both_ways():
-    assert all(kind in TWINS[other] for kind, others in TWINS.items() for other in others)
+    assert log_prior(three) < log_prior(pair) < 0.0
 
 
 @pytest.mark.parametrize("kind", list(FaultKind))
@@ -84,7 +76,7 @@ def test_the_first_words_say_where_what_and_what_to_do(bench, kind):
         FaultKind.BRIDGED: Hypothesis(kind, (1, 2)),
     }.get(kind, Hypothesis(kind, (3,)))
     text = sentence(job, fault, "", ())
-    assert ADVICE[kind].remedy in text
+    assert FAULTS[kind].advice.remedy in text
     if fault.feed:
         assert feed.id in text
         assert feed.name in text
@@ -114,14 +106,6 @@ def test_all_loads_of_a_feed_dead_is_one_finding_and_all_but_one_is_not(bench):
     spared = replace(evidence, channels={**evidence.channels, fed[0]: healthy.of(fed[0])})
     kinds = {f.fault for f in find(lab.job, spared, judge(lab.job, spared))}
     assert kinds == {FaultKind.OPEN}
-
-
-def test_every_pair_that_looks_alike_has_a_measurement_that_separates_it():
-
-    alike = {frozenset({kind, twin}) for kind, twins in TWINS.items() for twin in twins}
-    assert alike <= set(SEPARATES)
-    assert all(len(pair) == 2 for pair in SEPARATES)
-    assert separating(FaultKind.OPEN, FaultKind.WEAK_SUPPLY) is None
 
 
 def test_a_finding_tells_what_speaks_against_it_and_what_would_settle_it(bench):

@@ -4,13 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.diagnose.expected.expectations import copper_thermometer, expect
+from loomproof.diagnose.expected.expect import expect
+from loomproof.diagnose.expected.temperature import copper_thermometer
 from loomproof.diagnose.explain.find import find
 from loomproof.diagnose.rules.judge import judge
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import Noticed
 from loomproof.facts.fault_kind import FaultKind
-from loomproof.facts.signature import Moved
+from loomproof.facts.signature import HasMoved
 from loomproof.facts.verdict import Property, Verdict, channel_verdict
 
 JOBS = ("inline", "boat", "bench", "classroom")
@@ -116,12 +117,12 @@ def action(lab, evidence, channel):
 @pytest.mark.parametrize(
     ("moved", "noticed", "verdict"),
     [
-        (Moved.YES, Noticed.NOTHING, Verdict.PASS),
-        (Moved.NO, Noticed.NOTHING, Verdict.FAIL),
-        (Moved.NO, Noticed.HEARD, Verdict.UNSURE),
-        (Moved.CANNOT_TELL, Noticed.HEARD, Verdict.PASS),
-        (Moved.CANNOT_TELL, Noticed.NOTHING, Verdict.UNSURE),
-        (Moved.CANNOT_TELL, Noticed.NOT_ASKED, Verdict.UNSURE),
+        (HasMoved.YES, Noticed.NOTHING, Verdict.PASS),
+        (HasMoved.NO, Noticed.NOTHING, Verdict.FAIL),
+        (HasMoved.NO, Noticed.HEARD, Verdict.UNSURE),
+        (HasMoved.CANNOT_TELL, Noticed.HEARD, Verdict.PASS),
+        (HasMoved.CANNOT_TELL, Noticed.NOTHING, Verdict.UNSURE),
+        (HasMoved.CANNOT_TELL, Noticed.NOT_ASKED, Verdict.UNSURE),
     ],
 )
 def test_action_from_the_dip_and_the_operator(bench, moved, noticed, verdict):

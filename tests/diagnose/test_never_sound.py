@@ -11,7 +11,7 @@ from loomproof.diagnose.rules.judge import judge
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import Noticed, PullResult
 from loomproof.facts.kinds import LoadKind
-from loomproof.facts.signature import Moved, OffShape
+from loomproof.facts.signature import HasMoved, OffShape
 from loomproof.facts.verdict import Verdict, channel_verdict
 
 CHANNELS = (1, 3, 5, 8, 11)  # injector, injector, bare coil, relay with resistor, lamp or valve
@@ -67,7 +67,7 @@ def still(job, own):
     load = job.load_type(own.channel)
     if not load.moves:
         return replace(own, tripped=True)
-    return replace(own, signature=replace(own.signature, moved=Moved.NO), noticed=Noticed.NOTHING)
+    return replace(own, signature=replace(own.signature, moved=HasMoved.NO), noticed=Noticed.NOTHING)
 
 
 def other_ending(job, own):

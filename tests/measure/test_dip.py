@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from loomproof.facts.signature import Moved
+from loomproof.facts.signature import HasMoved
 from loomproof.facts.trace import Calibration
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure.motion.armature import noise_excess
@@ -41,15 +41,15 @@ def answers(maker, c, seeds, load=INJECTOR, on_s=ON_S, span_s=SPAN_S, **keywords
 @pytest.mark.parametrize("stroke", [0.10, 0.15, 0.25])
 def test_a_landing_is_found_and_timed(maker, stroke):
     for got in answers(maker, maker.circuit(stroke_gain=stroke), range(20)):
-        assert got.moved is Moved.YES
+        assert got.moved is HasMoved.YES
         assert got.move_time_s.value == pytest.approx(1.5e-3, abs=0.12e-3)
         assert got.stroke_gain.value == pytest.approx(stroke, abs=4 * got.stroke_gain.u + 0.01)
 
 
 def test_a_stuck_armature_is_told_and_seldom_called_moved(maker):
     found = [s.moved for s in answers(maker, maker.circuit(), range(120))]
-    assert found.count(Moved.YES) == 0  # one in a thousand is allowed per pulse
-    assert found.count(Moved.NO) >= 110
+    assert found.count(HasMoved.YES) == 0  # one in a thousand is allowed per pulse
+    assert found.count(HasMoved.NO) >= 110
 
 
 @pytest.mark.parametrize("sigma", [0.5, 1.0, 1.5, 3.0])
@@ -73,7 +73,7 @@ def test_an_armature_that_stands_in_more_noise_than_stated_is_not_called_moved(m
     for k in range(120):
         trace = maker.trace(maker.circuit(), on_s=ON_S, span_s=SPAN_S, seed=k, clean=clean, calibration=loud)
         told.append(measure_one(replace(trace, current_u_a=trace.current_u_a / 1.55), INJECTOR).moved)
-    assert Moved.YES not in told
+    assert HasMoved.YES not in told
 
 
 def test_a_plain_fit_over_a_landing_would_be_wrong_and_is_not_used(maker):
@@ -89,13 +89,13 @@ def test_a_plain_fit_over_a_landing_would_be_wrong_and_is_not_used(maker):
 
 def test_a_pulse_too_short_to_have_landed_cannot_tell(maker):
     for got in answers(maker, maker.circuit(), range(5), on_s=2.2e-3, span_s=3.5e-3):
-        assert got.moved is Moved.CANNOT_TELL
+        assert got.moved is HasMoved.CANNOT_TELL
         assert any("before the armature must have landed" in r for r in got.refusals)
 
 
 def test_too_little_current_cannot_tell(maker):
     for got in answers(maker, maker.circuit(load_ohm=40.0), range(5)):
-        assert got.moved is Moved.CANNOT_TELL
+        assert got.moved is HasMoved.CANNOT_TELL
         assert any("pull the armature in" in r for r in got.refusals)
 
 
@@ -107,19 +107,19 @@ def coarse(maker):
 def test_where_the_noise_hides_a_landing_it_never_says_no(maker):
     """One 20 A range of ten bits: a moving armature may go unseen, but is not called stuck."""
     moving = answers(maker, maker.circuit(stroke_gain=0.08), range(40), calibration=coarse(maker))
-    assert Moved.NO not in [s.moved for s in moving]
+    assert HasMoved.NO not in [s.moved for s in moving]
     still = answers(maker, maker.circuit(), range(40), calibration=coarse(maker))
-    assert Moved.YES not in [s.moved for s in still]
-    told = [s for s in (*moving, *still) if s.moved is Moved.CANNOT_TELL]
+    assert HasMoved.YES not in [s.moved for s in still]
+    told = [s for s in (*moving, *still) if s.moved is HasMoved.CANNOT_TELL]
     assert told
     assert all(any(r.startswith("motion:") for r in s.refusals) for s in told)
 
 
 def test_ripple_on_the_supply_is_no_landing(maker):
     c = maker.circuit(ripple_v=0.4, ripple_hz=600.0)
-    assert Moved.YES not in [s.moved for s in answers(maker, c, range(20))]
+    assert HasMoved.YES not in [s.moved for s in answers(maker, c, range(20))]
     moving = answers(maker, maker.with_(c, stroke_gain=0.15), range(20))
-    assert [s.moved for s in moving].count(Moved.YES) >= 19
+    assert [s.moved for s in moving].count(HasMoved.YES) >= 19
 
 
 def test_several_pulses_decide_by_majority(maker):
@@ -131,12 +131,12 @@ def test_several_pulses_decide_by_majority(maker):
         ]
         for c in (still, moving)
     )
-    assert measure([*b, a[0]], INJECTOR).moved is Moved.YES
+    assert measure([*b, a[0]], INJECTOR).moved is HasMoved.YES
     assert "motion seen in 2 of 3 pulses" in measure([*b, a[0]], INJECTOR).refusals
     split = measure([a[0], b[0]], INJECTOR)
-    assert split.moved is Moved.CANNOT_TELL
+    assert split.moved is HasMoved.CANNOT_TELL
     assert any("seen in 1, not in 1 of 2" in r for r in split.refusals)
-    assert measure(a, INJECTOR).moved is Moved.NO
+    assert measure(a, INJECTOR).moved is HasMoved.NO
 
 
 def test_pulses_that_cannot_tell_alone_may_tell_together(maker):
@@ -156,10 +156,10 @@ def test_pulses_that_cannot_tell_alone_may_tell_together(maker):
     ]
     assert len(doubtful) >= 10
     pooled = measure(doubtful[:10], INJECTOR)
-    assert pooled.moved is Moved.NO
+    assert pooled.moved is HasMoved.NO
     assert not any(r.startswith("motion:") for r in pooled.refusals)
     few = measure(doubtful[:2], INJECTOR)
-    assert sum(r.startswith("motion:") for r in few.refusals) == (few.moved is Moved.CANNOT_TELL)
+    assert sum(r.startswith("motion:") for r in few.refusals) == (few.moved is HasMoved.CANNOT_TELL)
 
 
 def test_the_statistic_of_pure_noise_has_unit_spread_and_keeps_its_threshold():
@@ -185,7 +185,8 @@ def test_the_statistic_of_a_bend_is_its_bend_over_the_sigma_of_two_slopes():
 
 
 @pytest.mark.parametrize(
-    ("statistic", "moved", "bends"), [(3.6, Moved.NO, False), (4.4, Moved.NO, True), (5.2, Moved.YES, False)]
+    ("statistic", "moved", "bends"),
+    [(3.6, HasMoved.NO, False), (4.4, HasMoved.NO, True), (5.2, HasMoved.YES, False)],
 )
 def test_a_bend_too_small_for_a_landing_is_told(statistic, moved, bends):
     """Without noise the statistic of a bend goes with its size: 4.08 is reached by noise in one pulse of fifty, 4.74 in
@@ -203,8 +204,8 @@ def test_a_pulse_that_bends_a_little_does_not_say_that_nothing_moves(maker):
     told = answers(maker, maker.circuit(), range(300))
     bent = [s for s in told if any("bends a little" in r for r in s.refusals)]
     assert 1 <= len(bent) <= 15  # one in fifty of a still armature's pulses at most
-    assert all(s.moved is Moved.CANNOT_TELL and s.dip_statistic > 4.0 for s in bent)
-    assert all(s.dip_statistic < 4.2 for s in told if s.moved is Moved.NO)
+    assert all(s.moved is HasMoved.CANNOT_TELL and s.dip_statistic > 4.0 for s in bent)
+    assert all(s.dip_statistic < 4.2 for s in told if s.moved is HasMoved.NO)
 
 
 def whole(maker, c):
@@ -249,12 +250,12 @@ def test_a_stroke_too_short_for_a_dip_is_not_called_stuck(maker, key, stroke):
     plan = plan_pulse(load, c.wire_ohm, c.emf_v, 26e-6)
     on_s, period_s = plan.on_time_us * 1e-6, 26e-6 * plan.decimation
     found = answers(maker, c, range(25), load, on_s, plan.samples * period_s, period_s=period_s)
-    assert Moved.NO not in [s.moved for s in found]
-    doubted = [s for s in found if s.moved is Moved.CANNOT_TELL]
+    assert HasMoved.NO not in [s.moved for s in found]
+    doubted = [s for s in found if s.moved is HasMoved.CANNOT_TELL]
     assert all(any("would not have shown" in r for r in s.refusals) for s in doubted)
 
 
-@pytest.mark.parametrize(("stuck", "moved"), [(False, Moved.YES), (True, Moved.NO)])
+@pytest.mark.parametrize(("stuck", "moved"), [(False, HasMoved.YES), (True, HasMoved.NO)])
 def test_the_simulated_injector_with_its_own_mechanics(maker, stuck, moved):
     loom = LoomSpec(
         SupplySpec(13.5, 0.03),
@@ -287,7 +288,7 @@ def test_what_hangs_there_need_not_be_a_winding(maker, key, tau_s):
     load = CATALOGUE[key]
     c = maker.circuit(load_ohm=load.resistance_ohm.value, rest_h=load.resistance_ohm.value * tau_s)
     for got in answers(maker, c, range(6), load, on_s=15e-3, span_s=16e-3):
-        assert got.moved is not Moved.YES
+        assert got.moved is not HasMoved.YES
         assert got.resistance_ohm.value == pytest.approx(load.resistance_ohm.value, rel=0.03)
 
 

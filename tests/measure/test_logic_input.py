@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from loomproof.facts.signature import Moved
+from loomproof.facts.signature import HasMoved
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure.signature import measure_one
 
@@ -25,7 +25,7 @@ def test_input_resistance_from_level_and_current(maker, key, ohm):
         assert got.steady_a.value == pytest.approx(4.9 / ohm, abs=4 * got.steady_a.u)
         assert got.drain_on_v.value == pytest.approx(4.9, abs=0.1)
         assert got.drain_off_v.value == pytest.approx(0.0, abs=0.1)
-        assert got.moved is Moved.CANNOT_TELL
+        assert got.moved is HasMoved.CANNOT_TELL
         assert any("whether what is behind it acts is not seen" in r for r in got.refusals)
 
 

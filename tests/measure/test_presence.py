@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from loomproof.facts.presence import Cause, ScanReading
-from loomproof.measure.presence.detector import PresenceDesign, PresenceDetector, State
+from loomproof.measure.presence.detector import LoadPresence, PresenceDesign, PresenceDetector
 
 BIAS_V, PIN_STEP_V, PIN_NOISE, SUPPLY_V = 2.5, 60.0 / 1023, 0.5, 13.5
 PIN_U = math.hypot(PIN_NOISE, 1 / math.sqrt(12)) * PIN_STEP_V
@@ -187,7 +187,7 @@ def test_scans_may_cover_some_of_the_channels():
         part = {c: r for c, r in loom.scan().items() if c % 2 == k % 2}
         detector.feed(k / 10, loom.supply_v, part)
     assert detector.lost == {2}
-    assert detector.states[3] is State.PRESENT
+    assert detector.states[3] is LoadPresence.PRESENT
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from loomproof.facts.signature import Moved
+from loomproof.facts.signature import HasMoved
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure.signature import measure, measure_one
 
@@ -79,7 +79,7 @@ def test_no_current_is_said_not_measured(maker):
         maker.trace(maker.circuit(), on_s=5e-3, span_s=300 * 26e-6 + 1e-9, clean=open_circuit), INJECTOR
     )
     assert got.resistance_ohm is None
-    assert got.moved is Moved.CANNOT_TELL
+    assert got.moved is HasMoved.CANNOT_TELL
     assert "no current flows" in words(got)
 
 
@@ -87,7 +87,7 @@ def test_an_unsettled_moving_load_gets_no_resistance(maker):
     got = measure_one(maker.trace(maker.circuit(), on_s=1.5e-3, span_s=3e-3), INJECTOR)
     assert got.resistance_ohm is None
     assert "has not settled" in words(got)
-    assert got.moved is Moved.CANNOT_TELL
+    assert got.moved is HasMoved.CANNOT_TELL
 
 
 def test_nothing_to_measure_and_mixed_channels():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.signature import Moved, OffShape
+from loomproof.facts.signature import HasMoved, OffShape
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.measure.pulse_plan import plan_pulse
 from loomproof.measure.signature import measure
@@ -39,14 +39,14 @@ def test_an_injector_under_a_sagging_supply(maker):
     assert found.inductance_h.value == pytest.approx(14e-3, rel=0.01)
     assert found.inductance_closed_h.value == pytest.approx(14e-3 * 1.15, rel=0.02)
     assert found.source_ohm.value == pytest.approx(0.4, abs=0.02)
-    assert found.moved is Moved.YES
+    assert found.moved is HasMoved.YES
     assert found.move_time_s.value == pytest.approx(1.5e-3, abs=60e-6)
 
 
 def test_ripple_is_taken_as_measured(maker):
     found = measure(planned(maker, INJECTOR, injector(maker, ripple_v=0.4)), INJECTOR)
     assert found.resistance_ohm.value == pytest.approx(14.15, rel=0.006)
-    assert found.moved is Moved.YES
+    assert found.moved is HasMoved.YES
 
 
 def test_the_uncertainty_covers_what_the_scales_are_off(maker):
@@ -61,20 +61,20 @@ def test_the_uncertainty_covers_what_the_scales_are_off(maker):
 def test_a_stuck_armature_is_told_and_a_moving_one_is_not_called_stuck(maker, load, make):
     stuck = measure(planned(maker, load, make(maker, stroke_gain=0.0)), load)
     free = measure(planned(maker, load, make(maker)), load)
-    assert (stuck.moved, free.moved) == (Moved.NO, Moved.YES)
+    assert (stuck.moved, free.moved) == (HasMoved.NO, HasMoved.YES)
     assert stuck.resistance_ohm.value == pytest.approx(free.resistance_ohm.value, rel=0.01)
 
 
 def test_a_stroke_too_short_to_see_is_not_guessed_at(maker):
     found = measure(planned(maker, INJECTOR, injector(maker, stroke_gain=0.04)), INJECTOR)
-    assert found.moved is Moved.CANNOT_TELL
+    assert found.moved is HasMoved.CANNOT_TELL
     assert any(reason.startswith("motion:") for reason in found.refusals)
 
 
 def test_below_the_pull_in_current_it_does_not_say_stuck(maker):
     weak = maker.with_(injector(maker, stroke_gain=0.0), load_ohm=45.0)
     found = measure(planned(maker, INJECTOR, weak), INJECTOR)
-    assert found.moved is Moved.CANNOT_TELL
+    assert found.moved is HasMoved.CANNOT_TELL
     assert any("pull the armature in" in reason for reason in found.refusals)
 
 
@@ -82,7 +82,7 @@ def test_landings_are_not_seen_in_noise(maker):
     """False alarms of 300 stuck pulses: 0.1 % is stated, so more than two would be a miracle (p < 0.004)."""
     circuit = injector(maker, stroke_gain=0.0)
     traces = planned(maker, INJECTOR, circuit, seeds=range(300))
-    assert sum(measure([t], INJECTOR).moved is Moved.YES for t in traces) <= 2
+    assert sum(measure([t], INJECTOR).moved is HasMoved.YES for t in traces) <= 2
 
 
 @pytest.mark.parametrize(
@@ -132,7 +132,7 @@ def refused(maker, word, **changes):
 def test_bad_traces_are_refused_with_the_reason(maker):
     assert refused(maker, "tripped", tripped=True).resistance_ohm is None
     assert refused(maker, "too few samples", on_s=0.1e-3, span_s=0.4e-3).resistance_ohm is None
-    assert refused(maker, "motion: the pulse ends", span_s=1.3e-3, truncated=True).moved is not Moved.NO
+    assert refused(maker, "motion: the pulse ends", span_s=1.3e-3, truncated=True).moved is not HasMoved.NO
 
 
 def test_a_plain_winding_cut_off_early_is_refused(maker):

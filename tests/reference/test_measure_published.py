@@ -5,7 +5,7 @@ import pytest
 from uncertainties import correlated_values
 from uncertainties.umath import cos, sin  # type: ignore[attr-defined]
 
-from loomproof.diagnose.expected.expectations import copper_factor
+from loomproof.diagnose.expected.temperature import copper_factor
 from loomproof.diagnose.rules.decide import decide, probability_of_conformity
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.verdict import Verdict

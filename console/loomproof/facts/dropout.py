@@ -7,7 +7,7 @@ from enum import StrEnum
 
 
 @dataclass(frozen=True, slots=True)
-class Dropout:
+class SeenDropout:
     """One break.
 
     Attributes:

@@ -35,7 +35,7 @@ class PullResult:
 class Baseline:
     """What an earlier record of the same loom measured on the channels that passed then.
 
-    `record_id` and `when` name it for whoever reads the verdicts; `box_serial` is that of its instrument.
+    `record_id` and `when` name it for the reader of the verdicts; `box_serial` is that of its instrument.
     """
 
     record_id: str

@@ -1,4 +1,4 @@
-"""The kinds of fault a loom can have, shared by whoever makes them and whoever names them."""
+"""The kinds of fault that a loom can have: the simulator makes them, diagnosis names them."""
 
 from enum import StrEnum
 

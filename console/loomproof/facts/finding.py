@@ -13,7 +13,7 @@ class Finding:
 
     `likelihood` is the posterior probability of this fault among the explanations considered, 0..1.
     `sentence` is what the operator reads first. `cannot_tell_from` names the faults that look the same to
-    this box.
+    this box, `together` is the probability of this fault or one of them.
     """
 
     fault: FaultKind

@@ -77,7 +77,7 @@ class Change:
     supply_present: bool = True
 
 
-class State(StrEnum):
+class LoadPresence(StrEnum):
     """What is known of a channel's load."""
 
     LEARNING = "learning"

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from enum import StrEnum
+from enum import Enum, StrEnum
 
 from loomproof.facts.estimate import Estimate
 
 
-class Moved(StrEnum):
-    """Did the armature reach its stop, as far as the current tells?"""
+class HasMoved(StrEnum):
+    """Did the armature reach its stop, as far as the current shows?"""
 
     YES = "yes"
     NO = "no"
@@ -26,6 +26,23 @@ class OffShape(StrEnum):
     CANNOT_TELL = "cannot tell"
 
 
+class GapKind(Enum):
+    """What a pulse could not show."""
+
+    VALUE = 1  # a resistance, an inductance, a current
+    MOTION = 2  # whether something moved
+    HIDDEN_STROKE = 3  # the same: a stroke this small would not have shown
+    AFTER_PULSE = 4  # where the load's energy went
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """What a pulse could not show, and why, in a sentence for the record."""
+
+    kind: GapKind
+    text: str
+
+
 @dataclass(frozen=True)
 class Signature:
     """Everything measured on one channel with one kind of pulse. None: not measured or not measurable.
@@ -35,14 +52,14 @@ class Signature:
     `inductance_closed_h` the value after landing, `stroke_gain` their relative difference (where no landing was
     seen: the stroke that fits best). `hot_ratio` is a lamp's resistance at its steady current over that of the cold
     filament, both with wires and feed; `back_emf_v` what a motor opposes the supply with at its steady current.
-    `refusals` says in words what could not be concluded and why.
+    `gaps` are what could not be concluded and why.
     """
 
     channel: int
     resistance_ohm: Estimate | None = None
     inductance_h: Estimate | None = None
     final_current_a: Estimate | None = None
-    moved: Moved = Moved.CANNOT_TELL
+    moved: HasMoved = HasMoved.CANNOT_TELL
     move_time_s: Estimate | None = None
     clamp_v: Estimate | None = None
     decay_s: Estimate | None = None
@@ -50,7 +67,7 @@ class Signature:
     steady_a: Estimate | None = None
     source_ohm: Estimate | None = None
     supply_v: Estimate | None = None
-    refusals: tuple[str, ...] = ()
+    gaps: tuple[Gap, ...] = ()
     inductance_closed_h: Estimate | None = None
     supply_loaded_v: Estimate | None = None
     driver_ohm: Estimate | None = None
@@ -69,6 +86,11 @@ class Signature:
     pulses: int = 0
     tripped: bool = False
     clipped: bool = False
+
+    @property
+    def refusals(self) -> tuple[str, ...]:
+        """The gaps in words, as records keep them."""
+        return tuple(gap.text for gap in self.gaps)
 
     def but(self, **changes: object) -> Signature:
         """A copy with some fields changed; `dataclasses.replace` is ten times as slow, and this runs often."""
@@ -91,7 +113,7 @@ class Signature:
             elif isinstance(value, StrEnum):
                 out[item.name] = str(value)
             elif isinstance(value, tuple):
-                out[item.name] = list(value)
+                out["refusals"] = list(self.refusals)
             else:
                 out[item.name] = value
         return out

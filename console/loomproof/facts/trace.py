@@ -20,7 +20,7 @@ class Calibration:
     """How one channel's counts become amperes and volts: value = (counts - offset) * per_count.
 
     `gain_u_relative` is the standard uncertainty of the current scales; `voltage_u_relative` that of the
-    supply and drain scales (assumed equal to the current's unless told); `noise_counts` the standard
+    supply and drain scales (assumed equal to the current's unless stated); `noise_counts` the standard
     deviation of one conversion without its quantisation; `offset_u_counts` what is left of the offset after
     calibration.
     """

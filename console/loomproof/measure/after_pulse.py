@@ -1,4 +1,4 @@
-"""What happens after the pulse: where the load's energy goes tells what sits across it."""
+"""What happens after the pulse: where the load's energy goes shows what lies across it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ DIODE_LOW_V, DIODE_HIGH_V = (
 
 @dataclass(frozen=True)
 class OffPhase:
-    """The drain after switching off. `reason` says why nothing can be told."""
+    """The drain after switching off. `reason` says why nothing can be said."""
 
     shape: OffShape = OffShape.CANNOT_TELL
     clamp_v: Estimate | None = None

@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.signature import Moved, OffShape, Signature
+from loomproof.facts.signature import Gap, GapKind, HasMoved, OffShape, Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
-from loomproof.job.load_traits import INRUSH_KINDS, LOAD_TRAITS, LOGIC_KINDS, Nature
+from loomproof.job.load_traits import LOAD_TRAITS, LOGIC_KINDS, SETTLING_KINDS, Nature
 from loomproof.measure.motion.armature import settle_motion
 from loomproof.measure.settle.lamp_motor import mean_current, settle_lamp, settle_motor
 from loomproof.measure.statistics import pooled, straight_line
-from loomproof.measure.trace.checks import refusals
+from loomproof.measure.trace.checks import useless_because
 from loomproof.measure.trace.source import Source, look_at_source
 from loomproof.measure.winding import measure_winding
 
@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 def measure(traces: Sequence[Trace], load: LoadType) -> Signature:
     """The signature of a load from one or several pulses of one train.
 
-    A trace that cannot be used says why in `refusals`; what the others give is pooled, the scales' part of
+    A trace that cannot be used says why in `gaps`; what the others give is pooled, the scales' part of
     the uncertainty undiminished (they do not change between pulses).
 
     Raises:
@@ -46,10 +46,10 @@ def measure(traces: Sequence[Trace], load: LoadType) -> Signature:
 
 def measure_one(trace: Trace, load: LoadType) -> Signature:
     """The signature of one pulse."""
-    reasons = refusals(trace)
+    reasons = tuple(Gap(GapKind.VALUE, reason) for reason in useless_because(trace))
     base = Signature(
         channel=trace.channel,
-        refusals=reasons,
+        gaps=reasons,
         on_time_s=trace.on_time_s,
         pulses=1,
         tripped=trace.tripped,
@@ -65,8 +65,8 @@ def measure_one(trace: Trace, load: LoadType) -> Signature:
         return _logic(trace, base)
     if not _conducts(trace, base.final_current_a):
         note = "no current flows while the channel is on"
-        return base.but(refusals=(*base.refusals, note))
-    if load.kind in INRUSH_KINDS:
+        return base.but(gaps=(*base.gaps, Gap(GapKind.VALUE, note)))
+    if load.kind in SETTLING_KINDS:
         return _settling(trace, load, source, base)
     return measure_winding(trace, load, source, base)
 
@@ -116,7 +116,7 @@ def _logic(trace: Trace, base: Signature) -> Signature:
     note = (
         "a logic input shows its level and its input current only; whether what is behind it acts is not seen"
     )
-    found = base.but(refusals=(*base.refusals, note))
+    found = base.but(gaps=(*base.gaps, Gap(GapKind.VALUE, note)))
     if int(use.sum()) < 3:
         return found
     current = mean_current(trace, use)
@@ -147,7 +147,7 @@ def _settling(trace: Trace, load: LoadType, source: Source, base: Signature) -> 
         inductance_h=settled.inductance_h,
         hot_ratio=settled.hot_ratio,
         back_emf_v=settled.back_emf_v,
-        refusals=(*base.refusals, *settled.reasons),
+        gaps=(*base.gaps, *(Gap(GapKind.VALUE, reason) for reason in settled.reasons)),
     )
 
 
@@ -165,10 +165,10 @@ def combine(signatures: Sequence[Signature]) -> Signature:
     statistics = [s.dip_statistic for s in signatures if s.dip_statistic is not None]
     correlations = [s.correlation_r_l for s in signatures if s.correlation_r_l is not None]
     moved, note = _vote([s.moved for s in signatures])
-    words = tuple(dict.fromkeys(reason for s in signatures for reason in s.refusals))
+    gaps = tuple(dict.fromkeys(gap for s in signatures for gap in s.gaps))
     updates |= {
         "moved": moved,
-        "refusals": (*words, note) if note else words,
+        "gaps": (*gaps, Gap(GapKind.MOTION, note)) if note else gaps,
         "pulses": sum(s.pulses for s in signatures),
         "tripped": any(s.tripped for s in signatures),
         "clipped": any(s.clipped for s in signatures),
@@ -179,22 +179,22 @@ def combine(signatures: Sequence[Signature]) -> Signature:
     return first.but(**updates)
 
 
-def _vote(moves: list[Moved]) -> tuple[Moved, str]:
+def _vote(moves: list[HasMoved]) -> tuple[HasMoved, str]:
     count = Counter(moves)
-    if count[Moved.YES] * 2 > len(moves):
-        some = count[Moved.YES] < len(moves)
-        return Moved.YES, (f"motion seen in {count[Moved.YES]} of {len(moves)} pulses" if some else "")
-    if count[Moved.NO] * 2 >= len(moves) and not count[Moved.YES]:
+    if count[HasMoved.YES] * 2 > len(moves):
+        some = count[HasMoved.YES] < len(moves)
+        return HasMoved.YES, (f"motion seen in {count[HasMoved.YES]} of {len(moves)} pulses" if some else "")
+    if count[HasMoved.NO] * 2 >= len(moves) and not count[HasMoved.YES]:
         # One pulse that rules the stroke out is enough while none shows it; the others were merely too faint.
-        return Moved.NO, ""
-    note = f"motion: seen in {count[Moved.YES]}, not in {count[Moved.NO]} of {len(moves)} pulses"
-    return Moved.CANNOT_TELL, note if count[Moved.YES] or count[Moved.NO] else ""
+        return HasMoved.NO, ""
+    note = f"motion: seen in {count[HasMoved.YES]}, not in {count[HasMoved.NO]} of {len(moves)} pulses"
+    return HasMoved.CANNOT_TELL, note if count[HasMoved.YES] or count[HasMoved.NO] else ""
 
 
 def _shape(shapes: list[OffShape]) -> OffShape:
-    told = [s for s in shapes if s is not OffShape.CANNOT_TELL]
-    if not told or len(set(told)) > 1:
+    seen = [s for s in shapes if s is not OffShape.CANNOT_TELL]
+    if not seen or len(set(seen)) > 1:
         return (
-            told[0] if told and Counter(told).most_common(1)[0][1] * 2 > len(told) else OffShape.CANNOT_TELL
+            seen[0] if seen and Counter(seen).most_common(1)[0][1] * 2 > len(seen) else OffShape.CANNOT_TELL
         )
-    return told[0]
+    return seen[0]

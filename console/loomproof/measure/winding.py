@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.signature import Signature
+from loomproof.facts.signature import Gap, GapKind, Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
 from loomproof.job.load_traits import LOAD_TRAITS, Nature
@@ -26,7 +26,17 @@ _TAIL_TRIES = (0.15, 0.3, 0.6, 1.0)  # of the landing time, after the landing
 
 
 def measure_winding(trace: Trace, load: LoadType, source: Source, base: Signature) -> Signature:
-    """Signature of one pulse on a winding; `base` holds what every load has."""
+    """Signature of one pulse on a winding.
+
+    Args:
+        trace: the pulse.
+        load: what was given it.
+        source: its supply.
+        base: what every load has.
+
+    Returns:
+        The whole signature.
+    """
     final = base.final_current_a
     off = look_after(trace, source, final.value if final else 0.0)
     found = _with_off(base, off)
@@ -36,7 +46,8 @@ def measure_winding(trace: Trace, load: LoadType, source: Source, base: Signatur
         dip, bound = look_for_motion(trace, load, source, shunted=has_resistor(load, found))
         found = found.but(moved=dip.moved, move_time_s=dip.landing_s, dip_statistic=dip.statistic)
         if dip.reason:
-            found = _refuse(found, f"motion: {dip.reason}")
+            kind = GapKind.HIDDEN_STROKE if dip.hidden else GapKind.MOTION
+            found = _with_gap(found, f"motion: {dip.reason}", kind)
         return with_stroke(_moving(trace, load, source, dip, found), bound)
     return _still(trace, load, source, found)
 
@@ -49,20 +60,19 @@ def _with_off(base: Signature, off: OffPhase) -> Signature:
         suppression_ohm=off.suppression_ohm,
         drain_off_v=off.drain_v or base.drain_off_v,
     )
-    return _refuse(found, f"after the pulse: {off.reason}") if off.reason else found
+    return _with_gap(found, f"after the pulse: {off.reason}", GapKind.AFTER_PULSE) if off.reason else found
 
 
-def _refuse(signature: Signature, reason: str | None) -> Signature:
-    if not reason or reason in signature.refusals:
-        return signature
-    return signature.but(refusals=(*signature.refusals, reason))
+def _with_gap(signature: Signature, reason: str, kind: GapKind = GapKind.VALUE) -> Signature:
+    gap = Gap(kind, reason)
+    return signature if gap in signature.gaps else signature.but(gaps=(*signature.gaps, gap))
 
 
 def _still(trace: Trace, load: LoadType, source: Source, found: Signature) -> Signature:
     try:
         both = resistance_inductance(trace, source, free_start=has_resistor(load, found))
     except (ValueError, np.linalg.LinAlgError) as error:
-        return _settled(trace, source, _refuse(found, f"inductance: {error}"), 0.5 * trace.on_time_s)
+        return _settled(trace, source, _with_gap(found, f"inductance: {error}"), 0.5 * trace.on_time_s)
     return _accept(trace, both, found, closed=False)
 
 
@@ -72,12 +82,12 @@ def _accept(trace: Trace, both: ResistanceInductance, found: Signature, *, close
     found = found.but(correlation_r_l=both.correlation)
     cut = checks.truncated(trace, tau)
     if cut:
-        found = _refuse(found, cut)
+        found = _with_gap(found, cut)
     if not cut or both.resistance_ohm.relative < 0.05:
         found = found.but(resistance_ohm=both.resistance_ohm)
     coarse = checks.aliased(trace.sample_period_s, tau)
     if coarse:
-        return _refuse(found, coarse)
+        return _with_gap(found, coarse)
     if closed:
         return found.but(inductance_closed_h=both.inductance_h)
     return found.but(inductance_h=both.inductance_h)
@@ -119,17 +129,17 @@ def _settled(trace: Trace, source: Source, found: Signature, begin_s: float) -> 
     """Resistance from the settled end of the pulse, when the rise itself is over or unusable."""
     use = trace.on & (trace.time_s >= begin_s)
     if int(use.sum()) < 6:
-        return _refuse(found, "too few samples in the settled part of the pulse")
+        return _with_gap(found, "too few samples in the settled part of the pulse")
     index = np.flatnonzero(use)
     first, last = np.zeros_like(use), np.zeros_like(use)
     first[index[: index.size // 2]] = True
     last[index[index.size // 2 :]] = True
     mean, early, late = mean_current(trace, use), mean_current(trace, first), mean_current(trace, last)
     if mean.value <= 5.0 * mean.u:
-        return _refuse(found, "no current to speak of")
+        return _with_gap(found, "no current to speak of")
     drift = abs(late.value - early.value)
     if drift > 0.05 * mean.value + 4.0 * late.u_random:
-        return _refuse(found, "the current has not settled by the end of the pulse")
+        return _with_gap(found, "the current has not settled by the end of the pulse")
     volts = float(trace.supply_v[use].mean())
     total = volts / mean.value
     scale = math.hypot(trace.gain_u_relative, trace.voltage_u_relative)
@@ -147,7 +157,7 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
         return found
     total = found.resistance_ohm.value + source.driver_ohm.value
     if total <= 0.0:
-        return _refuse(found, "inductance at rest: no resistance was found to take it from")
+        return _with_gap(found, "inductance at rest: no resistance was found to take it from")
     leaves = 0.9 * load.pull_in_a.low if load.pull_in_a else 0.3 * source.emf_v / total
     on = trace.during
     above = np.flatnonzero(trace.current_a[on] > leaves)
@@ -164,10 +174,10 @@ def _early(trace: Trace, load: LoadType, source: Source, found: Signature) -> Si
             shunted=has_resistor(load, found),
         )
     except (ValueError, np.linalg.LinAlgError) as error:
-        return _refuse(found, f"inductance at rest: {error}")
+        return _with_gap(found, f"inductance at rest: {error}")
     coarse = checks.aliased(trace.sample_period_s, early.inductance_h.value / total)
     if coarse:
-        return _refuse(found, coarse)
+        return _with_gap(found, coarse)
     ohm = found.suppression_ohm
     return found.but(inductance_h=early.inductance_h, suppression_ohm=early.shunt_ohm if ohm is None else ohm)
 
@@ -179,12 +189,12 @@ def _coil(trace: Trace, load: LoadType, source: Source, found: Signature) -> Sig
         resistance = balance_resistance(trace)
         found = found.but(resistance_ohm=resistance)
     except ValueError as error:
-        found = _refuse(found, f"resistance: {error}")
+        found = _with_gap(found, f"resistance: {error}")
     if resistance is None and load.resistance_ohm is not None:
         ohm = load.resistance_ohm
         resistance = Estimate(ohm.value, (ohm.high - ohm.low) / math.sqrt(12.0))
     if resistance is None:
-        return _refuse(found, "inductance: neither a measured nor a catalogue resistance to take it from")
+        return _with_gap(found, "inductance: neither a measured nor a catalogue resistance to take it from")
     total_u = math.hypot(resistance.u, source.driver_ohm.u)
     try:
         inductance = saturating_inductance(
@@ -192,7 +202,7 @@ def _coil(trace: Trace, load: LoadType, source: Source, found: Signature) -> Sig
         )
         found = found.but(inductance_h=inductance)
     except (ValueError, np.linalg.LinAlgError) as error:
-        found = _refuse(found, f"inductance: {error}")
+        found = _with_gap(found, f"inductance: {error}")
     return _rise_time(trace, load, found)
 
 

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from loomproof.diagnose.faults.words import likelihood_text
+from loomproof.diagnose.faults.words import likelihood_text, together_text
 from loomproof.facts.finding import Finding
 from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
@@ -98,6 +98,8 @@ def print_result(
             console.print(Text(f"   mend: {finding.remedy}"))
         for line in finding.evidence_for:
             console.print(Text(f"   for: {line}"))
+        if together := together_text(finding):
+            console.print(Text(f"   {together}"))
 
 
 def print_end(

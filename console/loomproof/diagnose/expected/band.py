@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 TERMINALS_OHM = 0.05  # all crimps and pins of one circuit, sound; common practice, no source
 WARM_FILAMENT = 1.3  # a small filament cools for seconds after the look before; common practice, no source
@@ -14,8 +15,16 @@ DOUBT_RATE = 5e-3
 FAIL_RATE = 2e-4
 
 
+class Among(StrEnum):
+    """What the middle of a band is the middle of."""
+
+    CATALOGUE = "the catalogue"
+    SISTERS = "its sisters"
+    EARLIER_RECORD = "its own earlier record"
+
+
 @dataclass(frozen=True)
-class Band:
+class LimitBand:
     """Limits of a sound quantity, its middle, and how uncertain the limits themselves are (one sigma).
 
     Between `high` and `high` + `doubt`, and between `low` and `low` - `doubt_below`, lies what has an innocent
@@ -23,7 +32,7 @@ class Band:
 
     Attributes:
         same_scale: the limits were measured with the same scale as the value, whose error cancels.
-        among: in short, what the middle is that of.
+        among: what the middle is the middle of.
         statistical: the limits are those of a prediction that already holds the measurement's own uncertainty, so
             no guard band is added.
     """
@@ -36,5 +45,5 @@ class Band:
     doubt: float = 0.0
     doubt_below: float = 0.0
     same_scale: bool = False
-    among: str = "the catalogue"
+    among: Among = Among.CATALOGUE
     statistical: bool = False

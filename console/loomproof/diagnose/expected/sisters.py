@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from statistics import median
 
-from loomproof.diagnose.expected.band import DOUBT_RATE, FAIL_RATE, Band
+from loomproof.diagnose.expected.band import DOUBT_RATE, FAIL_RATE, Among, LimitBand
 from loomproof.diagnose.expected.temperature import spread_about
 from loomproof.facts.estimate import Estimate
 from loomproof.measure.statistics import quantile
@@ -34,7 +34,7 @@ class Sister:
 
 def sister_bands(
     groups: Mapping[int, tuple[int, ...]], seen: Mapping[int, Sister], what: str, *, joints: bool
-) -> dict[int, Band]:
+) -> dict[int, LimitBand]:
     """Bands from the other loads of the same type: their median, and their spread with a prior.
 
     The spread's estimate has a scaled inverse chi-square prior (Gelman et al., Bayesian Data Analysis, 2.6), so the
@@ -46,7 +46,7 @@ def sister_bands(
         what: the word for the quantity.
         joints: the quantity is a resistance, to which wires and joints add.
     """
-    bands: dict[int, Band] = {}
+    bands: dict[int, LimitBand] = {}
     for channel, group in groups.items():
         others = [c for c in group if c != channel and c in seen]
         if len(others) < 2:
@@ -74,14 +74,14 @@ def _band(
     what: str,
     *,
     joints: bool,
-) -> Band:
+) -> LimitBand:
     own_wire, their_wire = own_and_their_wire
     wires = _WIRE_SHARE * (own_wire - their_wire)
     extra = math.hypot(_JOINTS_OHM, wires, measured_u) if joints else measured_u
     batch = _Batch(len(loads), middle, spread_about([load / middle for load in loads], 1.0), extra)
     doubt, fail = batch.reach(_SPREAD[what], _SPREAD_DOF)
     low, low_fail = (doubt, fail) if not joints else batch.reach(_LOW_SPREAD, _LOW_DOF)
-    return Band(
+    return LimitBand(
         middle + own_wire - low,
         middle + own_wire + doubt,
         middle + own_wire,
@@ -89,7 +89,7 @@ def _band(
         f"median {what} of {len(loads)} sisters, {_sides(low / middle, doubt / middle)} from their own spread",
         doubt=fail - doubt,
         doubt_below=low_fail - low,
-        among="its sisters",
+        among=Among.SISTERS,
         statistical=True,
     )
 

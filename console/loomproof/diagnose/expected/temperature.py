@@ -10,19 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from loomproof.diagnose.expected.stated import direct_ohm, series_ohm
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
-from loomproof.facts.kinds import JobSetting, Suppression
-from loomproof.job.catalogue import LoadType
+from loomproof.facts.kinds import Setting
 from loomproof.job.load_traits import WINDING_KINDS
 from loomproof.job.model import Job
-from loomproof.job.quantity import Quantity
 
 COPPER_PER_K = 0.00393  # IEC 60028:1925, annealed copper at 20 degC
 
 # How far the loads may be from the ambient temperature that the job states, one standard deviation in K. Common
 # practice, no source: on a bench everything has settled; on a vehicle the engine may be half warm.
-AMBIENT_U_K = {JobSetting.BENCH: 5.0, JobSetting.CLASSROOM: 5.0, JobSetting.VEHICLE: 15.0}
+AMBIENT_U_K = {Setting.BENCH: 5.0, Setting.CLASSROOM: 5.0, Setting.VEHICLE: 15.0}
 
 _FEWEST_LOADS = 3
 _GRID_C = np.linspace(-60.0, 160.0, 881)
@@ -38,21 +37,6 @@ _LEAST_SHIFT_LOADS = 3
 def copper_factor(temperature_c: float, per_k: float = COPPER_PER_K) -> float:
     """Resistance at a temperature over that at 20 degC (IEC 60028)."""
     return 1.0 + per_k * (temperature_c - 20.0)
-
-
-def direct_ohm(load: LoadType) -> Quantity | None:
-    """Direct-current resistance at 20 degC of the load itself, its built-in resistor beside it included."""
-    ohm = load.resistance_ohm
-    if ohm is None or load.suppression is not Suppression.RESISTOR or load.suppression_ohm is None:
-        return ohm
-    beside = load.suppression_ohm.value
-    return ohm.model_copy(update={"value": ohm.value * beside / (ohm.value + beside)})
-
-
-def series_ohm(job: Job, channel: int) -> float:
-    """Wire and feed in series with a channel's load, at 20 degC."""
-    feed = job.feed_of(channel)
-    return job.wire_ohm(channel) + (job.feed_ohm(feed.id) if feed is not None else 0.0)
 
 
 def resistance_of(evidence: ChannelEvidence) -> Estimate | None:

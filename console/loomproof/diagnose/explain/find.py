@@ -4,23 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loomproof.diagnose.expected.expectations import expect
+from loomproof.diagnose.expected.expect import expect
+from loomproof.diagnose.explain.candidates import candidates, single_faults
+from loomproof.diagnose.explain.evidence_words import evidence_against, evidence_for
 from loomproof.diagnose.explain.likelihood import Scorer
-from loomproof.diagnose.explain.next_measurement import separating
 from loomproof.diagnose.explain.search import Explained, explain, weigh
-from loomproof.diagnose.faults.features import Features, features_of
-from loomproof.diagnose.faults.hypotheses import Hypothesis, candidates, single_faults
-from loomproof.diagnose.faults.words import (
-    ADVICE,
-    NAMES,
-    TWINS,
-    UNMEASURED,
-    evidence_against,
-    evidence_for,
-    how_much,
-    place,
-    sentence,
-)
+from loomproof.diagnose.faults.definition import Hypothesis, Scope
+from loomproof.diagnose.faults.registry import FAULTS, definition_of, of_scope, separated_by
+from loomproof.diagnose.faults.words import sentence
+from loomproof.diagnose.observed.extract import features_of
+from loomproof.diagnose.observed.features import Features
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.finding import Finding
@@ -44,9 +37,9 @@ def find(job: Job, evidence: LoomEvidence, verdicts: Sequence[PropertyVerdict]) 
     fitted = [c.channel for c in job.channels if c.fitted]
     features = {c: features_of(job, evidence, expected, c) for c in fitted}
     scorer = Scorer(job, expected, features)
-    wary = {v.channel for v in verdicts if v.verdict in {Verdict.FAIL, Verdict.UNSURE}} & set(fitted)
-    wary |= _surprising(job, scorer, set(fitted) - wary)
-    pool = candidates(job, features, wary)
+    suspects = {v.channel for v in verdicts if v.verdict in {Verdict.FAIL, Verdict.UNSURE}} & set(fitted)
+    suspects |= _surprising(job, scorer, set(fitted) - suspects)
+    pool = candidates(job, features, suspects)
     chosen = explain(scorer, pool)
     chosen = _without_shadows(job, chosen)
     chosen |= _forced(job, scorer, chosen, verdicts)
@@ -71,40 +64,18 @@ def _surprising(job: Job, scorer: Scorer, channels: set[int]) -> set[int]:
 
 def _loaded_by_short(job: Job, chosen: frozenset[Hypothesis]) -> set[int]:
     """Channels whose feed carries the current of a short to ground: what they measure is too high."""
-    feeds = {job.channel(h.channels[0]).feed for h in chosen if h.kind is FaultKind.SHORT_TO_GROUND} - {None}
+    feeds = {job.channel(h.channels[0]).feed for h in chosen if definition_of(h).loads_feed} - {None}
     return {c.channel for c in job.channels if c.feed in feeds}
 
 
 def _seeming(fault: Hypothesis, shadow: set[int]) -> bool:
     """A fault that a short to ground on the same feed only makes up, by its load's full current in the feed."""
-    kinds = {FaultKind.FEED_WEAK, FaultKind.ADDED_RESISTANCE}
-    return fault.kind in kinds and set(fault.channels) <= shadow
+    return definition_of(fault).adds_ohm and set(fault.channels) <= shadow
 
 
 def _without_shadows(job: Job, chosen: frozenset[Hypothesis]) -> frozenset[Hypothesis]:
     shadow = _loaded_by_short(job, chosen)
     return frozenset(h for h in chosen if not _seeming(h, shadow))
-
-
-_SHORTS = (FaultKind.SHORT_TO_SUPPLY, FaultKind.SHORT_ACROSS_LOAD, FaultKind.SUPPRESSION_REVERSED)
-_NUMBERS = (FaultKind.WRONG_LOAD, FaultKind.SHORTED_TURNS)
-# What a single failed property can mean, when nothing better explains the channel.
-_MEANS: dict[Property, tuple[FaultKind, ...]] = {
-    Property.CONTINUITY: (
-        FaultKind.OPEN,
-        FaultKind.SHORT_TO_GROUND,
-        FaultKind.INTERMITTENT,
-        FaultKind.WRONG_LOAD,
-        *_SHORTS,
-    ),
-    Property.RESISTANCE: (FaultKind.ADDED_RESISTANCE, *_NUMBERS, *_SHORTS),
-    Property.INDUCTANCE: _NUMBERS,
-    Property.ACTION: (FaultKind.STUCK_ARMATURE, FaultKind.WRONG_LOAD, FaultKind.OPEN),
-    Property.SUPPRESSION: (FaultKind.SUPPRESSION_MISSING, *_NUMBERS),
-    Property.INRUSH: (FaultKind.WRONG_LOAD, FaultKind.ADDED_RESISTANCE),
-    Property.LOCATION: (FaultKind.WRONG_LOAD, FaultKind.INTERMITTENT),
-    Property.CONTACT: (FaultKind.INTERMITTENT, FaultKind.OPEN),
-}
 
 
 def _explains(fault: Hypothesis, verdicts: Sequence[PropertyVerdict]) -> bool:
@@ -123,25 +94,25 @@ def _can_mean(fault: FaultKind, verdict: PropertyVerdict) -> bool:
         and verdict.low is not None
         and verdict.measured.value < verdict.low
     )
-    if too_low and fault is FaultKind.ADDED_RESISTANCE:
-        return False
-    return fault in _MEANS.get(verdict.property, ())
+    what = FAULTS[fault]
+    return verdict.property in what.explains and not (too_low and what.adds_ohm)
 
 
 def _forced(
     job: Job, scorer: Scorer, chosen: frozenset[Hypothesis], verdicts: Sequence[PropertyVerdict]
 ) -> frozenset[Hypothesis]:
-    """The best fault for each failed channel that nothing chosen touches."""
+    """The best fault for each failed channel, and for a failed supply, that nothing chosen touches."""
     explained = {c for h in chosen for c in h.channels} | _loaded_by_short(job, chosen)
-    weak = any(h.kind is FaultKind.WEAK_SUPPLY for h in chosen)
+    supply = {p for h in chosen if definition_of(h).scope is Scope.SUPPLY for p in definition_of(h).explains}
     extra: set[Hypothesis] = set()
     for verdict in verdicts:
-        by_supply = verdict.property is Property.FEED and weak
-        if verdict.verdict is not Verdict.FAIL or verdict.channel in explained or by_supply:
+        failed = verdict.verdict is Verdict.FAIL
+        if not failed or verdict.channel in explained or verdict.property in supply:
             continue
-        if verdict.property is Property.FEED:
-            extra.add(Hypothesis(FaultKind.WEAK_SUPPLY, ()))
-            weak = True
+        by_supply = [what for what in of_scope(Scope.SUPPLY) if verdict.property in what.explains]
+        if by_supply:
+            extra.add(Hypothesis(by_supply[0].kind, ()))
+            supply |= by_supply[0].explains
             continue
         singles = single_faults(verdict.channel, job.load_type(verdict.channel))
         options = [h for h in singles if _can_mean(h.kind, verdict)] or singles
@@ -153,14 +124,14 @@ def _forced(
 def _of_likeliest_kin(item: Explained) -> Explained:
     """The same channel's fault whose kin together are the most probable.
 
-    Faults that this box cannot tell apart share the probability of what they have in common; the one that leads
-    must not be a third one that is less probable than all of them.
+    Faults that look the same to this box share the probability of what they have in common; a third one that is less
+    probable than all of them together must not lead.
     """
     same = [(item.fault, item.probability)]
     same += [(h, p) for h, p in item.rivals if h is not None and h.channels == item.fault.channels]
 
     def kin(fault: Hypothesis) -> float:
-        kinds = {fault.kind, *TWINS.get(fault.kind, ())}
+        kinds = {fault.kind, *definition_of(fault).twins}
         return sum(p for h, p in same if h.kind in kinds)
 
     fault, probability = max(same, key=lambda pair: (kin(pair[0]), pair[1]))
@@ -172,41 +143,34 @@ def _of_likeliest_kin(item: Explained) -> Explained:
 
 def _alike(fault: Hypothesis, features: Mapping[int, Features]) -> tuple[FaultKind, ...]:
     """Kinds of fault that look the same to this box, given what was measured there."""
+    what = definition_of(fault)
     unmeasured = fault.channels and features[fault.channels[0]].resistance is None
-    more = UNMEASURED.get(fault.kind, ()) if unmeasured else ()
-    return (*TWINS.get(fault.kind, ()), *more)
+    return (*what.twins, *what.twins_unmeasured) if unmeasured else what.twins
 
 
 def _next_measurement(fault: FaultKind, rivals: Sequence[FaultKind]) -> str:
     """What separates the leading two; without a rival of another kind, what settles the fault itself."""
     rival = next((kind for kind in rivals if kind is not fault), None)
+    by_itself = FAULTS[fault].advice.next_measurement
     if rival is None:
-        return ADVICE[fault].next_measurement
-    known = separating(fault, rival) or ADVICE[fault].next_measurement
-    return f"{known} (would separate it from {NAMES[rival]})"
+        return by_itself
+    return f"{separated_by(fault, rival) or by_itself} (would separate it from {FAULTS[rival].name})"
 
 
 def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
-    fault, features = item.fault, dict(scorer.features)
-    advice = ADVICE[fault.kind]
+    fault, features, what = item.fault, scorer.features, definition_of(item.fault)
     rivals = [(h, p) for h, p in item.rivals if h is not None and p > _RIVAL_SHARE]
-    twins = tuple(
-        dict.fromkeys(
-            h.kind
-            for h, p in rivals
-            if h.kind in _alike(fault, features) and p > _TWIN_SHARE * item.probability
-        )
-    )
-    amount = how_much(fault, features, scorer.expected)
+    alike = _alike(fault, features)
+    near = [h.kind for h, p in rivals if h.kind in alike and p > _TWIN_SHARE * item.probability]
+    twins = tuple(dict.fromkeys(near))
     sound = next((p for h, p in item.rivals if h is None), 0.0)
     against = list(evidence_against(scorer, fault))
-    against += [f"{NAMES[h.kind]} instead: {p:.0%}" for h, p in rivals]
+    against += [f"{definition_of(h).name} instead: {p:.0%}" for h, p in rivals]
     if sound > _RIVAL_SHARE:
         against.append(f"nothing wrong at all: {sound:.0%}")
     first = fault.channels[0] if fault.channels else None
     location = job.location_of(first) if first is not None else None
     feed = job.feed_of(first) if first is not None else None
-    following = _next_measurement(fault.kind, [h.kind for h, _ in rivals])
     together = item.probability + sum(p for h, p in rivals if h.kind in twins)
     return Finding(
         fault=fault.kind,
@@ -217,12 +181,9 @@ def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
         likelihood=item.probability,
         evidence_for=evidence_for(fault, features),
         evidence_against=tuple(against),
-        remedy=advice.remedy,
-        next_measurement=following,
-        sentence=sentence(job, fault, amount, twins),
+        remedy=what.advice.remedy,
+        next_measurement=_next_measurement(fault.kind, [h.kind for h, _ in rivals]),
+        sentence=sentence(job, fault, what.amount(fault, features, scorer.expected), twins),
         cannot_tell_from=twins,
         together=min(together, 1.0),
     )
-
-
-__all__ = ["find", "place"]

@@ -1,8 +1,8 @@
 """How well a set of faults explains what was seen of a loom.
 
-Words (where the pin rests, whether it moved, ...) have tables (`tables`); numbers have densities (`numbers`). A
-type's batch deviation, and the one resistance of a weak feed, are common to several channels: they are summed over
-outside the product of the channels.
+Words (where the pin rests, whether it moved, ...) have odds (`faults/odds.py`); numbers have densities
+(`resistance.py`, `inductance.py`, `steady.py`). A type's batch deviation, and the one resistance of a weak feed, are
+common to several channels: they are summed over outside the product of the channels.
 """
 
 from __future__ import annotations
@@ -16,21 +16,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomproof.diagnose.expected.expectations import Expectations
+from loomproof.diagnose.explain.candidates import log_prior
+from loomproof.diagnose.explain.compose import compose, rank
 from loomproof.diagnose.explain.densities import ADDED, ADDED_LOG_WEIGHT, BATCHES, logsumexp, normal
-from loomproof.diagnose.explain.numbers import Numbers
-from loomproof.diagnose.faults.features import Features
-from loomproof.diagnose.faults.hypotheses import Hypothesis
-from loomproof.diagnose.faults.shape import Shape, rank, shape_of
-from loomproof.facts.fault_kind import FaultKind
+from loomproof.diagnose.explain.inductance import henry_density, henry_weights
+from loomproof.diagnose.explain.prediction import Prediction
+from loomproof.diagnose.explain.resistance import ohm_density, weak_ohm_density
+from loomproof.diagnose.explain.steady import steady_density
+from loomproof.diagnose.faults.definition import FaultyChannel, Hypothesis, Scope
+from loomproof.diagnose.faults.registry import definition_of
+from loomproof.diagnose.observed.features import Features
 from loomproof.job.model import Job
 
 Floats = NDArray[np.float64]
 
 
-Faults = tuple["Hypothesis", ...]
+Faults = tuple[Hypothesis, ...]
 _GroupKey = tuple[str, tuple[int, ...], tuple[Faults, ...]]
-_WEAK_SOURCE = (math.log(0.6), 0.7)
-_SOUND_SOURCE = (math.log(0.04), 0.7)
+_SOUND_SUPPLY_OHM = (0.04, 0.7)  # median, and spread of the logarithm; judgment
 
 
 @dataclass
@@ -43,14 +46,13 @@ class Scorer:
     _words: dict[tuple[int, Faults], float] = field(default_factory=dict)
     _ohms: dict[tuple[int, Faults], Floats] = field(default_factory=dict)
     _henries: dict[tuple[int, Faults], Floats] = field(default_factory=dict)
-    _shapes: dict[tuple[int, Faults], Shape] = field(default_factory=dict)
+    _channels: dict[tuple[int, Faults], FaultyChannel] = field(default_factory=dict)
     _groups: dict[_GroupKey, float] = field(default_factory=dict)
     _weak_groups: dict[_GroupKey, Floats] = field(default_factory=dict)
 
     @cached_property
-    def numbers(self) -> Numbers:
-        """The densities of what was measured."""
-        return Numbers(self.job, self.expected, self.features)
+    def _loom(self) -> Prediction:
+        return Prediction(self.job, self.expected, self.features)
 
     @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:
@@ -63,7 +65,7 @@ class Scorer:
 
     def score(self, faults: frozenset[Hypothesis]) -> float:
         """Log posterior (up to a constant) of exactly these faults."""
-        total = sum(h.log_prior for h in faults) + self._source(faults)
+        total = sum(log_prior(h) for h in faults) + self._source(faults)
         touched: dict[int, Faults] = {}
         for fault in sorted(faults, key=rank):
             for channel in fault.channels:
@@ -71,26 +73,26 @@ class Scorer:
         total += self._sound_words
         for channel, own in touched.items():
             total += self._word_score(channel, own) - self._word_score(channel, ())
-        weak = [h for h in faults if h.kind is FaultKind.FEED_WEAK]
+        weak = [h for h in faults if definition_of(h).scope is Scope.FEED and definition_of(h).adds_ohm]
         return total + self._number_score(touched, weak)
 
     @cached_property
     def _sound_words(self) -> float:
         return sum(self._word_score(c, ()) for c in self.features)
 
-    def shape(self, channel: int, faults: Faults) -> Shape:
+    def channel_under(self, channel: int, faults: Faults) -> FaultyChannel:
         """What these faults make of a channel."""
         key = (channel, faults)
-        if key not in self._shapes:
-            self._shapes[key] = shape_of(self.job, channel, faults)
-        return self._shapes[key]
+        if key not in self._channels:
+            self._channels[key] = compose(self.job, channel, faults)
+        return self._channels[key]
 
     def _word_score(self, channel: int, faults: Faults) -> float:
         key = (channel, faults)
         if key not in self._words:
-            shape = self.shape(channel, faults)
-            words = shape.words.score(self.features[channel], shape.moved_elsewhere)
-            self._words[key] = words + self.numbers.steady(channel, shape)
+            under = self.channel_under(channel, faults)
+            words = under.odds.score(self.features[channel], under.moved_elsewhere)
+            self._words[key] = words + steady_density(self._loom, channel, under)
         return self._words[key]
 
     def _number_score(self, touched: Mapping[int, Faults], weak: Sequence[Hypothesis]) -> float:
@@ -113,14 +115,14 @@ class Scorer:
         key = ("L", group, faults)
         if key not in self._groups:
             rows = sum((self._henry(c, f) for c, f in zip(group, faults, strict=True)), np.zeros(BATCHES))
-            self._groups[key] = float(logsumexp(rows + self.numbers.henry_weights(group[0])))
+            self._groups[key] = float(logsumexp(rows + henry_weights(self._loom, group[0])))
         return self._groups[key]
 
     def _group_ohms(self, group: tuple[int, ...], faults: tuple[Faults, ...]) -> float:
         key = ("R", group, faults)
         if key not in self._groups:
             rows = sum((self._ohm(c, f) for c, f in zip(group, faults, strict=True)), np.zeros(BATCHES))
-            self._groups[key] = float(logsumexp(rows + self.numbers.ohm_weights(group[0])))
+            self._groups[key] = float(logsumexp(rows + self._loom.ohm_weights(group[0])))
         return self._groups[key]
 
     def _weak_group(
@@ -131,25 +133,26 @@ class Scorer:
         if key not in self._weak_groups:
             rows = np.zeros((ADDED.size, BATCHES))
             for channel, own in zip(group, faults, strict=True):
-                shape = self.shape(channel, own)
-                behind = channel in fed
+                under, behind = self.channel_under(channel, own), channel in fed
                 rows = rows + (
-                    self.numbers.weak_ohm(channel, shape) if behind else self._ohm(channel, own)[None, :]
+                    weak_ohm_density(self._loom, channel, under)
+                    if behind
+                    else self._ohm(channel, own)[None, :]
                 )
-            weights = self.numbers.ohm_weights(group[0])
+            weights = self._loom.ohm_weights(group[0])
             self._weak_groups[key] = logsumexp(rows + weights[None, :], axis=1)
         return self._weak_groups[key]
 
     def _ohm(self, channel: int, faults: Faults) -> Floats:
         key = (channel, faults)
         if key not in self._ohms:
-            self._ohms[key] = self.numbers.ohm(channel, self.shape(channel, faults))
+            self._ohms[key] = ohm_density(self._loom, channel, self.channel_under(channel, faults))
         return self._ohms[key]
 
     def _henry(self, channel: int, faults: Faults) -> Floats:
         key = (channel, faults)
         if key not in self._henries:
-            self._henries[key] = self.numbers.henry(channel, self.shape(channel, faults))
+            self._henries[key] = henry_density(self._loom, channel, self.channel_under(channel, faults))
         return self._henries[key]
 
     def _source(self, faults: frozenset[Hypothesis]) -> float:
@@ -159,6 +162,6 @@ class Scorer:
         if best is None or best.u > 0.3:
             return 0.0
         value = max(best.value, 0.004)
-        weak = any(h.kind is FaultKind.WEAK_SUPPLY for h in faults)
-        mean, sigma = _WEAK_SOURCE if weak else _SOUND_SOURCE
-        return float(normal(math.log(value), mean, math.hypot(sigma, best.u / value)))
+        supplies = (definition_of(h).supply_ohm for h in faults)
+        middle, sigma = next((ohm for ohm in supplies if ohm is not None), _SOUND_SUPPLY_OHM)
+        return float(normal(math.log(value), math.log(middle), math.hypot(sigma, best.u / value)))

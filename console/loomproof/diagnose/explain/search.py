@@ -9,8 +9,8 @@ import numpy as np
 from scipy.special import softmax
 
 from loomproof.diagnose.explain.likelihood import Scorer
-from loomproof.diagnose.faults.hypotheses import Hypothesis
-from loomproof.facts.fault_kind import FaultKind
+from loomproof.diagnose.faults.definition import Hypothesis, Scope
+from loomproof.diagnose.faults.registry import definition_of
 
 _MAX_FAULTS = 12
 _MAX_ROUNDS = 60
@@ -76,7 +76,7 @@ def _neighbours(current: frozenset[Hypothesis], pool: Sequence[Hypothesis]) -> l
 
 def _possible(current: frozenset[Hypothesis], new: Hypothesis) -> bool:
     """A channel is in one swap and one bridge at most, and has each kind of fault once."""
-    if new.kind not in {FaultKind.SWAPPED, FaultKind.BRIDGED}:
+    if definition_of(new).scope is not Scope.PAIR:
         return True
     return not any(f.kind is new.kind and set(f.channels) & set(new.channels) for f in current)
 

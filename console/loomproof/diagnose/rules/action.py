@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-import math
-
-from loomproof.diagnose.faults.features import Conduct
-from loomproof.diagnose.rules.case import Case
+from loomproof.diagnose.observed.extract import current_fall
+from loomproof.diagnose.observed.features import NOTICED_TEXT, Conduct
+from loomproof.diagnose.rules.case import ChannelCase
 from loomproof.facts.evidence import Noticed
 from loomproof.facts.kinds import LoadKind
-from loomproof.facts.signature import Moved
+from loomproof.facts.signature import HasMoved
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
 from loomproof.job.load_traits import FILAMENT_KINDS, INRUSH_KINDS
 
-_NOTICED = {
-    Noticed.HEARD: "the operator heard it",
-    Noticed.SEEN: "the operator saw it",
-    Noticed.NOTHING: "the operator noticed nothing",
-}
 
-
-def judge_action(case: Case) -> PropertyVerdict | None:
+def judge_action(case: ChannelCase) -> PropertyVerdict | None:
     """Whether the load does what it is for: by its current, else by what was noticed."""
     about, noticed = Property.ACTION, case.features.noticed
     if case.signature is None and noticed is Noticed.NOT_ASKED:
@@ -31,7 +24,7 @@ def judge_action(case: Case) -> PropertyVerdict | None:
     if case.load.kind in INRUSH_KINDS and case.signature is not None:
         return _current_action(case)
     if noticed in {Noticed.HEARD, Noticed.SEEN}:
-        return case.say(about, Verdict.PASS, _NOTICED[noticed])
+        return case.say(about, Verdict.PASS, NOTICED_TEXT[noticed])
     if noticed is Noticed.NOTHING:
         if case.load.kind is LoadKind.STEPPER:
             reason = "nothing was noticed: one winding alone moves little, but all in turn run the spindle"
@@ -42,49 +35,48 @@ def judge_action(case: Case) -> PropertyVerdict | None:
     return case.say(about, Verdict.NOT_TESTED, "its current does not show its action, and nobody was asked")
 
 
-def _moving_action(case: Case) -> PropertyVerdict:
+def _moving_action(case: ChannelCase) -> PropertyVerdict:
     about, noticed = Property.ACTION, case.features.noticed
-    moved = case.features.moved or Moved.CANNOT_TELL
+    moved = case.features.moved or HasMoved.CANNOT_TELL
     seen = noticed in {Noticed.HEARD, Noticed.SEEN}
     source = "dip in the current"
-    if moved is Moved.YES:
+    if moved is HasMoved.YES:
         when = case.signature.move_time_s if case.signature else None
         at = f" {when.value * 1e3:.2f} ms after switching on" if when else ""
         return case.say(about, Verdict.PASS, f"the current dips as the armature lands{at}", source)
-    if moved is Moved.NO:
+    if moved is HasMoved.NO:
         if seen:
-            reason = f"no dip in the current, yet {_NOTICED[noticed]}: was it this load?"
+            reason = f"no dip in the current, yet {NOTICED_TEXT[noticed]}: was it this load?"
             return case.say(about, Verdict.UNSURE, reason, source)
         return case.say(
             about, Verdict.FAIL, "the current shows no landing: the armature does not move", source
         )
     if seen:
-        return case.say(about, Verdict.PASS, f"{_NOTICED[noticed]}; the current alone cannot tell")
-    note = "nobody was asked" if noticed is Noticed.NOT_ASKED else _NOTICED[noticed]
+        return case.say(about, Verdict.PASS, f"{NOTICED_TEXT[noticed]}; the current alone cannot tell")
+    note = "nobody was asked" if noticed is Noticed.NOT_ASKED else NOTICED_TEXT[noticed]
     return case.say(about, Verdict.UNSURE, f"the current cannot tell whether it moved, and {note}", source)
 
 
-def _current_action(case: Case) -> PropertyVerdict:
+def _current_action(case: ChannelCase) -> PropertyVerdict:
     about, noticed = Property.ACTION, case.features.noticed
     inrush, steady = case.features.inrush, case.features.steady
     if inrush is None or steady is None or steady.value <= 0.0:
         if noticed in {Noticed.HEARD, Noticed.SEEN}:
-            return case.say(about, Verdict.PASS, _NOTICED[noticed])
+            return case.say(about, Verdict.PASS, NOTICED_TEXT[noticed])
         return case.say(about, Verdict.UNSURE, "inrush and steady current were not both seen")
-    fall = inrush.value / steady.value
-    u = fall * math.hypot(inrush.relative, steady.relative)
-    if fall - 2.0 * u > 1.5:
+    fall, acts = current_fall(inrush, steady)
+    if acts is HasMoved.YES:
         what = "the filament heats up" if case.load.kind in FILAMENT_KINDS else "the motor turns"
         return case.say(about, Verdict.PASS, f"the current falls to 1/{fall:.1f} of its inrush: {what}")
-    if fall + 2.0 * u < 1.2:
+    if acts is HasMoved.NO:
         if noticed in {Noticed.HEARD, Noticed.SEEN}:
-            reason = f"the current stays at its inrush, yet {_NOTICED[noticed]}"
+            reason = f"the current stays at its inrush, yet {NOTICED_TEXT[noticed]}"
             return case.say(about, Verdict.UNSURE, reason)
         return case.say(about, Verdict.FAIL, "the current stays at its inrush: nothing heats up or turns")
     return case.say(about, Verdict.UNSURE, f"the current falls only to 1/{fall:.1f} of its inrush")
 
 
-def judge_location(case: Case) -> PropertyVerdict | None:
+def judge_location(case: ChannelCase) -> PropertyVerdict | None:
     """Whether the load is at the place that the job names: by its pulled connector."""
     about, pull = Property.LOCATION, case.features.pull
     if pull is None or pull.outcome == "skipped":
@@ -100,7 +92,7 @@ def judge_location(case: Case) -> PropertyVerdict | None:
     return case.say(about, Verdict.UNSURE, "pulling its connector changed nothing that the box can see")
 
 
-def judge_contact(case: Case) -> PropertyVerdict | None:
+def judge_contact(case: ChannelCase) -> PropertyVerdict | None:
     """Whether the path holds while the loom is flexed; None where no wiggle test was asked for."""
     about, dropouts = Property.CONTACT, case.features.dropouts
     if dropouts:

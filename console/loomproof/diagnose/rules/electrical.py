@@ -4,29 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, Band
-from loomproof.diagnose.faults.features import Conduct, Rest
-from loomproof.diagnose.rules.case import Case, against, vouched, why_missing, worst
+from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, Among, LimitBand
+from loomproof.diagnose.expected.stated import OFF_SHAPE_DUE
+from loomproof.diagnose.observed.features import Conduct, Rest
+from loomproof.diagnose.rules.case import ChannelCase, against, vouched, why_missing, worst
 from loomproof.diagnose.rules.decide import decide
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import Suppression
-from loomproof.facts.signature import OffShape
+from loomproof.facts.signature import GapKind, OffShape
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
 from loomproof.job.load_traits import INRUSH_KINDS, LOGIC_KINDS, WINDING_KINDS, WOUND_KINDS
 
-GROUNDED = "the pin rests at ground with the output off: a short to ground"
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
-_SOUND_SUPPLY = Band(
+_SOUND_SUPPLY = LimitBand(
     -1e9, WEAK_SOURCE_OHM, 0.03, 0.0, f"source up to {WEAK_SOURCE_OHM:g} ohm (common practice, no source)"
 )
-_COARSE_DOUBT_RATE = (
-    0.05  # of a supply seen coarsely: what is so seldom above the limit by chance is no longer passed
-)
-_SUPPRESSED_AS = {
-    Suppression.NONE: OffShape.CLAMP,
-    Suppression.DIODE: OffShape.DIODE,
-    Suppression.RESISTOR: OffShape.RESISTOR,
-}
+_COARSE_DOUBT_RATE = 0.05  # chance at which a supply seen coarsely is above its limit and no longer passed
 _OFF_WORDS = {
     OffShape.CLAMP: "after the pulse the pin goes to the driver's clamp",
     OffShape.DIODE: "after the pulse the pin stays a diode's drop above the supply",
@@ -36,13 +29,18 @@ _OFF_WORDS = {
 }
 
 
-def judge_continuity(case: Case) -> PropertyVerdict:
+def rests_at_ground(case: ChannelCase) -> bool:
+    """Whether its load is on while every output is off, so that it loads its feed all the time."""
+    return case.features.rest is Rest.GROUNDED and case.features.conduct is not Conduct.EXCESS
+
+
+def judge_continuity(case: ChannelCase) -> PropertyVerdict:
     """Whether there is a circuit, and no short."""
     about, seen = Property.CONTINUITY, case.features
     if seen.conduct is Conduct.EXCESS:
         return case.say(about, Verdict.FAIL, "far too much current: a short on this circuit")
-    if seen.rest is Rest.GROUNDED:
-        return case.say(about, Verdict.FAIL, GROUNDED)
+    if rests_at_ground(case):
+        return case.say(about, Verdict.FAIL, "the pin rests at ground with the output off: a short to ground")
     if seen.conduct is Conduct.NONE:
         where = {
             Rest.CONNECTED: " although the pin rests at the supply",
@@ -67,7 +65,7 @@ def judge_continuity(case: Case) -> PropertyVerdict:
     return case.say(about, Verdict.NOT_TESTED, "neither the resting pin nor a pulse was seen")
 
 
-def judge_resistance(case: Case) -> PropertyVerdict | None:
+def judge_resistance(case: ChannelCase) -> PropertyVerdict | None:
     """Load, wire and feed against catalogue, sisters and an earlier record: the worst of them."""
     measured, about = case.features.resistance, Property.RESISTANCE
     if case.channel not in case.expected.resistance and case.channel not in case.expected.baseline:
@@ -92,24 +90,24 @@ def judge_resistance(case: Case) -> PropertyVerdict | None:
     return verdict
 
 
-def _blind(case: Case, measured: Estimate, known: list[Band]) -> str:
+def _blind(case: ChannelCase, measured: Estimate, known: list[LimitBand]) -> str:
     """How large a joint, or a weak feed, could hide in this pass."""
 
-    def least(bands: list[Band]) -> float:
+    def least(bands: list[LimitBand]) -> float:
         lowest = min(max(b.low for b in bands), measured.value)
         return max(min(b.high for b in bands) + 2.0 * measured.u - lowest, 0.0)
 
     joint = least(known)
-    alone = [b for b in known if b.among != "its sisters"]  # they may hang on the same feed
+    alone = [b for b in known if b.among is not Among.SISTERS]  # they may hang on the same feed
     if not alone or case.load.kind in LOGIC_KINDS or least(alone) < 1.05 * joint:
         return f"a joint of less than {joint:.2g} ohm would not be seen"
     return f"a joint of less than {joint:.2g} ohm, or a feed weak by less than {least(alone):.2g} ohm, would not be seen"
 
 
-def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdict:
+def _one_resistance(case: ChannelCase, measured: Estimate, band: LimitBand) -> PropertyVerdict:
     """Against one band. Turns that are lost show in the inductance first, so low among sisters is not yet a fault."""
     verdict = against(case.channel, Property.RESISTANCE, measured, band, "ohm")
-    if band.among == "the catalogue":
+    if band.among is Among.CATALOGUE:
         vouching = case.expected.input_sisters if case.load.kind in LOGIC_KINDS else case.expected.sisters
         verdict = vouched(verdict, measured, band, vouching.get(case.channel))
     low = verdict.verdict is Verdict.FAIL and measured.value < band.low
@@ -123,7 +121,7 @@ def _one_resistance(case: Case, measured: Estimate, band: Band) -> PropertyVerdi
     return replace(verdict, verdict=Verdict.UNSURE, reason=reason, risk=None)
 
 
-def judge_inductance(case: Case) -> PropertyVerdict | None:
+def judge_inductance(case: ChannelCase) -> PropertyVerdict | None:
     """Against catalogue and sisters; a sense pulse can only accuse."""
     measured, about = case.features.inductance, Property.INDUCTANCE
     if case.load.kind not in WOUND_KINDS or case.channel not in case.expected.inductance:
@@ -141,12 +139,12 @@ def judge_inductance(case: Case) -> PropertyVerdict | None:
     return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))  # a sense pulse only accuses
 
 
-def judge_suppression(case: Case) -> PropertyVerdict | None:
+def judge_suppression(case: ChannelCase) -> PropertyVerdict | None:
     """Whether the energy comes back as it should after the pulse."""
     if case.load.kind not in WINDING_KINDS:
         return None
     about, seen = Property.SUPPRESSION, case.features.off_shape
-    due = _SUPPRESSED_AS[case.load.suppression]
+    due = OFF_SHAPE_DUE[case.load.suppression]
     source = f"the job: suppression {case.load.suppression}"
     signature = case.signature
     if signature is None or case.features.conduct is not Conduct.FLOWS:
@@ -155,7 +153,8 @@ def judge_suppression(case: Case) -> PropertyVerdict | None:
         return _resistor_value(case) or case.say(about, Verdict.PASS, _OFF_WORDS[seen], source)
     if seen is OffShape.CANNOT_TELL or (seen is OffShape.NOTHING and signature.tripped):
         reason = next(
-            (r for r in signature.refusals if r.startswith("after the pulse")), "the decay was not seen"
+            (gap.text for gap in signature.gaps if gap.kind is GapKind.AFTER_PULSE),
+            _OFF_WORDS[OffShape.CANNOT_TELL],
         )
         return case.say(about, Verdict.UNSURE, reason, source)
     return case.say(
@@ -163,17 +162,17 @@ def judge_suppression(case: Case) -> PropertyVerdict | None:
     )
 
 
-def _resistor_value(case: Case) -> PropertyVerdict | None:
+def _resistor_value(case: ChannelCase) -> PropertyVerdict | None:
     ohm, due = case.signature.suppression_ohm if case.signature else None, case.load.suppression_ohm
     if case.load.suppression is not Suppression.RESISTOR or ohm is None or due is None or ohm.relative > 0.15:
         return None
     source = f"{due.value:.4g} ohm +-{due.tolerance_percent:g} % ({due.source})"
     # Its value matters to a factor of two at most; the job's own tolerance is a part's, not a function's.
-    band = Band(0.5 * due.low, 2.0 * due.high, due.value, 0.0, f"half to twice {source}")
+    band = LimitBand(0.5 * due.low, 2.0 * due.high, due.value, 0.0, f"half to twice {source}")
     return against(case.channel, Property.SUPPRESSION, ohm, band, "ohm")
 
 
-def judge_inrush(case: Case) -> PropertyVerdict | None:
+def judge_inrush(case: ChannelCase) -> PropertyVerdict | None:
     """Steady current of lamps and motors."""
     if case.load.kind not in INRUSH_KINDS:
         return None
@@ -189,7 +188,7 @@ def judge_inrush(case: Case) -> PropertyVerdict | None:
     return replace(verdict, reason=note)
 
 
-def judge_feed(case: Case) -> PropertyVerdict | None:
+def judge_feed(case: ChannelCase) -> PropertyVerdict | None:
     """Resistance of the supply and its leads."""
     about, source = Property.FEED, case.features.source_ohm
     if case.load.kind in LOGIC_KINDS:
@@ -203,7 +202,7 @@ def judge_feed(case: Case) -> PropertyVerdict | None:
     return replace(verdict, low=None)
 
 
-def _coarse_feed(case: Case, own: Estimate, band: Band) -> PropertyVerdict:
+def _coarse_feed(case: ChannelCase, own: Estimate, band: LimitBand) -> PropertyVerdict:
     """A supply seen too coarsely to be passed may still lie far beyond its limit: by this load, or by all together."""
     about, limit = Property.FEED, band.high
     seen = [(own, "by this load's current")]

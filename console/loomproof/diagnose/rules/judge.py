@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 
-from loomproof.diagnose.expected.expectations import expect
-from loomproof.diagnose.faults.features import features_of
+from loomproof.diagnose.expected.expect import expect
+from loomproof.diagnose.observed.extract import features_of
 from loomproof.diagnose.rules.action import judge_action, judge_contact, judge_location
-from loomproof.diagnose.rules.case import Case, against
+from loomproof.diagnose.rules.case import ChannelCase
 from loomproof.diagnose.rules.electrical import (
-    GROUNDED,
     judge_continuity,
     judge_feed,
     judge_inductance,
     judge_inrush,
     judge_resistance,
     judge_suppression,
+    rests_at_ground,
 )
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
 from loomproof.job.model import Job
 
-_RULES: tuple[Callable[[Case], PropertyVerdict | None], ...] = (
+_RULES: tuple[Callable[[ChannelCase], PropertyVerdict | None], ...] = (
     judge_continuity,
     judge_resistance,
     judge_inductance,
@@ -39,32 +39,36 @@ def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
     """All verdicts of a loom, in channel order; a channel that is not fitted gets `not fitted` only."""
     expected = expect(job, evidence)
     verdicts: list[PropertyVerdict] = []
+    shorted: set[int] = set()
     for item in sorted(job.channels, key=lambda c: c.channel):
         number = item.channel
         if not item.fitted:
             reason = "the job says that this load is not fitted"
             verdicts.append(PropertyVerdict(number, Property.CONTINUITY, Verdict.NOT_FITTED, reason=reason))
             continue
-        case = Case(
+        case = ChannelCase(
             number,
             job.load_type(number),
             evidence.of(number),
             features_of(job, evidence, expected, number),
             expected,
         )
+        if rests_at_ground(case):
+            shorted.add(number)
         for rule in _RULES:
             verdict = rule(case)
             if verdict is not None:
                 verdicts.append(verdict)
-    return tuple(_loaded(job, verdicts))
+    return tuple(_loaded(job, verdicts, shorted))
 
 
 _SEEMING = frozenset({Property.RESISTANCE, Property.INRUSH, Property.FEED})
 
 
-def _loaded(job: Job, verdicts: Sequence[PropertyVerdict]) -> Iterator[PropertyVerdict]:
+def _loaded(
+    job: Job, verdicts: Sequence[PropertyVerdict], shorted: Collection[int]
+) -> Iterator[PropertyVerdict]:
     """Nothing is failed for what a short to ground elsewhere on its feed does to it: the feed sags all the time."""
-    shorted = {v.channel for v in verdicts if v.verdict is Verdict.FAIL and v.reason == GROUNDED}
     feeds = {job.channel(c).feed: c for c in shorted if job.channel(c).feed is not None}
     for v in verdicts:
         by = feeds.get(job.channel(v.channel).feed)
@@ -73,6 +77,3 @@ def _loaded(job: Job, verdicts: Sequence[PropertyVerdict]) -> Iterator[PropertyV
             continue
         reason = f"{v.reason}; but channel {by} on its feed is shorted to ground and loads the feed: mend that first"
         yield replace(v, verdict=Verdict.UNSURE, reason=reason, risk=None)
-
-
-__all__ = ["against", "judge"]

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from loomproof.facts.dropout import Dropout, Watched
+from loomproof.facts.dropout import SeenDropout, Watched
 from loomproof.measure.dropouts.fall import Fall, Hit
 from loomproof.measure.dropouts.filters import Filter, normal_level, shapes
 from loomproof.measure.dropouts.law import Follower, Law, bulk_mean, learn_law, robust_sigma
@@ -122,7 +122,7 @@ class DropoutDetector:
         one = self._filters[0]
         return one.level(self._normal) * one.sigma / abs(self._follower.law.level)
 
-    def feed(self, values: ArrayLike, supplies: ArrayLike) -> list[Dropout]:
+    def feed(self, values: ArrayLike, supplies: ArrayLike) -> list[SeenDropout]:
         """Take in samples.
 
         Args:
@@ -139,16 +139,16 @@ class DropoutDetector:
         self._supplies = np.concatenate((self._supplies, supply))
         if self._follower is None and not self._begin():
             return []
-        found: list[Dropout] = []
+        found: list[SeenDropout] = []
         while self._values.size >= self._block:
             found += self._take(self._block)
         return found
 
-    def close(self) -> list[Dropout]:
-        """Work off what is left at the end of the watch; a fall under way is told as lasting."""
+    def close(self) -> list[SeenDropout]:
+        """Work off what is left at the end of the watch; a fall under way is reported as lasting."""
         found = self._take(self._values.size) if self._follower is not None and self._values.size else []
         if self._fall is not None:
-            found += self._fall.told(self._sigma, lasting=self._fall.still_down(self._sigma))
+            found += self._fall.dropouts(self._sigma, lasting=self._fall.still_down(self._sigma))
             self._fall = None
         return found
 
@@ -182,7 +182,7 @@ class DropoutDetector:
         held_up = abs(level + self.bias_v - supply) < 0.1 * supply
         return supply / level if held_up and level else 0.0
 
-    def _take(self, count: int) -> list[Dropout]:
+    def _take(self, count: int) -> list[SeenDropout]:
         assert self._follower is not None
         values, self._values = self._values[:count], self._values[count:]
         supplies, self._supplies = self._supplies[:count], self._supplies[count:]
@@ -218,13 +218,13 @@ class DropoutDetector:
                 hits.append(Hit(*ends, item.shape.length, float(z[peak]), item.shape.name))
         return sorted(hits, key=lambda hit: (hit.first, hit.length))
 
-    def _follow_fall(self, rest: Floats, due: Floats, hits: list[Hit]) -> list[Dropout]:
+    def _follow_fall(self, rest: Floats, due: Floats, hits: list[Hit]) -> list[SeenDropout]:
         """Open, lengthen or close the fall. One at a time: those nearer than the longest filter are one."""
-        found: list[Dropout] = []
+        found: list[SeenDropout] = []
         for hit in hits:
             if self._fall is not None and hit.first - self._fall.last_hit > self._reach:
                 self._fall.add(rest, due)
-                found += self._fall.told(self._sigma)
+                found += self._fall.dropouts(self._sigma)
                 self._fall = None
             if self._fall is None:
                 begin = self._done - self._tail.size
@@ -244,12 +244,12 @@ class DropoutDetector:
         after = self._done + rest.size
         if after - fall.last_hit > self._reach:
             self._fall = None
-            return found + fall.told(self._sigma)
+            return found + fall.dropouts(self._sigma)
         if after - fall.first > _LASTING_S * self.sample_hz:
             found += self._settle_or_wait(fall)
         return found
 
-    def _settle_or_wait(self, fall: Fall) -> list[Dropout]:
+    def _settle_or_wait(self, fall: Fall) -> list[SeenDropout]:
         """A fall that lasts: wait on while it is a full one, else take it as the load's new value."""
         rest, due = fall.rest[-1], fall.due[-1]
         if -float(np.median(rest)) > _FULL * abs(float(np.median(due))):
@@ -258,7 +258,7 @@ class DropoutDetector:
         self._moved = bulk_mean(rest)
         self._follower.shift += self._moved
         self._fall = None
-        return fall.told(self._sigma, lasting=True)
+        return fall.dropouts(self._sigma, lasting=True)
 
 
 def least_depth(
@@ -279,4 +279,4 @@ def least_depth(
     return min(normal_level(single, sample_hz, false_alarms_per_10_min) * sample_u / level, 1.0)
 
 
-__all__ = ["Dropout", "DropoutDesign", "DropoutDetector", "Law", "Watched", "least_depth"]
+__all__ = ["DropoutDesign", "DropoutDetector", "Law", "SeenDropout", "Watched", "least_depth"]

@@ -1,4 +1,4 @@
-"""One fall of a watched value, from its first hit to what is told of it."""
+"""One fall of a watched value, from its first hit to the dropouts in it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from loomproof.facts.dropout import Dropout
+from loomproof.facts.dropout import SeenDropout
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ class Fall:
         elif hit.name == self.seen_by and hit.last - hit.first >= hit.length:
             self.span = (self.span[0], hit.last + 1 - hit.length // 2)
 
-    def told(self, sigma: float, *, lasting: bool = False) -> list[Dropout]:
+    def dropouts(self, sigma: float, *, lasting: bool = False) -> list[SeenDropout]:
         """The break or breaks that it was; `sigma` is that of one sample, `lasting` concerns the last."""
         rest, due = np.concatenate(self.rest), np.concatenate(self.due)
         first, last = max(self.first - self.begin, 0), min(self.last_hit + 1 - self.begin, rest.size)
@@ -70,7 +70,7 @@ class Fall:
         ):  # noise is not far below: the span of the filter that saw it, and its mean
             start, stop = (min(max(x - self.begin, 0), rest.size) for x in self.span)
             return [self._one(due, start, stop, -float(rest[start:stop].mean()), lasting=lasting)]
-        # Deep ones that the longest filter runs together are told apart by the samples between them.
+        # Deep ones that the longest filter runs together are separated by the samples between them.
         low = first + np.flatnonzero(-rest[first:last] > 0.5 * _CLEAR * sigma)
         runs = np.split(low, np.flatnonzero(np.diff(low) > _APART) + 1)
         found = []
@@ -81,9 +81,9 @@ class Fall:
             found.append(self._one(due, *ends, depth, lasting=lasting and run is runs[-1]))
         return found
 
-    def _one(self, due: Floats, start: int, stop: int, fallen: float, *, lasting: bool) -> Dropout:
+    def _one(self, due: Floats, start: int, stop: int, fallen: float, *, lasting: bool) -> SeenDropout:
         usual = abs(float(np.median(due[start:stop])))
-        return Dropout(
+        return SeenDropout(
             start_s=(self.begin + start) / self.sample_hz,
             length_s=(stop - start) / self.sample_hz,
             depth=min(max(fallen / usual, 0.0), 1.0) if usual else 1.0,

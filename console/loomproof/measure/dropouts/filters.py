@@ -22,7 +22,7 @@ _ADAPT_S = 10.0
 
 
 @dataclass(frozen=True)
-class Shape:
+class FilterShape:
     """One matched filter: a unit-norm kernel that looks back over `length` samples."""
 
     name: str
@@ -39,25 +39,25 @@ class Shape:
         return float(self.kernel[1:] @ self.kernel[:-1])
 
 
-def shapes(sample_hz: float) -> tuple[Shape, ...]:
+def shapes(sample_hz: float) -> tuple[FilterShape, ...]:
     """One sample, boxes and decays, longest last; those that a slow rate makes alike are left out."""
-    found = {1: Shape("1 sample", np.ones(1))}
+    found = {1: FilterShape("1 sample", np.ones(1))}
     for tau in DECAYS_S:
         length = round(3.0 * tau * sample_hz)
         if length >= 3:
             kernel = np.exp(-np.arange(length) / (tau * sample_hz))
-            found[-length] = Shape(f"decay {tau * 1e3:g} ms", kernel / np.linalg.norm(kernel))
+            found[-length] = FilterShape(f"decay {tau * 1e3:g} ms", kernel / np.linalg.norm(kernel))
     for box in BOXES_S:
         length = round(box * sample_hz)
         if length > 1:
-            found[length] = Shape(f"{box * 1e3:g} ms", np.full(length, 1.0 / math.sqrt(length)))
+            found[length] = FilterShape(f"{box * 1e3:g} ms", np.full(length, 1.0 / math.sqrt(length)))
     return tuple(sorted(found.values(), key=lambda shape: shape.length))
 
 
 class Filter:
     """One shape with its own sigma, followed block by block, and the level that goes with it."""
 
-    def __init__(self, shape: Shape, learned: Floats, sample_hz: float, least_sigma: float) -> None:
+    def __init__(self, shape: FilterShape, learned: Floats, sample_hz: float, least_sigma: float) -> None:
         self.shape = shape
         self._least = max(least_sigma, 1e-12)
         self._hz = sample_hz
@@ -85,7 +85,7 @@ class Filter:
         return float(-special.stdtrit(self.dof, float(special.ndtr(-normal_level))))
 
 
-def normal_level(bank: tuple[Shape, ...], sample_hz: float, false_per_10_min: float) -> float:
+def normal_level(bank: tuple[FilterShape, ...], sample_hz: float, false_per_10_min: float) -> float:
     """Sigma that all filters together pass that often in ten minutes of white noise."""
     samples = 600.0 * sample_hz
     return level_for(false_per_10_min, [(samples, steepness(shape.correlation)) for shape in bank])

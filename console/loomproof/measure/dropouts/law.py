@@ -79,7 +79,18 @@ class Slow:
 
 
 def learn_law(values: Floats, supplies: Floats, sample_hz: float, slow_gain: float, rise_v: float) -> Law:
-    """Regresses value on supply; the lag is the one of a fixed set that leaves least."""
+    """Regresses value on supply; the lag is the one of a fixed set that leaves least.
+
+    Args:
+        values: (n,) what is watched.
+        supplies: (n,) the supply beside it, V.
+        sample_hz: their rate.
+        slow_gain: how far the value follows a slow change of the supply, relative.
+        rise_v: the most that the supply rises by when the load lets go.
+
+    Returns:
+        The law of a sound load.
+    """
     slow = Slow(sample_hz).run(supplies)
     half = values.size // 4  # the slow part needs some of its own time constants to be one
     level, supply = bulk_mean(values), bulk_mean(supplies)

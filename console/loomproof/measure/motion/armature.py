@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import Suppression
-from loomproof.facts.signature import Moved, OffShape, Signature
+from loomproof.facts.signature import Gap, GapKind, HasMoved, OffShape, Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
 from loomproof.job.load_traits import LOAD_TRAITS, REFERENCE_V
@@ -43,7 +43,7 @@ def opening_span_s(load: LoadType, supply_v: float = REFERENCE_V) -> tuple[float
 
 
 def least_stroke(load: LoadType) -> float:
-    """Smallest rise of inductance that `Moved.NO` must exclude: a part that moves with less would be called stuck."""
+    """Smallest rise of inductance that `HasMoved.NO` must exclude: a part that moves with less would be called stuck."""
     landing = LOAD_TRAITS[load.kind].landing
     return _LEAST_STROKE if landing is None else landing.least_stroke
 
@@ -68,7 +68,17 @@ def noise_excess(current_a: Floats, u_a: Floats) -> float:
 def look_for_motion(
     trace: Trace, load: LoadType, source: Source, *, shunted: bool
 ) -> tuple[Dip, StrokeBound | None]:
-    """The landing's answer and, where none was seen, how large a stroke the pulse leaves room for."""
+    """The landing's answer and, where none was seen, how large a stroke the pulse leaves room for.
+
+    Args:
+        trace: the pulse.
+        load: what was given it.
+        source: its supply.
+        shunted: a resistor lies across the winding.
+
+    Returns:
+        What the landing detector saw, and the bound of the stroke; None where a landing was seen or nothing fits.
+    """
     on = trace.during
     span = opening_span_s(load, source.emf_v)
     time, current, u = trace.time_s[on], trace.current_a[on], trace.current_u_a[on]
@@ -84,7 +94,7 @@ def look_for_motion(
         opening_high_s=span[1],
         pull_in_a=load.pull_in_a.high if load.pull_in_a else None,
     )
-    if dip.moved is Moved.YES or dip.reason:
+    if dip.moved is HasMoved.YES or dip.reason:
         return dip, None
     try:
         fit = whole_rise(trace, source, free_start=shunted)
@@ -94,17 +104,16 @@ def look_for_motion(
     least = least_stroke(load)
     if bound.upper < least:
         return (dip.undecided(_BENDS) if dip.bends else dip), bound
-    return dip.undecided(_hidden(bound.upper, least)), bound
+    return dip.undecided(_hidden(bound.upper, least), hidden=True), bound
 
 
 _BENDS = "the current bends a little, as a short stroke's landing would and noise does in one pulse of fifty"
-_HIDDEN = "a stroke that raises the inductance by up to"
 
 
 def _hidden(upper: float, least: float) -> str:
     return (
-        f"{_HIDDEN} {100 * upper:.2g} % would not have shown, {100 * least:.2g} % and more must be ruled out to "
-        "say that nothing moves"
+        f"a stroke that raises the inductance by up to {100 * upper:.2g} % would not have shown, {100 * least:.2g} % "
+        "and more must be ruled out to say that nothing moves"
     )
 
 
@@ -117,15 +126,15 @@ def settle_motion(pooled: Signature, pulses: Sequence[Signature], load: LoadType
         load: what they were given to.
     """
     stroke = pooled.stroke_gain
-    hidden = f"motion: {_HIDDEN}"
-    doubtful = all(any(r.startswith(hidden) for r in pulse.refusals) for pulse in pulses)
-    if len(pulses) < 2 or stroke is None or pooled.moved is not Moved.CANNOT_TELL or not doubtful:
+    doubtful = all(any(gap.kind is GapKind.HIDDEN_STROKE for gap in pulse.gaps) for pulse in pulses)
+    if len(pulses) < 2 or stroke is None or pooled.moved is not HasMoved.CANNOT_TELL or not doubtful:
         return pooled
-    others = tuple(r for r in pooled.refusals if not r.startswith(hidden))
+    others = tuple(gap for gap in pooled.gaps if gap.kind is not GapKind.HIDDEN_STROKE)
     upper, least = stroke.value + REACH * stroke.u, least_stroke(load)
     if upper < least:
-        return pooled.but(moved=Moved.NO, refusals=others)
-    return pooled.but(refusals=(*others, f"motion: {_hidden(upper, least)}"))
+        return pooled.but(moved=HasMoved.NO, gaps=others)
+    hidden = Gap(GapKind.HIDDEN_STROKE, f"motion: {_hidden(upper, least)}")
+    return pooled.but(gaps=(*others, hidden))
 
 
 def with_stroke(found: Signature, bound: StrokeBound | None) -> Signature:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.signature import Moved
+from loomproof.facts.signature import HasMoved
 from loomproof.measure.trace.crossings import level_for, steepness
 
 Floats = NDArray[np.float64]
@@ -37,19 +37,21 @@ class Dip:
         threshold: what it was compared with.
         landing_s: where the slope jumps, from the switch-on edge; None unless `moved` is YES.
         reason: why it cannot tell, in words; empty otherwise.
+        hidden: it cannot, because a stroke that small would not have shown.
         bends: the statistic is higher than noise makes it in one pulse of fifty, though no landing.
     """
 
-    moved: Moved
+    moved: HasMoved
     statistic: float
     threshold: float
     landing_s: Estimate | None = None
     reason: str = ""
     bends: bool = False
+    hidden: bool = False
 
-    def undecided(self, reason: str) -> Dip:
+    def undecided(self, reason: str, *, hidden: bool = False) -> Dip:
         """The same, but it cannot tell."""
-        return replace(self, moved=Moved.CANNOT_TELL, reason=reason)
+        return replace(self, moved=HasMoved.CANNOT_TELL, reason=reason, hidden=hidden)
 
 
 @lru_cache(maxsize=256)
@@ -132,7 +134,7 @@ def look_for_landing(
     """
     count = time_s.size
     if count < 4 * _MIN_WINDOW:
-        return Dip(Moved.CANNOT_TELL, 0.0, math.inf, reason="too few samples to see a landing")
+        return Dip(HasMoved.CANNOT_TELL, 0.0, math.inf, reason="too few samples to see a landing")
     step = float(time_s[1] - time_s[0])
     windows = window_lengths(count, step, 0.5 * (opening_low_s + opening_high_s))
     limit = _threshold(count, tuple(windows))
@@ -146,14 +148,14 @@ def look_for_landing(
         if z[k] > best:
             best, best_at, best_window = float(z[k]), float(instants[k]), window
     if best > limit:
-        return Dip(Moved.YES, best, limit, _hinge(time_s, current_a, u_a, best_at, best_window))
+        return Dip(HasMoved.YES, best, limit, _hinge(time_s, current_a, u_a, best_at, best_window))
     if float(time_s[-1]) < 1.2 * opening_high_s:
         reason = "the pulse ends before the armature must have landed"
     elif pull_in_a is not None and float(current_a.max()) < pull_in_a:
         reason = f"the current stayed below the {pull_in_a:.3g} A that pull the armature in"
     else:
-        return Dip(Moved.NO, best, limit, bends=best > _threshold(count, tuple(windows), HINT))
-    return Dip(Moved.CANNOT_TELL, best, limit, reason=reason)
+        return Dip(HasMoved.NO, best, limit, bends=best > _threshold(count, tuple(windows), HINT))
+    return Dip(HasMoved.CANNOT_TELL, best, limit, reason=reason)
 
 
 def _hinge(time_s: Floats, current_a: Floats, u_a: Floats, at_s: float, window: int) -> Estimate:

@@ -63,7 +63,17 @@ def _lagging(values: Floats, time_s: Floats, tau_s: float) -> Floats:
 
 
 def stroke_patterns(time_s: Floats, current_a: Floats, tau_s: float, landings_s: Floats) -> Floats:
-    """(n, k) change of the current per unit of stroke, for landings at (k,) times."""
+    """Change of the current per unit of stroke.
+
+    Args:
+        time_s: (n,) instants from switching on.
+        current_a: (n,) current of the plain rise.
+        tau_s: its time constant.
+        landings_s: (k,) times at which the armature may land.
+
+    Returns:
+        (n, k) changes.
+    """
     leaves = _LEAVES * landings_s
     place = np.clip((time_s[:, None] - leaves) / (landings_s - leaves), 0.0, 1.0)
     moved = place**2 * current_a[:, None]

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from statistics import median
 
-from loomproof.facts.presence import Reading, State
+from loomproof.facts.presence import LoadPresence, Reading
 
 _SEPARATION = 2.0  # sigma between load and no load from which a measure takes part at all
 _VISIBLE = 16.0  # (sigma)^2 that all measures together need, else the channel is blind
@@ -23,7 +23,7 @@ def _normal(x: float, mean: float, sigma: float) -> float:
 
 
 def _scatter_u(noise: float, errors: list[float]) -> float:
-    """Noise as stated and as seen, half each in variance: a handful of readings tell their scatter poorly."""
+    """Noise as stated and as seen, half each in variance: a few readings are a poor measure of their scatter."""
     seen = _MAD * median(abs(error) for error in errors)
     return max(noise, math.sqrt(0.5 * (noise**2 + seen**2)), 1e-9)
 
@@ -51,7 +51,17 @@ class Measure:
         return abs(self.level - self.absent) / self.sigma
 
     def weight(self, value: float, supply_v: float, noise: float, wild: float) -> tuple[float, bool]:
-        """Log of p(no load) / p(load), and whether the reading fits neither."""
+        """Weighs one reading.
+
+        Args:
+            value: as read.
+            supply_v: the supply of the same scan.
+            noise: standard uncertainty of one reading.
+            wild: share of readings that mean nothing.
+
+        Returns:
+            Log of p(no load) / p(load), and whether the reading fits neither.
+        """
         with_load = self.with_load(supply_v)
         sigma = max(self.sigma, noise, _MODEL_SHARE * abs(with_load - self.absent))
         floor = 1.0 / self.span_of_wild
@@ -61,7 +71,14 @@ class Measure:
         return math.log((bare + _ELSEWHERE_SHARE * floor) / load), neither
 
     def follow(self, value: float, supply_v: float, noise: float, gain: float) -> None:
-        """Drift of the load, and the scatter as it is now; one reading moves either by a bounded amount."""
+        """Follows the load's drift, and the scatter as it is now; one reading moves either by a bounded amount.
+
+        Args:
+            value: as read.
+            supply_v: the supply of the same scan.
+            noise: standard uncertainty of one reading.
+            gain: share of a difference that is taken over.
+        """
         error = value / (1.0 + self.per_supply * (supply_v / self.supply_v - 1.0)) - self.level
         bounded = min(max(error, -3.0 * self.sigma), 3.0 * self.sigma)
         self.level += gain * bounded
@@ -75,9 +92,9 @@ class ChannelTest:
     learning_scans: int
     wild: float
     gain: float
-    state: State = State.LEARNING
+    state: LoadPresence = LoadPresence.LEARNING
     elsewhere: bool = False
-    _heard: list[tuple[float, float, float | None]] = field(default_factory=list)
+    _learned_from: list[tuple[float, float, float | None]] = field(default_factory=list)
     _measures: dict[str, Measure] = field(default_factory=dict)
     _sum: float = 0.0
     _odd: int = 0
@@ -92,24 +109,24 @@ class ChannelTest:
     def doubt(self) -> None:
         """Forget what has gathered: the last readings were worth nothing."""
         self._sum, self._odd = 0.0, 0
-        if self.state is State.LEARNING:
-            self._heard.clear()
+        if self.state is LoadPresence.LEARNING:
+            self._learned_from.clear()
 
     def feed(self, supply_v: float, reading: Reading, threshold: float) -> bool:
         """Take in one reading; True when the load went or came back with it."""
-        if self.state is State.LEARNING:
-            self._heard.append((supply_v, reading.drain_v, reading.current_a))
-            if len(self._heard) >= self.learning_scans:
+        if self.state is LoadPresence.LEARNING:
+            self._learned_from.append((supply_v, reading.drain_v, reading.current_a))
+            if len(self._learned_from) >= self.learning_scans:
                 return self._learn(reading) and self._arrived
             return False
-        if self.state is State.BLIND:
+        if self.state is LoadPresence.BLIND:
             self._await_load(reading, threshold)
             return False
         return self._compare(supply_v, reading, threshold)
 
     def _learn(self, reading: Reading) -> bool:
-        """Make the template from what was heard; True when it shows a load."""
-        supplies, pins, currents = zip(*self._heard, strict=True)
+        """Make the template from the first readings; True when it shows a load."""
+        supplies, pins, currents = zip(*self._learned_from, strict=True)
         supply = median(supplies)
         pin = median(pins)
         scatter = [
@@ -127,9 +144,9 @@ class ChannelTest:
             found["current"] = Measure(level, 0.0, u, supply, 1.0, _CURRENT_RANGE_A)
         self._measures = {k: m for k, m in found.items() if m.separation() > _SEPARATION}
         seen = sum(m.separation() ** 2 for m in self._measures.values())
-        self.state = State.PRESENT if seen >= _VISIBLE else State.BLIND
+        self.state = LoadPresence.PRESENT if seen >= _VISIBLE else LoadPresence.BLIND
         self._rest_v = pin
-        self._heard.clear()
+        self._learned_from.clear()
         self._sum, self._odd = 0.0, 0
         return seen >= _VISIBLE
 
@@ -148,16 +165,16 @@ class ChannelTest:
         wild = self.wild
         weighed = [m.weight(value, supply_v, noise, wild) for m, value, noise in rows]
         against_load = sum(w for w, _ in weighed)
-        towards = against_load if self.state is State.PRESENT else -against_load
+        towards = against_load if self.state is LoadPresence.PRESENT else -against_load
         self._sum = max(0.0, self._sum + towards)
         self._odd = self._odd + 1 if self._sum > 0.0 and all(odd for _, odd in weighed) else 0
         if self._sum < threshold:
-            if self.state is State.PRESENT and self._sum == 0.0:
+            if self.state is LoadPresence.PRESENT and self._sum == 0.0:
                 for measure, value, noise in rows:
                     measure.follow(value, supply_v, noise, self.gain)
             return False
-        self.elsewhere = self.state is State.PRESENT and self._odd > 0
-        self.state = State.LOST if self.state is State.PRESENT else State.PRESENT
+        self.elsewhere = self.state is LoadPresence.PRESENT and self._odd > 0
+        self.state = LoadPresence.LOST if self.state is LoadPresence.PRESENT else LoadPresence.PRESENT
         self._sum, self._odd = 0.0, 0
         return True
 
@@ -168,5 +185,5 @@ class ChannelTest:
         bare = (1.0 - self.wild) * _normal(reading.drain_v, self._rest_v, 2.0 * noise) + self.wild * floor
         self._sum = max(0.0, self._sum + math.log(floor / bare))
         if self._sum >= threshold and abs(reading.drain_v - self._rest_v) > 5.0 * noise:
-            self.state, self._arrived = State.LEARNING, True
-            self._heard.clear()
+            self.state, self._arrived = LoadPresence.LEARNING, True
+            self._learned_from.clear()

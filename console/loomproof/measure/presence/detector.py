@@ -1,7 +1,7 @@
 """Which channel lost its load and which got it back: a sequential test on scans of all channels (pure, streaming).
 
 A load of a switched-off channel holds the pin at one of the rails; without it the pin rests at the box's bias.
-Where the pin tells nothing, the current at the end of a sense pulse does. Each scan adds the logarithm of
+Where the pin shows nothing, the current at the end of a sense pulse does. Each scan adds the logarithm of
 p(reading | no load) / p(reading | load) to a cumulative sum that never falls below zero (Page 1954). Such a sum
 reaches h at most once in exp(h) readings on average while nothing happens (Lorden 1971), so h is not picked but
 follows from the wanted false alarms per hour, the scan rate and the number of channels.
@@ -16,7 +16,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from loomproof.facts.presence import Cause, Change, Reading, ScanReading, State
+from loomproof.facts.presence import Cause, Change, LoadPresence, Reading, ScanReading
 from loomproof.measure.presence.channel import ChannelTest
 
 SUPPLY_LEAST_V = 6.0
@@ -30,7 +30,7 @@ class PresenceDesign:
 
     Attributes:
         scan_hz: scans per second that will be fed; only the false alarm rate depends on it.
-        false_alarms_per_hour: wanted mean number, all channels together, of losses told of an untouched loom.
+        false_alarms_per_hour: wanted mean number, all channels together, of losses reported of an untouched loom.
         wild_share: share of readings taken to be worth nothing (an electric shock to the pin, a touch).
         learning_scans: scans from which a template is made.
         drift_s: time constant with which the template follows a load that is there.
@@ -82,33 +82,33 @@ class PresenceDetector:
         self._seat = {c: n for n, group in enumerate(self.connectors) for c in group}
 
     @property
-    def states(self) -> Mapping[int, State]:
+    def states(self) -> Mapping[int, LoadPresence]:
         """Every channel fed so far."""
         return {channel: test.state for channel, test in self._tests.items()}
 
-    def channels(self, state: State) -> frozenset[int]:
+    def channels(self, state: LoadPresence) -> frozenset[int]:
         """Channels in one state."""
         return frozenset(c for c, test in self._tests.items() if test.state is state)
 
     @property
     def present(self) -> frozenset[int]:
         """Channels with their load."""
-        return self.channels(State.PRESENT)
+        return self.channels(LoadPresence.PRESENT)
 
     @property
     def lost(self) -> frozenset[int]:
         """Channels that had a load and have it no longer."""
-        return self.channels(State.LOST)
+        return self.channels(LoadPresence.LOST)
 
     @property
     def blind(self) -> frozenset[int]:
         """Channels that show no load: none there, or one that neither pin nor sense pulse sees."""
-        return self.channels(State.BLIND)
+        return self.channels(LoadPresence.BLIND)
 
     @property
     def learning(self) -> bool:
         """Whether some channel has not had its learning scans."""
-        return not self._tests or bool(self.channels(State.LEARNING))
+        return not self._tests or bool(self.channels(LoadPresence.LEARNING))
 
     @property
     def settled(self) -> bool:
@@ -161,7 +161,7 @@ class PresenceDetector:
     def _tell(self, time_s: float, changed: list[int]) -> tuple[Change, ...]:
         if not changed:
             return ()
-        lost = frozenset(c for c in changed if self._tests[c].state is State.LOST)
+        lost = frozenset(c for c in changed if self._tests[c].state is LoadPresence.LOST)
         regained = frozenset(changed) - lost
         self._recent = {c: t for c, t in self._recent.items() if time_s - t <= self.design.together_s}
         self._recent.update(dict.fromkeys(lost, time_s))
@@ -171,4 +171,4 @@ class PresenceDetector:
         return (Change(time_s, lost, regained, cause, elsewhere),)
 
 
-__all__ = ["Cause", "Change", "PresenceDesign", "PresenceDetector", "Reading", "ScanReading", "State"]
+__all__ = ["Cause", "Change", "LoadPresence", "PresenceDesign", "PresenceDetector", "Reading", "ScanReading"]

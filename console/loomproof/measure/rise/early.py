@@ -167,6 +167,15 @@ def saturating_inductance(trace: Trace, source: Source, total_ohm: float, total_
 
     The even powers vanish because a core saturates alike both ways; the cubic is the first sign of it.
 
+    Args:
+        trace: the pulse.
+        source: its supply.
+        total_ohm: resistance of coil, wires, feed and driver.
+        total_u_ohm: its standard uncertainty.
+
+    Returns:
+        The inductance with its uncertainty.
+
     Raises:
         ValueError: too few samples, or no current rises.
     """

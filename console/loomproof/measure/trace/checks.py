@@ -1,4 +1,4 @@
-"""Which traces are refused, and the reason in words."""
+"""Which traces are of no use, or of less, and the reason in words."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ MIN_ON_SAMPLES = 8
 SAMPLES_PER_TAU = 4.0
 
 
-def refusals(trace: Trace) -> tuple[str, ...]:
+def useless_because(trace: Trace) -> tuple[str, ...]:
     """Reasons why nothing at all may be concluded about resistance or inductance from this trace."""
     reasons = []
     count = trace.during.stop - trace.during.start

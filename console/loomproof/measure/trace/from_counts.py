@@ -34,7 +34,7 @@ def merge_ranges(
     u_wide = calibration.sample_u_counts * calibration.wide_a_per_count
     fine_a = (fine - calibration.fine_offset_counts) * calibration.fine_a_per_count
     wide_a = (wide - calibration.wide_offset_counts) * calibration.wide_a_per_count
-    # The end of the fine range is told by both: a fine count at the top, or a wide one well past it.
+    # Both show the end of the fine range: a fine count at the top, or a wide one well past it.
     top_a = (calibration.full_scale - margin - calibration.fine_offset_counts) * calibration.fine_a_per_count
     fine_ok = (fine < calibration.full_scale - margin) & (wide_a < top_a + 5.0 * u_wide)
     w_fine = np.where(fine_ok, 1.0 / u_fine**2, 0.0)

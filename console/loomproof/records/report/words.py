@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from loomproof.diagnose.faults.words import NAMES as FAULT_NAMES
+from loomproof.diagnose.faults.registry import FAULTS
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.verdict import Verdict
 from loomproof.records.models import EstimateFact
@@ -43,7 +43,7 @@ def mark(verdict: str) -> VerdictMark:
 
 def fault_name(fault: str) -> str:
     """Return a fault in the trade's words; an unknown one keeps its own word."""
-    return FAULT_NAMES[FaultKind(fault)] if fault in set(FaultKind) else fault.replace("_", " ")
+    return FAULTS[FaultKind(fault)].name if fault in set(FaultKind) else fault.replace("_", " ")
 
 
 @dataclass(frozen=True)

@@ -1,65 +1,23 @@
-"""One channel's evidence brought to the few words that faults differ by."""
+"""Brings one channel's evidence to the few words and numbers that faults differ by."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from enum import StrEnum
 
 from loomproof.diagnose.expected.expectations import Expectations
+from loomproof.diagnose.observed.features import Conduct, Features, Rest
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
+from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.kinds import Suppression
-from loomproof.facts.signature import Moved, OffShape, Signature
+from loomproof.facts.signature import HasMoved, OffShape, Signature
 from loomproof.job.catalogue import LoadType
 from loomproof.job.load_traits import FILAMENT_KINDS, LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS
 from loomproof.job.model import Job
 
-
-class Rest(StrEnum):
-    """Where the drain rests with everything off."""
-
-    CONNECTED = "at the supply"
-    FLOATING = "at the bias"
-    GROUNDED = "at ground"
-    BETWEEN = "in between"
-    HELD_LOW = "at ground, where its input holds it"
-    HELD_HIGH = "at the supply, where nothing should hold it"
-    UNKNOWN = "not read"
-
-
-class Conduct(StrEnum):
-    """What flows when the channel is on."""
-
-    FLOWS = "current flows"
-    NONE = "no current"
-    EXCESS = "far too much current"
-    UNKNOWN = "not driven"
-
-
-@dataclass(frozen=True)
-class Features:
-    """What is known of one channel, in words and numbers that every hypothesis can be held against."""
-
-    channel: int
-    rest: Rest
-    conduct: Conduct
-    resistance: Estimate | None
-    inductance: Estimate | None
-    moved: Moved | None
-    off_shape: OffShape
-    noticed: Noticed
-    pull: PullResult | None
-    dropouts: int
-    watched: bool
-    steady: Estimate | None
-    inrush: Estimate | None
-    source_ohm: Estimate | None
-    unsteady: bool
-    cold: bool = False
-    """A lamp's filament was seen before anything had warmed it."""
-
-
+_FALLS, _STAYS = (
+    1.5,
+    1.2,
+)  # inrush over steady current, of a load that acts and of one that does not; judgment
 _COLD_U = 0.06  # relative uncertainty up to which a sense pulse says anything of a filament
 
 # An input hangs between pin and ground. One with a resistor to its own supply rests in between: that says nothing.
@@ -75,6 +33,15 @@ def rest_state(rest_v: float | None, supply_v: float | None, bias_v: float, u_v:
 
     A load of up to a few kilohm pulls the drain to within a volt of the supply against the bias resistor; a
     short to ground through less than the load's resistance pulls it well under the bias.
+
+    Args:
+        rest_v: the drain with every output off; None where it was not read.
+        supply_v: the supply at rest; None where it was not read.
+        bias_v: where an unconnected pin rests.
+        u_v: standard uncertainty of a drain reading.
+
+    Returns:
+        Where the pin rests.
     """
     if rest_v is None or supply_v is None:
         return Rest.UNKNOWN
@@ -89,7 +56,17 @@ def rest_state(rest_v: float | None, supply_v: float | None, bias_v: float, u_v:
 
 
 def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channel: int) -> Features:
-    """The features of one channel."""
+    """The features of one channel.
+
+    Args:
+        job: the loom's.
+        evidence: everything seen of the loom.
+        expected: what a sound loom would show.
+        channel: a fitted one.
+
+    Returns:
+        What is known of the channel.
+    """
     own = evidence.of(channel)
     load = job.load_type(channel)
     signature = own.signature
@@ -164,7 +141,7 @@ def _without_resistor(current: Estimate, supply: Estimate, load: LoadType) -> tu
     return current.value - shunted_a, math.hypot(current.u, shunted_a * spread)
 
 
-def _moved(signature: Signature, load: LoadType) -> Moved | None:
+def _moved(signature: Signature, load: LoadType) -> HasMoved | None:
     """Armatures by their dip, motors by the fall of their current: a standing rotor makes no back-EMF."""
     if load.moves:
         return signature.moved
@@ -172,12 +149,17 @@ def _moved(signature: Signature, load: LoadType) -> Moved | None:
         return None
     inrush, steady = signature.inrush_a, signature.steady_a
     if inrush is None or steady is None or steady.value <= 0.0:
-        return Moved.CANNOT_TELL
+        return HasMoved.CANNOT_TELL
+    return current_fall(inrush, steady)[1]
+
+
+def current_fall(inrush: Estimate, steady: Estimate) -> tuple[float, HasMoved]:
+    """Inrush over steady current, and whether that fall shows a filament that heats up or a rotor that turns."""
     fall = inrush.value / steady.value
     u = fall * math.hypot(inrush.relative, steady.relative)
-    if fall - 2.0 * u > 1.5:
-        return Moved.YES
-    return Moved.NO if fall + 2.0 * u < 1.2 else Moved.CANNOT_TELL
+    if fall - 2.0 * u > _FALLS:
+        return fall, HasMoved.YES
+    return fall, HasMoved.NO if fall + 2.0 * u < _STAYS else HasMoved.CANNOT_TELL
 
 
 def _unsteady(resistance: Estimate | None) -> bool:

@@ -1,0 +1,46 @@
+"""Resistance in a feed: all of its loads measure high by the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from loomproof.diagnose.expected.expectations import Expectations
+from loomproof.diagnose.faults.definition import Advice, FaultDefinition, Hypothesis, Scope
+from loomproof.diagnose.faults.odds import OddsTable
+from loomproof.diagnose.observed.features import Features
+from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.signature import HasMoved
+from loomproof.job.load_traits import LOGIC_KINDS
+
+
+def _amount(fault: Hypothesis, features: Mapping[int, Features], expected: Expectations) -> str:
+    """The median of what its loads measure too much."""
+    excess = sorted(
+        ohm.value - expected.resistance[c].middle
+        for c in fault.channels
+        if (ohm := features[c].resistance) is not None and c in expected.resistance
+    )
+    return f"about {excess[len(excess) // 2]:+.2g} ohm on each of its loads" if excess else ""
+
+
+FEED_WEAK = FaultDefinition(
+    kind=FaultKind.FEED_WEAK,
+    scope=Scope.FEED,
+    prior=3e-3,
+    name="weak feed",
+    advice=Advice(
+        likely="the feed's fuse holder, relay contact or splice",
+        remedy="measure the drop from the supply to the splice while one of its loads is driven",
+        next_measurement="measure the voltage at two of its loads' connectors while one of them is driven",
+    ),
+    order=8,
+    odds=OddsTable(
+        moved={HasMoved.YES: 0.8, HasMoved.CANNOT_TELL: 0.12, HasMoved.NO: 0.08},
+        noticed={"something": 0.85, "nothing": 0.15},
+    ),
+    odds_on=dict.fromkeys(LOGIC_KINDS, OddsTable()),  # an input does not hang on the feed
+    twins=(FaultKind.ADDED_RESISTANCE,),
+    why_twins="no other load on that feed draws enough to compare with",
+    amount=_amount,
+    adds_ohm=True,
+)
