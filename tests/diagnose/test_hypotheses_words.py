@@ -113,5 +113,5 @@ def test_a_finding_tells_what_speaks_against_it_and_what_would_settle_it(bench):
     evidence = bench.change(lab.evidence(), 3, noticed=Noticed.HEARD)
     findings = find(lab.job, evidence, judge(lab.job, evidence))
     (finding,) = [f for f in findings if 3 in f.channels]
-    assert "the operator heard it: seldom so with this fault" in " ".join(finding.evidence_against)
+    assert "the operator heard it, which is rare with this fault" in " ".join(finding.evidence_against)
     assert finding.next_measurement

@@ -18,7 +18,7 @@ def evidence_against(scorer: Scorer, fault: Hypothesis) -> tuple[str, ...]:
     for channel in fault.channels:
         odd = scorer.channel_under(channel, (fault,)).odds.surprises(scorer.features[channel])
         if odd:
-            out.append(f"channel {channel}: {', '.join(odd)}: seldom so with this fault")
+            out.append(f"channel {channel}: {', '.join(odd)}, which is rare with this fault")
     return tuple(out)
 
 

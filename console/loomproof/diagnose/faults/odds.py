@@ -61,7 +61,7 @@ class OddsTable:
         return total + _binary(self.unsteady, yes=seen.unsteady)
 
     def surprises(self, seen: Features) -> list[str]:
-        """What was seen in words and this table holds for unlikely."""
+        """What was seen in words although it is unlikely by this table."""
         flows = seen.conduct is Conduct.FLOWS
         rows: list[tuple[Odds | None, str | None, str]] = [
             (self.rest, None if seen.rest is Rest.UNKNOWN else str(seen.rest), f"the pin rests {seen.rest}"),
@@ -80,7 +80,7 @@ class OddsTable:
         if seen.noticed is not Noticed.NOT_ASKED:
             rows.append((self.noticed, _noticed(seen.noticed), NOTICED_TEXT[seen.noticed]))
         if seen.pull is not None and seen.pull.outcome != "skipped":
-            rows.append((self.pull, str(seen.pull.outcome), f"pulling its connector: {seen.pull.outcome}"))
+            rows.append((self.pull, str(seen.pull.outcome), _PULL_TEXT[seen.pull.outcome]))
         return [
             words
             for odds, word, words in rows
@@ -111,6 +111,14 @@ def _binary(probability: float | None, *, yes: bool) -> float:
     if probability is None:
         return 0.0
     return math.log(probability if yes else 1.0 - probability)
+
+
+_PULL_TEXT = {
+    "matched": "pulling its connector opened it and no other",
+    "other": "pulling its connector opened another channel",
+    "several": "pulling its connector opened several channels",
+    "none": "pulling its connector opened nothing",
+}
 
 
 def _noticed(noticed: Noticed) -> str:
