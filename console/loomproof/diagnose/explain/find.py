@@ -22,9 +22,8 @@ from loomproof.job.model import Job
 
 _TWIN_SHARE = 0.2  # an alternative this probable against the leading one is named beside it
 _RIVAL_SHARE = 0.02
-_SURPRISE = (
-    4.0  # log probability by which the best single fault must beat soundness to make a channel suspect
-)
+_SURPRISE = 4.0
+"""Log probability by which the best single fault must beat soundness to make a channel suspect."""
 
 
 def find(job: Job, evidence: LoomEvidence, verdicts: Sequence[PropertyVerdict]) -> tuple[Finding, ...]:

@@ -14,10 +14,8 @@ from loomproof.job.catalogue import LoadType
 from loomproof.job.load_traits import FILAMENT_KINDS, LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS
 from loomproof.job.model import Job
 
-_FALLS, _STAYS = (
-    1.5,
-    1.2,
-)  # inrush over steady current, of a load that acts and of one that does not; judgment
+_FALLS, _STAYS = 1.5, 1.2
+"""Inrush over steady current of a load that acts, and of one that does not; judgment."""
 _COLD_U = 0.06  # relative uncertainty up to which a sense pulse says anything of a filament
 
 # An input hangs between pin and ground. One with a resistor to its own supply rests in between: that says nothing.
