@@ -17,7 +17,7 @@ from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.finding import Finding
 from loomproof.facts.verdict import Property
 from loomproof.records.report.words import fault_name
-from loomproof.tui.desk.translate import finding_view
+from loomproof.tui.pages.findings.desk import finding_view
 from loomproof_sim.fault_text import form_of
 from loomproof_sim.plant.faults import MAKING, FaultSite
 from loomproof_sim.scenario import Scenario, build_loom

@@ -14,7 +14,7 @@ from loomproof.facts.estimate import Estimate
 from loomproof.facts.signature import Gap, GapKind, HasMoved, OffShape, Signature
 from loomproof.facts.trace import Trace
 from loomproof.job.catalogue import LoadType
-from loomproof.job.load_traits import LOAD_TRAITS, LOGIC_KINDS, SETTLING_KINDS, Nature
+from loomproof.job.load_traits import INRUSH_KINDS, LOAD_TRAITS, LOGIC_KINDS, Nature
 from loomproof.measure.motion.armature import settle_motion
 from loomproof.measure.settle.lamp_motor import mean_current, settle_lamp, settle_motor
 from loomproof.measure.statistics import pooled, straight_line
@@ -66,7 +66,7 @@ def measure_one(trace: Trace, load: LoadType) -> Signature:
     if not _conducts(trace, base.final_current_a):
         note = "no current flows while the channel is on"
         return base.but(gaps=(*base.gaps, Gap(GapKind.VALUE, note)))
-    if load.kind in SETTLING_KINDS:
+    if load.kind in INRUSH_KINDS:
         return _settling(trace, load, source, base)
     return measure_winding(trace, load, source, base)
 

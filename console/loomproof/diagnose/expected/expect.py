@@ -124,20 +124,20 @@ def _catalogue_henry(load: LoadType) -> LimitBand | None:
 def _steady(job: Job, channel: int, evidence: ChannelEvidence) -> LimitBand | None:
     """Steady current, brought from the reference voltage to the voltage that reached the load."""
     load, signature = job.load_type(channel), evidence.signature
-    current, settling = load.steady_current_a, LOAD_TRAITS[load.kind].settling
-    if current is None or settling is None or signature is None or signature.supply_v is None:
+    current, inrush = load.steady_current_a, LOAD_TRAITS[load.kind].inrush
+    if current is None or inrush is None or signature is None or signature.supply_v is None:
         return None
     volts = signature.supply_v.value
     if signature.steady_a is not None:
         source = signature.source_ohm.value if signature.source_ohm is not None else 0.0
         driver = signature.driver_ohm.value if signature.driver_ohm is not None else 0.0
         volts -= (max(source, 0.0) + driver + series_ohm(job, channel)) * signature.steady_a.value
-    power, volts = settling.steady_exponent, max(volts, 1.0)
+    power, volts = inrush.steady_exponent, max(volts, 1.0)
     factor = (volts / REFERENCE_V) ** power
     # The exponent holds to a tenth, and wires and sockets take a few hundredths of a volt.
     u = current.value * factor * math.hypot(0.1 * power * math.log(REFERENCE_V / volts), 0.005)
     # A heavy filament is not quite hot when the pulse ends, a heavy rotor not quite up to speed: both draw more.
-    doubt = settling.still_high * current.high * factor
+    doubt = inrush.still_high * current.high * factor
     text = f"{current.value:.3g} A +-{current.tolerance_percent:g} % at {REFERENCE_V:g} V ({current.source})"
     return LimitBand(current.low * factor, current.high * factor, current.value * factor, u, text, doubt)
 

@@ -13,7 +13,7 @@ from scipy import special
 from loomproof.diagnose.expected.stated import direct_ohm, series_ohm
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
-from loomproof.facts.kinds import Setting
+from loomproof.facts.kinds import JobSetting
 from loomproof.job.load_traits import WINDING_KINDS
 from loomproof.job.model import Job
 
@@ -21,7 +21,7 @@ COPPER_PER_K = 0.00393  # IEC 60028:1925, annealed copper at 20 degC
 
 # How far the loads may be from the ambient temperature that the job states, one standard deviation in K. Common
 # practice, no source: on a bench everything has settled; on a vehicle the engine may be half warm.
-AMBIENT_U_K = {Setting.BENCH: 5.0, Setting.CLASSROOM: 5.0, Setting.VEHICLE: 15.0}
+AMBIENT_U_K = {JobSetting.BENCH: 5.0, JobSetting.CLASSROOM: 5.0, JobSetting.VEHICLE: 15.0}
 
 _FEWEST_LOADS = 3
 _GRID_C = np.linspace(-60.0, 160.0, 881)

@@ -62,8 +62,8 @@ def _behind_joint(loom: Prediction, channel: int, load: LoadType, steady_a: floa
     if measured is None:
         return steady_a
     added = max(measured.value - float(loom.ohm(channel, load).mean()), 0.0)
-    settling = LOAD_TRAITS[load.kind].settling
-    power = 1.0 / settling.steady_exponent if settling is not None else 1.0
+    inrush = LOAD_TRAITS[load.kind].inrush
+    power = 1.0 / inrush.steady_exponent if inrush is not None else 1.0
     low, high = 0.0, steady_a
     for _ in range(30):
         middle = 0.5 * (low + high)

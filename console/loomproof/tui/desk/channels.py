@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.signature import Moved, Signature
+from loomproof.facts.signature import HasMoved, Signature
 from loomproof.facts.verdict import PropertyVerdict, Verdict, channel_verdict
 from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
@@ -41,8 +41,8 @@ def measured_text(signature: Signature | None) -> str:
         parts.append(with_uncertainty(signature.inductance_h, 1e3, "mH"))
     if not parts and signature.final_current_a is not None:
         parts.append(with_uncertainty(signature.final_current_a, 1.0, "A"))
-    if signature.moved is not Moved.CANNOT_TELL:
-        parts.append("moved" if signature.moved is Moved.YES else "did NOT move")
+    if signature.moved is not HasMoved.CANNOT_TELL:
+        parts.append("moved" if signature.moved is HasMoved.YES else "did NOT move")
     return ", ".join(parts)
 
 

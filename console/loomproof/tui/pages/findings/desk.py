@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from loomproof.diagnose.faults.words import NAMES as FAULT_NAMES
-from loomproof.diagnose.faults.words import likelihood_text
+from loomproof.diagnose.faults.registry import FAULTS
+from loomproof.diagnose.faults.words import likelihood_text, together_text
 from loomproof.facts.finding import Finding
 from loomproof.tui.pages.findings.view import FindingEntry
 
@@ -16,14 +16,15 @@ def finding_view(finding: Finding) -> FindingEntry:
     if finding.feed:
         parts.append(f"feed {finding.feed}")
     where = ", ".join(part for part in parts if part)
-    alike = tuple(f"looks the same to this box: {FAULT_NAMES[fault]}" for fault in finding.cannot_tell_from)
+    alike = [f"looks the same to this box: {FAULTS[fault].name}" for fault in finding.cannot_tell_from]
+    alike += [text] if (text := together_text(finding)) else []
     return FindingEntry(
-        title=FAULT_NAMES[finding.fault],
+        title=FAULTS[finding.fault].name,
         sentence=finding.sentence,
         likelihood=likelihood_text(finding.likelihood),
         where=where or "the whole loom",
         evidence=finding.evidence_for,
-        against=finding.evidence_against + alike,
+        against=(*finding.evidence_against, *alike),
         remedy=finding.remedy,
         next_measurement=finding.next_measurement,
     )
