@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from loomproof.diagnose.expected.band import Band
+from loomproof.diagnose.expected.band import Among, LimitBand
 from loomproof.diagnose.rules.case import against, vouched, worst
 from loomproof.diagnose.rules.decide import decide, probability_of_conformity, risk_among_parts
 from loomproof.facts.estimate import Estimate
@@ -90,7 +90,7 @@ def judged(value, u, band, **more):
 
 
 def test_a_verdict_carries_its_limits_and_source():
-    verdict = judged(10.0, 0.1, Band(8.0, 12.0, 10.0, 0.0, "a catalogue"))
+    verdict = judged(10.0, 0.1, LimitBand(8.0, 12.0, 10.0, 0.0, "a catalogue"))
     assert (verdict.channel, verdict.property, verdict.verdict) == (3, Property.RESISTANCE, PASS)
     assert (verdict.low, verdict.high, verdict.unit, verdict.limit_source) == (
         8.0,
@@ -107,7 +107,7 @@ def test_a_verdict_carries_its_limits_and_source():
 )
 def test_the_limits_own_uncertainty_guards_a_fail_only(value, verdict):
     """u 0.1: a pass up to 12 - 0.1995; with the limits' 0.4904 together 0.5005, a fail from 12 + 0.9987."""
-    band = Band(8.0, 12.0, 10.0, 0.4904, "a catalogue")
+    band = LimitBand(8.0, 12.0, 10.0, 0.4904, "a catalogue")
     got = judged(value, 0.1, band)
     assert got.verdict is verdict
     assert got.measured.u == pytest.approx(0.5005, abs=1e-4)
@@ -127,14 +127,14 @@ def test_the_limits_own_uncertainty_guards_a_fail_only(value, verdict):
 )
 def test_doubt_lies_between_a_pass_and_a_fail_on_each_side(value, verdict):
     """Up to 12 + 1 + 0.1995 above, down to 8 - 1.5 - 0.1995 below."""
-    band = Band(8.0, 12.0, 10.0, 0.0, "a catalogue", doubt=1.0, doubt_below=1.5)
+    band = LimitBand(8.0, 12.0, 10.0, 0.0, "a catalogue", doubt=1.0, doubt_below=1.5)
     assert judged(value, 0.1, band).verdict is verdict
 
 
 def test_limits_of_the_same_scale_do_without_the_scales_error():
     """u 0.5, of which 0.4 are the scale's: 0.3 are left, 0.5986 of guard."""
-    fixed = Band(8.0, 12.0, 10.0, 0.0, "a record")
-    same = Band(8.0, 12.0, 10.0, 0.0, "a record", same_scale=True)
+    fixed = LimitBand(8.0, 12.0, 10.0, 0.0, "a record")
+    same = LimitBand(8.0, 12.0, 10.0, 0.0, "a record", same_scale=True)
     assert judged(11.39, 0.5, same, u_gain=0.4).verdict is PASS
     assert judged(11.41, 0.5, same, u_gain=0.4).verdict is UNSURE
     assert judged(11.39, 0.5, fixed, u_gain=0.4).verdict is UNSURE
@@ -154,7 +154,7 @@ def test_limits_of_the_same_scale_do_without_the_scales_error():
     ],
 )
 def test_a_prediction_needs_no_guard(value, verdict):
-    band = Band(8.0, 12.0, 10.0, 0.0, "sisters", doubt=1.0, doubt_below=1.5, statistical=True)
+    band = LimitBand(8.0, 12.0, 10.0, 0.0, "sisters", doubt=1.0, doubt_below=1.5, statistical=True)
     got = judged(value, 0.5, band)
     assert got.verdict is verdict
     conforms = probability_of_conformity(Estimate(value, 0.5), 6.5, 13.0)
@@ -168,7 +168,7 @@ def test_a_prediction_needs_no_guard(value, verdict):
     ("unit", "shown"), [("ohm", "+3 ohm"), ("H", "+3e+03 mH"), ("A", "+3 A"), ("V", "+3 V")]
 )
 def test_how_far_it_is_off_is_told_in_its_unit(unit, shown):
-    band = Band(8.0, 12.0, 10.0, 0.0, "a catalogue", among="its sisters")
+    band = LimitBand(8.0, 12.0, 10.0, 0.0, "a catalogue", among=Among.SISTERS)
     verdict = against(1, Property.RESISTANCE, Estimate(13.0, 0.1), band, unit)
     assert verdict.reason == f"above its limit, {shown} against its sisters"
     below = against(1, Property.RESISTANCE, Estimate(7.0, 0.1), band, unit)
@@ -176,7 +176,7 @@ def test_how_far_it_is_off_is_told_in_its_unit(unit, shown):
 
 
 def test_an_unsure_value_is_near_a_limit_or_beyond_it():
-    band = Band(8.0, 12.0, 10.0, 0.0, "a catalogue")
+    band = LimitBand(8.0, 12.0, 10.0, 0.0, "a catalogue")
     for value, told in ((11.95, "too near"), (12.05, "outside"), (7.95, "outside"), (12.0, "too near")):
         assert judged(value, 0.1, band).reason.startswith(told)
 
@@ -187,7 +187,7 @@ def test_an_unsure_value_is_near_a_limit_or_beyond_it():
 @pytest.mark.parametrize(("u", "passed"), [(1.0, True), (1.0001, False)])
 def test_sisters_vouch_down_to_a_capability_index_of_one(u, passed):
     """Limits 4 apart: 4 u may just be 4 (JCGM 106:2012, 7.6.3)."""
-    band, like = Band(8.0, 12.0, 10.0, 0.0, "a test"), Band(9.0, 11.5, 10.0, 0.0, "a test")
+    band, like = LimitBand(8.0, 12.0, 10.0, 0.0, "a test"), LimitBand(9.0, 11.5, 10.0, 0.0, "a test")
     measured = Estimate(11.0, u)
     verdict = against(1, Property.RESISTANCE, measured, band, "ohm")
     assert verdict.verdict is UNSURE
@@ -198,11 +198,11 @@ def test_sisters_vouch_down_to_a_capability_index_of_one(u, passed):
     ("value", "passed"), [(11.5, True), (11.51, False), (12.0, False), (8.4, True), (8.39, False)]
 )
 def test_sisters_vouch_up_to_their_own_limits(value, passed):
-    band, like = Band(8.0, 12.0, 10.0, 0.0, "a test"), Band(8.4, 11.5, 10.0, 0.0, "a test")
+    band, like = LimitBand(8.0, 12.0, 10.0, 0.0, "a test"), LimitBand(8.4, 11.5, 10.0, 0.0, "a test")
     measured = Estimate(value, 0.5)
     verdict = PropertyVerdict(1, Property.RESISTANCE, UNSURE)
     assert (vouched(verdict, measured, band, like).verdict is PASS) is passed
-    wide = Band(7.0, 13.0, 10.0, 0.0, "a test")
+    wide = LimitBand(7.0, 13.0, 10.0, 0.0, "a test")
     assert vouched(verdict, Estimate(12.0, 0.5), band, wide).verdict is PASS
     assert vouched(verdict, Estimate(12.01, 0.5), band, wide).verdict is UNSURE
     assert vouched(verdict, Estimate(7.99, 0.5), band, wide).verdict is UNSURE
@@ -210,7 +210,7 @@ def test_sisters_vouch_up_to_their_own_limits(value, passed):
 
 def test_sisters_change_no_fail():
     failed = PropertyVerdict(1, Property.RESISTANCE, FAIL)
-    band = Band(8.0, 12.0, 10.0, 0.0, "a test")
+    band = LimitBand(8.0, 12.0, 10.0, 0.0, "a test")
     assert vouched(failed, Estimate(10.0, 0.1), band, band) is failed
 
 

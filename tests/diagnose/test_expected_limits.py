@@ -6,16 +6,16 @@ from dataclasses import replace
 import pytest
 from scipy import stats
 
-from loomproof.diagnose.expected.band import COPPER_KINDS, Band
-from loomproof.diagnose.expected.expectations import Expectations, expect
+from loomproof.diagnose.expected.band import LimitBand
+from loomproof.diagnose.expected.expect import expect
+from loomproof.diagnose.expected.expectations import Expectations
 from loomproof.diagnose.expected.sisters import Sister, sister_bands
+from loomproof.diagnose.expected.stated import direct_ohm, series_ohm
 from loomproof.diagnose.expected.temperature import (
     copper_factor,
     copper_thermometer,
-    direct_ohm,
     loom_temperature,
     resistance_of,
-    series_ohm,
     spread_about,
     warming,
 )
@@ -24,6 +24,7 @@ from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.kinds import LoadKind, Suppression
 from loomproof.facts.signature import Signature
 from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.load_traits import WINDING_KINDS
 from loomproof.job.quantity import Quantity
 
 MEDIAN_OF_THREE = math.sqrt(1.0 + math.pi / 2.0 / 3.0)
@@ -149,7 +150,9 @@ def copper_channels(job):
     return [
         c.channel
         for c in job.channels
-        if c.fitted and job.load_type(c.channel).kind in COPPER_KINDS and direct_ohm(job.load_type(c.channel))
+        if c.fitted
+        and job.load_type(c.channel).kind in WINDING_KINDS
+        and direct_ohm(job.load_type(c.channel))
     ]
 
 
@@ -281,7 +284,7 @@ def test_an_earlier_record_warms_with_the_others(job):
 
 
 def test_the_narrowest_band_is_the_tightest():
-    wide, narrow = Band(8.0, 12.0, 10.0, 0.0, ""), Band(9.5, 10.0, 9.7, 0.0, "")
+    wide, narrow = LimitBand(8.0, 12.0, 10.0, 0.0, ""), LimitBand(9.5, 10.0, 9.7, 0.0, "")
     expected = Expectations(Estimate(20.0, 5.0), resistance={1: wide, 2: wide}, sisters={1: narrow})
     assert expected.bands(1) == (wide, narrow)
     assert expected.tightest_resistance(1) is narrow

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.diagnose.expected.band import Band
+from loomproof.diagnose.expected.band import Among, LimitBand
 from loomproof.diagnose.expected.expectations import Expectations
-from loomproof.diagnose.faults.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Features, Rest
 from loomproof.diagnose.rules.action import judge_action, judge_contact, judge_location
-from loomproof.diagnose.rules.case import Case
+from loomproof.diagnose.rules.case import ChannelCase
 from loomproof.diagnose.rules.electrical import (
     judge_continuity,
     judge_feed,
@@ -20,7 +20,7 @@ from loomproof.diagnose.rules.electrical import (
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, Noticed, PullResult
 from loomproof.facts.kinds import LoadKind, Suppression
-from loomproof.facts.signature import Moved, OffShape, Signature
+from loomproof.facts.signature import HasMoved, OffShape, Signature
 from loomproof.facts.verdict import Verdict
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.quantity import Quantity
@@ -43,7 +43,7 @@ SOUND = Features(
     source_ohm=None,
     unsteady=False,
 )
-BAND = Band(8.0, 12.0, 10.0, 0.0, "round numbers")
+BAND = LimitBand(8.0, 12.0, 10.0, 0.0, "round numbers")
 
 
 def load_of(kind, **changes):
@@ -52,7 +52,7 @@ def load_of(kind, **changes):
 
 def case_of(kind=LoadKind.VALVE, *, own=None, signature=True, expected=None, load=None, **features):
     seen = Signature(1, **(signature if isinstance(signature, dict) else {})) if signature else None
-    return Case(
+    return ChannelCase(
         1,
         load_of(kind, **(load or {})),
         replace(own or ChannelEvidence(1), signature=seen),
@@ -106,14 +106,14 @@ def test_why_no_current_flows():
 @pytest.mark.parametrize(
     ("moved", "noticed", "verdict"),
     [
-        (Moved.YES, Noticed.NOTHING, PASS),
-        (Moved.NO, Noticed.NOT_ASKED, FAIL),
-        (Moved.NO, Noticed.NOTHING, FAIL),
-        (Moved.NO, Noticed.HEARD, UNSURE),
-        (Moved.NO, Noticed.SEEN, UNSURE),
-        (Moved.CANNOT_TELL, Noticed.HEARD, PASS),
-        (Moved.CANNOT_TELL, Noticed.SEEN, PASS),
-        (Moved.CANNOT_TELL, Noticed.NOTHING, UNSURE),
+        (HasMoved.YES, Noticed.NOTHING, PASS),
+        (HasMoved.NO, Noticed.NOT_ASKED, FAIL),
+        (HasMoved.NO, Noticed.NOTHING, FAIL),
+        (HasMoved.NO, Noticed.HEARD, UNSURE),
+        (HasMoved.NO, Noticed.SEEN, UNSURE),
+        (HasMoved.CANNOT_TELL, Noticed.HEARD, PASS),
+        (HasMoved.CANNOT_TELL, Noticed.SEEN, PASS),
+        (HasMoved.CANNOT_TELL, Noticed.NOTHING, UNSURE),
         (None, Noticed.NOT_ASKED, UNSURE),
     ],
 )
@@ -122,7 +122,9 @@ def test_what_moves_is_seen_in_its_current_or_noticed(moved, noticed, verdict):
 
 
 def test_when_it_moved_is_told_in_milliseconds():
-    case = case_of(load={"moves": True}, moved=Moved.YES, signature={"move_time_s": Estimate(1.5e-3, 1e-5)})
+    case = case_of(
+        load={"moves": True}, moved=HasMoved.YES, signature={"move_time_s": Estimate(1.5e-3, 1e-5)}
+    )
     assert "1.50 ms after" in judge_action(case).reason
 
 
@@ -228,7 +230,7 @@ def expected_of(**bands):
     return Expectations(Estimate(20.0, 5.0), **{name: {1: band} for name, band in bands.items()})
 
 
-SISTERS = Band(9.5, 10.5, 10.0, 0.0, "sisters", 0.5, 0.5, among="its sisters", statistical=True)
+SISTERS = LimitBand(9.5, 10.5, 10.0, 0.0, "sisters", 0.5, 0.5, among=Among.SISTERS, statistical=True)
 
 
 def test_the_worst_band_decides_over_a_resistance():
@@ -266,7 +268,7 @@ def test_a_filament_seen_cold_leaves_no_doubt():
     [
         ({"resistance": BAND}, "less than 4.2 ohm would not"),
         ({"resistance": BAND, "sisters": SISTERS}, "less than 1.2 ohm, or a feed weak by less than 4.2 ohm"),
-        ({"baseline": Band(9.0, 10.5, 10.0, 0.0, "")}, "less than 1.7 ohm would not"),
+        ({"baseline": LimitBand(9.0, 10.5, 10.0, 0.0, "")}, "less than 1.7 ohm would not"),
     ],
 )
 def test_a_pass_tells_how_large_a_joint_it_could_hide(bands, told):
@@ -278,7 +280,7 @@ def test_a_pass_tells_how_large_a_joint_it_could_hide(bands, told):
 
 @pytest.mark.parametrize(("henry", "verdict"), [(14e-3, UNSURE), (5e-3, FAIL), (None, FAIL)])
 def test_low_among_sisters_with_a_sound_inductance_may_be_the_others(henry, verdict):
-    due = Band(12e-3, 16e-3, 14e-3, 0.0, "round")
+    due = LimitBand(12e-3, 16e-3, 14e-3, 0.0, "round")
     expected = expected_of(resistance=BAND, sisters=SISTERS, inductance=due)
     measured = None if henry is None else Estimate(henry, 1e-5)
     got = verdict_of(
@@ -301,7 +303,7 @@ def test_low_among_sisters_with_a_sound_inductance_may_be_the_others(henry, verd
 
 def test_sisters_vouch_for_a_resistance_at_its_edge():
     near = Estimate(11.9, 0.1)
-    like = Band(11.0, 12.2, 11.6, 0.0, "sisters", among="its sisters", statistical=True)
+    like = LimitBand(11.0, 12.2, 11.6, 0.0, "sisters", among=Among.SISTERS, statistical=True)
     alone = verdict_of(judge_resistance, resistance=near, expected=expected_of(resistance=BAND))
     assert alone is UNSURE
     vouched = expected_of(resistance=BAND, sisters=like)
@@ -312,7 +314,7 @@ def test_sisters_vouch_for_a_resistance_at_its_edge():
 
 
 def test_a_sense_pulse_only_accuses_an_inductance():
-    due = Band(12e-3, 16e-3, 14e-3, 0.0, "round")
+    due = LimitBand(12e-3, 16e-3, 14e-3, 0.0, "round")
     for henry, own, sense in ((14e-3, PASS, NOT_TESTED), (5e-3, FAIL, FAIL), (12.0e-3, UNSURE, NOT_TESTED)):
         measured = Estimate(henry, 1e-4)
         what = {"inductance": measured, "expected": expected_of(inductance=due)}
@@ -325,8 +327,8 @@ def test_a_sense_pulse_only_accuses_an_inductance():
 
 
 def test_sisters_accuse_an_inductance_too():
-    due = Band(12e-3, 16e-3, 14e-3, 0.0, "round")
-    sisters = Band(13.9e-3, 14.1e-3, 14e-3, 0.0, "sisters", statistical=True)
+    due = LimitBand(12e-3, 16e-3, 14e-3, 0.0, "round")
+    sisters = LimitBand(13.9e-3, 14.1e-3, 14e-3, 0.0, "sisters", statistical=True)
     measured = Estimate(15e-3, 1e-5)
     expected = expected_of(inductance=due, inductance_sisters=sisters)
     got = verdict_of(
