@@ -16,11 +16,11 @@ class CRow:
     """One field of the table.
 
     Attributes:
-        message: whose struct holds it.
-        member: its member there; of an open-ended field the one that says its size.
-        type: its WIRE_TYPE_.
-        length: elements, or bytes of a text.
-        range: index in the table of ranges.
+        message: the message whose struct holds the field.
+        member: its member in the struct; for an open-ended field the member with its size.
+        type: its type, without WIRE_TYPE_.
+        length: number of elements, or of bytes of a text.
+        range: its index in the table of ranges.
     """
 
     message: str
@@ -32,7 +32,7 @@ class CRow:
 
 @dataclass(frozen=True)
 class CLayout:
-    """One message: its fields are `count` rows from `first` on."""
+    """One message, whose fields are `count` rows from `first` on."""
 
     message: MessageDecl
     first: int
@@ -76,7 +76,7 @@ def c_head(head: str) -> str:
 
 
 def c_tables(declaration: Declaration) -> CTables:
-    """Return the tables; messages with the same fields share their rows."""
+    """Return the tables. Messages with the same fields share their rows."""
     rows: list[CRow] = []
     ranges = [_ALL]
     layouts: list[CLayout] = []
@@ -107,7 +107,7 @@ def _row(
 
 
 def _range(field: FieldDecl, declaration: Declaration) -> tuple[int, int]:
-    """Return (low, span) of the values allowed, modulo 2^32; everything when the type allows nothing else."""
+    """Return (low, span) of the values allowed, modulo 2^32; the whole word when the type sets the limits."""
     _, lowest, highest = INTEGERS[str(field.integer)]
     low, high = field.low, field.high
     if field.enum:

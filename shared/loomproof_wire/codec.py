@@ -1,4 +1,4 @@
-"""What the generated messages lean on: errors, range checks, text and byte fields."""
+"""The functions that the generated messages use: errors, range checks, text and byte fields."""
 
 from collections.abc import Iterable
 from enum import IntEnum
@@ -9,11 +9,11 @@ EnumT = TypeVar("EnumT", bound=IntEnum)
 
 
 class WireError(ValueError):
-    """A body that is not what its message kind declares."""
+    """A body does not match the declaration of its message kind."""
 
 
 class UnknownMessage(WireError):  # noqa: N818 - the name says what happened
-    """A frame of a kind that the declaration does not have.
+    """A frame has a kind that is not declared.
 
     Attributes:
         kind: the kind byte of the frame.
@@ -25,12 +25,12 @@ class UnknownMessage(WireError):  # noqa: N818 - the name says what happened
 
 
 class RangeError(WireError):
-    """A field outside its declared range.
+    """A field is outside its declared range.
 
     Attributes:
         field_index: position of the field in its message, from 0.
-        name: its name.
-        value: what it held.
+        name: name of the field.
+        value: the value out of range.
     """
 
     def __init__(self, field_index: int, name: str, value: object) -> None:
@@ -41,7 +41,18 @@ class RangeError(WireError):
 
 
 def check_int(index: int, name: str, value: SupportsIndex, low: int, high: int) -> int:
-    """Return `value` as an int if low <= value <= high, else raise RangeError."""
+    """Return `value` as an int.
+
+    Args:
+        index: position of the field in its message.
+        name: name of the field.
+        value: its value.
+        low: least value allowed.
+        high: greatest value allowed.
+
+    Raises:
+        RangeError: the value is no integer or outside low to high.
+    """
     try:
         number = value.__index__()
     except AttributeError:
@@ -54,7 +65,19 @@ def check_int(index: int, name: str, value: SupportsIndex, low: int, high: int) 
 def check_ints(
     index: int, name: str, values: Iterable[SupportsIndex], low: int, high: int, *, length: int
 ) -> tuple[int, ...]:
-    """Return `values` as a tuple of exactly `length` ints, each within low..high, else raise RangeError."""
+    """Return `values` as a tuple of ints.
+
+    Args:
+        index: position of the field in its message.
+        name: name of the field.
+        values: its values.
+        low: least value allowed.
+        high: greatest value allowed.
+        length: number of values.
+
+    Raises:
+        RangeError: a value is outside low to high, or there are more or fewer than `length`.
+    """
     numbers = tuple(check_int(index, name, value, low, high) for value in values)
     if len(numbers) != length:
         raise RangeError(index, name, numbers)
@@ -64,7 +87,19 @@ def check_ints(
 def check_enum(
     index: int, name: str, value: SupportsIndex, low: int, high: int, *, kind: type[EnumT]
 ) -> EnumT:
-    """Return the member of `kind`, or raise RangeError when there is none or it is outside low..high."""
+    """Return the member of an enum.
+
+    Args:
+        index: position of the field in its message.
+        name: name of the field.
+        value: number of the member.
+        low: least number allowed.
+        high: greatest number allowed.
+        kind: the enum.
+
+    Raises:
+        RangeError: the enum has no such member, or it is outside low to high.
+    """
     number = check_int(index, name, value, low, high)
     try:
         return kind(number)
@@ -73,7 +108,17 @@ def check_enum(
 
 
 def encode_text(index: int, name: str, value: str, size_bytes: int) -> bytes:
-    """Return `value` as UTF-8, zero-padded to `size_bytes`; RangeError when too long or holding a NUL."""
+    """Return a text as UTF-8, padded with zeros.
+
+    Args:
+        index: position of the field in its message.
+        name: name of the field.
+        value: the text.
+        size_bytes: size of the field.
+
+    Raises:
+        RangeError: the text is too long or contains a NUL.
+    """
     try:
         raw = value.encode()
     except UnicodeEncodeError:
@@ -84,7 +129,11 @@ def encode_text(index: int, name: str, value: str, size_bytes: int) -> bytes:
 
 
 def decode_text(index: int, name: str, raw: bytes) -> str:
-    """Return the text of a zero-padded field; RangeError when it is not UTF-8 or goes on after a NUL."""
+    """Return the text of a field padded with zeros.
+
+    Raises:
+        RangeError: the text is not UTF-8, or continues after a NUL.
+    """
     stripped = raw.rstrip(b"\0")
     if b"\0" in stripped:
         raise RangeError(index, name, raw)
@@ -95,21 +144,39 @@ def decode_text(index: int, name: str, raw: bytes) -> str:
 
 
 def check_tail(index: int, name: str, value: bytes, limit_bytes: int) -> bytes:
-    """Return the bytes of a last, open-ended field; RangeError when longer than `limit_bytes`."""
+    """Return the bytes of a last, open-ended field.
+
+    Args:
+        index: position of the field in its message.
+        name: name of the field.
+        value: its bytes.
+        limit_bytes: most bytes allowed.
+
+    Raises:
+        RangeError: there are more than `limit_bytes`.
+    """
     if len(value) > limit_bytes:
         raise RangeError(index, name, value)
     return bytes(value)
 
 
 def unpack(message: str, layout: Struct, body: bytes) -> tuple[Any, ...]:
-    """Return the fixed fields of `body`; WireError unless it is exactly as long as the layout."""
+    """Return the fixed fields of `body`.
+
+    Raises:
+        WireError: the body is not exactly as long as the layout.
+    """
     if len(body) != layout.size:
         raise WireError(f"{message}: the body must be {layout.size} bytes, not {len(body)}")
     return layout.unpack(body)
 
 
 def unpack_head(message: str, layout: Struct, body: bytes) -> tuple[tuple[Any, ...], bytes]:
-    """Return the fixed fields and the open-ended rest; WireError when the body is too short."""
+    """Return the fixed fields and the open-ended rest.
+
+    Raises:
+        WireError: the body is too short.
+    """
     if len(body) < layout.size:
         raise WireError(f"{message}: the body must be at least {layout.size} bytes, not {len(body)}")
     return layout.unpack_from(body), body[layout.size :]

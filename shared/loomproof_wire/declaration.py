@@ -1,4 +1,4 @@
-"""Reads wire.toml into checked models, for the generator and the tests; both ends use messages.py."""
+"""The models of wire.toml, for the generator and the tests; both ends of the line use messages.py."""
 
 import keyword
 import re
@@ -28,7 +28,11 @@ _NAME = re.compile(r"[a-z][a-z0-9_]*")
 
 
 class DeclarationError(Exception):
-    """wire.toml contradicts itself; `problems` lists every contradiction."""
+    """wire.toml contradicts itself.
+
+    Attributes:
+        problems: every contradiction.
+    """
 
     def __init__(self, problems: list[str]) -> None:
         super().__init__("wire.toml: " + "; ".join(problems))
@@ -40,7 +44,7 @@ class _Model(BaseModel):
 
 
 class Protocol(_Model):
-    """Version and magic."""
+    """The version and the magic of the protocol."""
 
     major: int = Field(ge=0, le=255)
     minor: int = Field(ge=0, le=255)
@@ -48,7 +52,7 @@ class Protocol(_Model):
 
 
 class FrameDecl(_Model):
-    """Frame constants."""
+    """The constants of a frame."""
 
     delimiter: Literal[0]
     max_body_bytes: int = Field(ge=1, le=240)
@@ -66,7 +70,7 @@ class EnumValue(_Model):
 
 
 class EnumDecl(_Model):
-    """One enum: members in declaration order."""
+    """One enum, with its members in the order of declaration."""
 
     name: str
     doc: str
@@ -74,12 +78,12 @@ class EnumDecl(_Model):
 
     @property
     def class_name(self) -> str:
-        """Name of the generated class."""
+        """The name of the generated class."""
         return pascal(self.name)
 
     @property
     def has_remedies(self) -> bool:
-        """Whether its members say what to do about them."""
+        """Whether its members have remedies."""
         return any(member.remedy is not None for member in self.members.values())
 
 
@@ -109,12 +113,12 @@ class FieldDecl(_Model):
 
     @property
     def integer(self) -> str | None:
-        """Integer type of the field or of its elements; None for text and bytes."""
+        """The integer type of the field or of its elements; None for text and bytes."""
         return self._parts["integer"]
 
     @property
     def length(self) -> int | None:
-        """Number of elements of an array; None for anything else."""
+        """The number of elements of an array; None for other fields."""
         return int(length) if (length := self._parts["length"]) else None
 
     @property
@@ -129,7 +133,7 @@ class FieldDecl(_Model):
 
     @property
     def struct_code(self) -> str:
-        """Its `struct` format; empty for an open-ended field."""
+        """The `struct` format of the field; empty for an open-ended one."""
         if self.integer is not None:
             return f"{self.length or ''}{INTEGERS[self.integer][0]}"
         return f"{self.text_bytes}s" if self.text_bytes else ""
@@ -160,7 +164,7 @@ class MessageDecl(_Model):
 
     @property
     def class_name(self) -> str:
-        """Name of the generated class."""
+        """The name of the generated class."""
         return pascal(self.name)
 
     @property
@@ -180,7 +184,7 @@ class MessageDecl(_Model):
 
 
 class Declaration(_Model):
-    """The whole of wire.toml, checked."""
+    """The whole wire.toml, checked."""
 
     protocol: Protocol
     frame: FrameDecl
@@ -191,15 +195,15 @@ class Declaration(_Model):
     spec_hash: int
 
     def by_direction(self, direction: str) -> list[MessageDecl]:
-        """Messages of one direction, in declaration order."""
+        """Return the messages of one direction, in the order of declaration."""
         return [message for message in self.messages.values() if message.direction == direction]
 
 
 def pascal(name: str) -> str:
-    """`drive_train` -> `DriveTrain`."""
+    """Return a name in Pascal case: `drive_train` becomes `DriveTrain`."""
     return "".join(part.capitalize() for part in name.split("_"))
 
 
 def is_usable_name(name: str) -> bool:
-    """Whether a name is lower_snake and can be a field or class in Python and C."""
+    """Return whether a name is lower snake case and usable as a field or class in Python and C."""
     return _NAME.fullmatch(name) is not None and not keyword.iskeyword(name)

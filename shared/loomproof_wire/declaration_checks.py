@@ -1,4 +1,4 @@
-"""What wire.toml must not do: contradict itself. Each check yields sentences that name the place."""
+"""Checks that wire.toml does not contradict itself; each yields sentences that name the place."""
 
 from collections import Counter
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""Reading wire.toml: from its bytes to a checked declaration."""
+"""Reads the bytes of wire.toml into a checked declaration."""
 
 import tomllib
 import zlib
@@ -14,7 +14,7 @@ def load_declaration(path: Path = WIRE_TOML) -> Declaration:
     """Read and check a declaration.
 
     Raises:
-        DeclarationError: naming everything that is wrong.
+        DeclarationError: the declaration is wrong; the error lists every problem.
     """
     return parse_declaration(path.read_bytes())
 

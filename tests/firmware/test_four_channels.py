@@ -95,7 +95,7 @@ def test_a_file_that_is_no_firmware_of_a_board_is_named(tmp_path):
     with pytest.raises(CosimError, match="make firmware"):
         board_of(file)
     file.write_bytes(b":100000000C94")
-    with pytest.raises(CosimError, match="no ELF file"):
+    with pytest.raises(CosimError, match="not an ELF file"):
         board_of(file)
     header = bytearray(b"\x7fELF" + bytes(48))
     for flags, error in ((6, None), (0x86, None), (102, "another part")):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""What stands between the pins and the loom: gate drivers, current amplifiers, dividers, multiplexers."""
+"""The circuit between the pins and the loom: gate drivers, current amplifiers, dividers, multiplexers."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from loomproof_wire.messages import ChannelKind
 REFERENCE_V = 5.0
 COUNTS = 1024
 KEPT = 8
-"""Answers of the loom that are kept for the next input."""
+"""The number of samples of the loom that are kept for the next input."""
 TEMPERATURE_V_PER_K = 0.01
 TEMPERATURE_ZERO_V = 0.5
 """A sensor of 10 mV/K with 0.5 V at 0 degC (common practice, no source)."""
@@ -25,9 +25,9 @@ class BoardCircuit:
 
     Args:
         plant: the loom.
-        board: the wiring.
+        board: the wiring of the pins.
         profile: scales and noise of the analogue inputs.
-        kinds: driver of each channel; those not named are low-side.
+        kinds: driver of each channel; channels not named are low-side.
         seed: draws gain errors and noise.
     """
 
@@ -60,12 +60,12 @@ class BoardCircuit:
         return bool(self._levels.get(pin[0], 0) >> pin[1] & 1)
 
     def pins(self, cycle: int, port: str, levels: int) -> None:
-        """The part changed the driven pins of a port."""
+        """Take a change of the driven pins of a port."""
         self._levels[port] = levels
         self._follow(cycle)
 
     def set_stop(self, cycle: int, *, open_: bool) -> None:
-        """The stop contact: open, it takes the supply from every gate driver, whatever the part does."""
+        """Open or close the stop contact; open, it cuts the supply of every gate driver, whatever the part does."""
         self.stop_open = open_
         self._follow(cycle)
 
@@ -78,7 +78,7 @@ class BoardCircuit:
                 self.plant.switch(channel, drive, cycle / CLOCK_HZ)
 
     def forget(self) -> None:
-        """Something changed, or is about to: ask the loom anew."""
+        """Drop the kept samples, because something changes."""
         self._asked.clear()
 
     def _drive(self, channel: int) -> Drive:
@@ -92,18 +92,18 @@ class BoardCircuit:
         return Drive.LOW if gate else Drive.OFF
 
     def drive(self, channel: int) -> Drive:
-        """What a channel's driver does."""
+        """Return what a channel's driver does."""
         return self._drives[channel]
 
     def _drain_channel(self, number: int) -> int:
-        """Channel whose drain the multiplexers lead to a converter input."""
+        """Return the channel whose drain the multiplexers lead to a converter input."""
         bits = sum(self._level(pin) << index for index, pin in enumerate(self.board.address))
         return 1 + (number - FIRST_DRAIN) * DRAINS_PER_INPUT + bits
 
     # -- loom to converter --
 
     def volts(self, number: int, cycles: NDArray[np.int64]) -> Floats:
-        """Volts at a converter input at some instants, without the converter's noise."""
+        """Return the volts at a converter input at some cycles, without the converter's noise."""
         counts = self._ideal_counts(number, cycles / CLOCK_HZ)
         return np.clip(counts * REFERENCE_V / COUNTS, 0.0, REFERENCE_V)
 
@@ -131,9 +131,9 @@ class BoardCircuit:
         return self._pins(channel, times_s)[1] * (full / profile.drain_full_v)
 
     def _shunt_a(self, times_s: Floats) -> Floats:
-        """Current in the common source line: of what conducts to ground, and what a clamp lets through.
+        """Return the current in the common source line: of the channels that conduct to ground, and through clamps.
 
-        A bridge's current that goes round through both lower legs goes past it.
+        The current of a bridge that circulates through both lower legs bypasses it.
         """
         total = np.zeros(len(times_s))
         for channel in self._followed():
@@ -142,7 +142,7 @@ class BoardCircuit:
         return total
 
     def _pins(self, channel: int, times_s: Floats) -> tuple[Floats, Floats, Floats]:
-        """Current, drain and supply of a channel; both ranges, and drain and supply, are asked for the same instants."""
+        """Return current, drain and supply of a channel; the converter's inputs ask for the same instants."""
         key = channel, float(times_s[0]), float(times_s[-1]), len(times_s)
         if key not in self._asked:
             if len(self._asked) >= KEPT:
@@ -151,7 +151,7 @@ class BoardCircuit:
         return self._asked[key]
 
     def _followed(self) -> tuple[int, ...]:
-        """Channels that conduct, or have conducted last: the others carry nothing but their bias."""
+        """Return the channels that conduct, or conducted last; the others carry only their bias."""
         conducting = tuple(one for one, drive in self._drives.items() if drive is not Drive.OFF)
         if conducting:
             self._last_conducting = conducting

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Which pin of each board does what. The firmware's own copy is in `firmware/avr/board.h`."""
+"""The pins of each board. The firmware's own copy is in `firmware/avr/board.h`."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,7 +33,7 @@ class Board:
 
     @property
     def channel_count(self) -> int:
-        """How many channels it drives."""
+        """The number of channels of the board."""
         return len(self.gates)
 
 
@@ -62,14 +62,14 @@ def board_of(elf: Path) -> Board:
     """Return the board that a firmware was built for.
 
     Raises:
-        CosimError: it cannot be read, or is for no board that is known.
+        CosimError: the firmware cannot be read, or is for no known board.
     """
     try:
         header = elf.read_bytes()[: _FLAGS_AT + 4]
     except OSError as error:
         raise CosimError(f"{elf}: {error.strerror}; `make firmware` builds it") from error
     if not header.startswith(_ELF_MAGIC) or len(header) < _FLAGS_AT + 4:
-        raise CosimError(f"{elf}: no ELF file; give the .elf of `make firmware`, not the .hex")
+        raise CosimError(f"{elf}: not an ELF file; give the .elf of `make firmware`, not the .hex")
     architecture = int.from_bytes(header[_FLAGS_AT:], "little") & _ARCHITECTURE
     if architecture not in _BY_ARCHITECTURE:
         raise CosimError(f"{elf}: built for another part than {' or '.join(BOARDS)}")

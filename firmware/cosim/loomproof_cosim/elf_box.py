@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A box run by the real firmware, with the face of the simulated controller, so that the rest fits."""
+"""A box run by the real firmware, with the interface of the simulated controller."""
 
 from pathlib import Path
 
@@ -21,16 +21,16 @@ NS_PER_CYCLE_X2 = 125
 """62.5 ns a cycle at 16 MHz."""
 MISHAPS = ("rx_overruns", "tx_lost", "resets", "halted")
 STEP_NS = 250_000
-"""How long the part runs before somebody looks whether it said anything."""
+"""How long the part runs before its output is looked at."""
 
 
 def cycles_of(time_ns: int) -> int:
-    """Cycles in a time."""
+    """Return the number of cycles in a time."""
     return time_ns * 2 // NS_PER_CYCLE_X2
 
 
 class ElfController:
-    """The firmware in its part, seen as `loomproof_sim.controller.controller.Controller`.
+    """The firmware in its part, with the interface of `loomproof_sim.controller.controller.Controller`.
 
     Attributes:
         part: the microcontroller.
@@ -50,7 +50,7 @@ class ElfController:
             self.part.write_eeprom(0, eeprom)
 
     def receive(self, data: bytes) -> None:
-        """Take bytes from the console; they arrive at the line's pace."""
+        """Take bytes from the console; they arrive at the rate of the line."""
         self.part.send(data)
 
     def take_output(self) -> bytes:
@@ -58,7 +58,7 @@ class ElfController:
         return self.part.take()
 
     def next_event_ns(self) -> int:
-        """When to look next."""
+        """Return when to look next."""
         return self.now_ns + STEP_NS
 
     def advance_to(self, time_ns: int) -> None:
@@ -67,12 +67,12 @@ class ElfController:
         self.now_ns = max(time_ns, self.part.cycle * NS_PER_CYCLE_X2 // 2)
 
     def catch_up(self) -> None:
-        """Something outside is about to change: what was foreseen of the loom counts no more."""
+        """Drop what was computed ahead, because something outside is about to change."""
         self.circuit.forget()
         self.part.forget_foreseen()
 
     def supply_changed(self) -> None:
-        """The firmware finds out by itself."""
+        """Drop what was computed ahead; the firmware notices the change by itself."""
         self.catch_up()
 
     def set_stop_input(self, open_: bool) -> None:
@@ -82,12 +82,12 @@ class ElfController:
         self.catch_up()
 
     def mishaps(self) -> dict[str, int]:
-        """How often what must not happen did: bytes lost on the line, resets, a program that ended."""
+        """Return how often each mishap occurred: bytes lost on the line, resets, a program that ended."""
         counters = self.part.counters
         return {name: int(getattr(counters, name)) for name in MISHAPS}
 
     def stop(self, reason: StopReason) -> None:
-        """The box is switched off by its server: the same as the stop contact."""
+        """Switch the box off by the stop contact, as its server does before it ends."""
         del reason
         self.set_stop_input(True)
 
@@ -95,7 +95,13 @@ class ElfController:
 def build_elf_box(
     scenario: Scenario, elf: Path, board: Board | None = None, job: Job | None = None
 ) -> SimBox:
-    """Return a powered box with its loom, run by a firmware; without a board, on the one it was built for.
+    """Return a powered box with its loom, run by a firmware.
+
+    Args:
+        scenario: how to set up the loom.
+        elf: the firmware.
+        board: the board; None = the one that the firmware was built for.
+        job: replaces the scenario's job file.
 
     Raises:
         ScenarioError: the job or a fault is wrong.

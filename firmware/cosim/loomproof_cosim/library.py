@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The shim as a shared library: where it is, and the types of its calls."""
+"""The shim as a shared library: its place, and the types of its functions."""
 
 import ctypes as c
 import os
@@ -16,11 +16,11 @@ BUILT = Path(__file__).resolve().parents[3] / "build" / "firmware" / "libloompro
 
 
 class CosimError(Exception):
-    """The co-simulation cannot run; the text says why and what to do."""
+    """The co-simulation cannot run; the message says why and what to do."""
 
 
 class PartCounters(c.Structure):
-    """What went by; see `struct cosim_counters`."""
+    """Counters of the part; see `struct cosim_counters`."""
 
     _fields_ = [
         ("rx_overruns", c.c_uint32),
@@ -80,7 +80,7 @@ def load() -> c.CDLL:
     """Return the shim.
 
     Raises:
-        CosimError: it is not built.
+        CosimError: the shim is not built.
     """
     path = Path(os.environ.get(LIBRARY_ENV, BUILT))
     try:

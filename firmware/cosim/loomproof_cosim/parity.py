@@ -33,16 +33,16 @@ from loomproof_sim.named_boxes import find, forget
 URLS = "loomproof_cosim.urls"
 ENDING_S = 20.0
 RAN = re.compile(r"firmware ran (?P<box>[\d.]+) s in (?P<machine>[\d.]+) s[^:]*: (?P<mishaps>.*)")
-"""What `loomproof-sim serve --elf` says at its end."""
+"""The last line of `loomproof-sim serve --elf`."""
 
 
 @dataclass(frozen=True, slots=True)
 class Loom:
-    """What is proven.
+    """The loom that is proven.
 
     Attributes:
-        job: its file.
-        faults: as `loomproof-sim serve --fault` takes them.
+        job: its job file.
+        faults: as for `loomproof-sim serve --fault`.
         seed: draws parts, read-back errors and noise.
     """
 
@@ -58,16 +58,16 @@ class Loom:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """What came of one run.
+    """The result of one run.
 
     Attributes:
-        verdicts: of each fitted channel.
-        properties: what they rest on.
-        findings: the sentences, most likely first.
-        unfinished: steps that did not end as done, with why.
+        verdicts: verdict of each fitted channel.
+        properties: the verdicts on properties behind them.
+        findings: the sentences, the most likely first.
+        unfinished: steps that did not end as done, with the reason.
         box_s: time that passed in the box.
         machine_s: time that passed outside.
-        mishaps: of the firmware, all that must not happen; empty for the Python box.
+        mishaps: events of the firmware that must not happen; empty for the Python box.
     """
 
     verdicts: dict[int, Verdict]

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""One simulated microcontroller with its program: time in cycles, bytes, pins, converter inputs."""
+"""One simulated microcontroller and its program: time in cycles, bytes, pins, converter inputs."""
 
 import ctypes as c
 from collections.abc import Callable
@@ -26,11 +26,11 @@ TAKE_BYTES = 65_536
 OnPins = Callable[[int, str, int], None]
 """Called with the cycle, the port's letter and its pins driven high."""
 Volts = Callable[[int, NDArray[np.int64]], Floats]
-"""Called with a converter input and cycles; returns volts at the pin."""
+"""Called with a converter input and cycles; returns the volts at the pin."""
 
 
 class PinEdge(NamedTuple):
-    """A change of a port's driven pins, and when the hold switches had opened last."""
+    """A change of a port's driven pins, with the last opening of the hold switches."""
 
     cycle: int
     port: str
@@ -39,14 +39,14 @@ class PinEdge(NamedTuple):
 
 
 class AvrPart:
-    """A powered part.
+    """A powered microcontroller.
 
     Args:
         elf: its program.
         name: `atmega2560` or `atmega328p`.
-        volts: gives the converter its inputs.
-        on_pins: told of every change of driven pins.
-        on_reset: told of every reset after power-on, after its pins went low.
+        volts: gives the voltages at the converter's inputs.
+        on_pins: called with every change of driven pins.
+        on_reset: called with every reset after power-on, once its pins are low.
         held_inputs: converter inputs behind the hold switch.
 
     Raises:
@@ -80,7 +80,7 @@ class AvrPart:
             raise CosimError(f"{elf} cannot be run as {name}: is it an AVR .elf, and is the part known?")
 
     def close(self) -> None:
-        """Switch it off for good."""
+        """Switch the part off for good."""
         if self._sim:
             self._library.lp_close(self._sim)
             self._sim = None
@@ -113,11 +113,11 @@ class AvrPart:
 
     @property
     def cycle(self) -> int:
-        """Clock cycles since power-on."""
+        """The clock cycles since power-on."""
         return int(self._library.lp_cycle(self._sim))
 
     def run_to(self, cycle: int) -> int:
-        """Run until a cycle is reached and return the cycle it is at, at most one instruction later."""
+        """Run up to a cycle and return the cycle reached, at most one instruction later."""
         at = int(self._library.lp_run_to(self._sim, cycle))
         if self._failure is not None:
             failure, self._failure = self._failure, None
@@ -127,7 +127,7 @@ class AvrPart:
     # -- bytes --
 
     def send(self, data: bytes) -> int:
-        """Put bytes on the line to the part, after those under way; return how many found room."""
+        """Put bytes on the line to the part, after those under way, and return how many had room."""
         return int(self._library.lp_send(self._sim, data, len(data)))
 
     def take(self) -> bytes:
@@ -137,31 +137,31 @@ class AvrPart:
 
     @property
     def last_rx_cycle(self) -> int:
-        """When the last byte sent to the part had arrived in full."""
+        """The cycle at which the last byte to the part arrived completely."""
         return int(self._library.lp_last_rx_cycle(self._sim))
 
     @property
     def last_tx_cycle(self) -> int:
-        """When the last byte of the part had been sent in full."""
+        """The cycle at which the last byte from the part was sent completely."""
         return int(self._library.lp_last_tx_cycle(self._sim))
 
     @property
     def last_hold_cycle(self) -> int:
-        """When the hold switches opened last."""
+        """The cycle at which the hold switches opened last."""
         return int(self._library.lp_last_hold_cycle(self._sim))
 
     # -- pins --
 
     def set_input(self, port: str, pin: int, level: bool) -> None:
-        """Set what an input pin sees from now on, resets included."""
+        """Set the level of an input pin from now on, also after resets."""
         self._library.lp_set_input(self._sim, ord(port) - ord("A"), pin, int(level))
 
     def forget_foreseen(self) -> None:
-        """Something outside changed: ask for volts anew."""
+        """Ask for the voltages anew, because something outside changed."""
         self._library.lp_forget(self._sim)
 
     def set_noise(self, counts: float, seed: int) -> None:
-        """Give every conversion from now on noise of a standard deviation in counts."""
+        """Add noise to every conversion from now on; `counts` is its standard deviation."""
         self._library.lp_noise(self._sim, counts, seed)
 
     def edges(self, first: int = 0) -> list[PinEdge]:
@@ -182,13 +182,13 @@ class AvrPart:
 
     @property
     def counters(self) -> PartCounters:
-        """What went by so far."""
+        """The counters of the part so far."""
         counters = PartCounters()
         self._library.lp_counters(self._sim, c.byref(counters))
         return counters
 
     def jump(self, byte_address: int) -> None:
-        """Make the program run away to an address."""
+        """Make the program jump to an address, as if it had run away."""
         self._library.lp_jump(self._sim, byte_address)
 
     def peek(self, address: int) -> int:
@@ -196,11 +196,11 @@ class AvrPart:
         return int(self._library.lp_peek(self._sim, address))
 
     def paint(self, start: int, end: int, pattern: int) -> None:
-        """Fill data memory with a pattern, to see later how far the stack reached."""
+        """Fill data memory with a pattern that shows later how far the stack reached."""
         self._library.lp_paint(self._sim, start, end, pattern)
 
     def stack_reach(self, start: int, pattern: int) -> int:
-        """Return the lowest address from `start` on that lost its pattern."""
+        """Return the lowest address from `start` on whose pattern is gone."""
         return int(self._library.lp_stack_reach(self._sim, start, pattern))
 
     def write_eeprom(self, offset: int, data: bytes) -> None:

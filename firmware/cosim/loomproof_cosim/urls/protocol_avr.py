@@ -18,7 +18,7 @@ OWN_KEYS = ("name", "elf", "board")
 
 
 class Serial(SimSerial):
-    """The real firmware in a simulated part behind the face of a serial port."""
+    """The real firmware in a simulated part, with the interface of a serial port; pyserial requires this class name."""
 
     @staticmethod
     def _find_box(url: str) -> SimBox:
