@@ -121,11 +121,13 @@ def repeat_answered_not_executed(fixture: Fixture) -> None:
     rule=SEQUENCES,
     needs=(Need.CHANNEL,),
     mend="Refusals count as answers; store them as well.",
+    refusals=(Refusal.BUSY,),
 )
 def refusal_repeated(fixture: Fixture) -> None:
-    fixture.configure(hazard=Hazard.MOTION)
+    fixture.accepted(fixture.hold(60))
     message = fixture.train()
-    fixture.refused(message, Refusal.NOT_ARMED, Hazard.MOTION)
+    fixture.refused(message, Refusal.BUSY, fixture.channel)
+    fixture.ended(EndReason.COMPLETE, 60)
     fixture.line.send(message, fixture.sequence)
     reply = fixture.answer(fixture.sequence, "the repeat")
     fixture.expect(isinstance(reply, Refused), "the repeat of a refused request was carried out")
