@@ -25,6 +25,21 @@ class TomlStatement:
     text: str
     holds: dict[str, Any] | None
 
+    @property
+    def is_header(self) -> bool:
+        """It opens a table."""
+        return self.text.lstrip().startswith("[")
+
+    @property
+    def header(self) -> tuple[tuple[str, ...], bool]:
+        """The keys of the table it opens, and whether that is one of a list of tables."""
+        keys: list[str] = []
+        value: Any = self.holds
+        while isinstance(value, dict) and value:
+            key, value = next(iter(value.items()))
+            keys.append(key)
+        return tuple(keys), isinstance(value, list)
+
 
 @dataclass
 class Positions:
@@ -75,7 +90,7 @@ def find_positions(text: str) -> Positions:
     for statement in statements(text):
         if statement.holds is None:
             continue
-        if statement.text.lstrip().startswith("["):
+        if statement.is_header:
             table = _enter(statement, counts)
             for depth in range(1, len(table) + 1):
                 positions.note(table[:depth], statement.line)
@@ -87,18 +102,14 @@ def find_positions(text: str) -> Positions:
 
 def _enter(statement: TomlStatement, counts: dict[Path, int]) -> Path:
     """Return the path of the table that a header opens, counting the tables of lists."""
-    keys: list[str] = []
-    value: Any = statement.holds
-    while isinstance(value, dict) and value:
-        key, value = next(iter(value.items()))
-        keys.append(key)
+    keys, listed = statement.header
     path: Path = ()
     for key in keys[:-1]:
         path = (*path, key)
         if path in counts:
             path = (*path, counts[path] - 1)
     path = (*path, *keys[-1:])
-    if isinstance(value, list):
+    if listed:
         counts[path] = counts.get(path, 0) + 1
         path = (*path, counts[path] - 1)
     return path

@@ -54,13 +54,9 @@ def _end(statement: TomlStatement) -> int:
 def _sections(text: str) -> list[_Section]:
     sections = [_Section("", False, None)]
     for statement in statements(text):
-        if statement.text.lstrip().startswith("["):
-            keys: list[str] = []
-            value: Any = statement.holds
-            while isinstance(value, dict) and value:
-                key, value = next(iter(value.items()))
-                keys.append(key)
-            sections.append(_Section(".".join(keys), isinstance(value, list), statement))
+        if statement.is_header:
+            keys, listed = statement.header
+            sections.append(_Section(".".join(keys), listed, statement))
         else:
             sections[-1].body.append(statement)
     return sections

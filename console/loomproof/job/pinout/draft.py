@@ -68,11 +68,25 @@ class Notes:
         self.left_out.append(LeftOut(row, text, reason))
 
     def settle(self, row: int, fact: ColumnFact, reason: str, remedy: str) -> None:
-        """Note what a person must settle before the job is sound."""
+        """Note what a person must settle before the job is sound.
+
+        Args:
+            row: its number in the table.
+            fact: the column it is about.
+            reason: why it is open.
+            remedy: what to do.
+        """
         self.remarks.append(Remark(Weight.SETTLE, row, fact.value, reason, remedy))
 
     def look(self, row: int, fact: ColumnFact, reason: str, remedy: str) -> None:
-        """Note what a person should look at."""
+        """Note what a person should look at.
+
+        Args:
+            row: its number in the table.
+            fact: the column it is about.
+            reason: why.
+            remedy: what to look for.
+        """
         self.remarks.append(Remark(Weight.LOOK, row, fact.value, reason, remedy))
 
     def in_order(self) -> tuple[Remark, ...]:
