@@ -1,4 +1,4 @@
-"""The console as `console_load` measures it: on a real box, and when told to with everything changing at 20 Hz.
+"""The console as `console_load` measures it: on a real box, and on request with everything changing at 20 Hz.
 
 usage: console_stream.py JOB BOX_URL rest|stream
 
@@ -65,12 +65,12 @@ class StreamingDesk(SessionDesk):
         while self._session is None:
             time.sleep(0.1)
         # Made beforehand: what is measured is the console, not this.
-        told = [(self._progress(tick), self._trace()) for tick in range(VARIANTS)]
+        drawn = [(self._progress(tick), self._trace()) for tick in range(VARIANTS)]
         tick, due = 0, time.monotonic()
         while True:
             due += 1 / RATE_HZ
             time.sleep(max(due - time.monotonic(), 0.0))
-            progress, self._view = told[tick % VARIANTS]
+            progress, self._view = drawn[tick % VARIANTS]
             tick += 1
             post(messages.Progressed(progress))
             post(messages.TraceCaptured(self._view))

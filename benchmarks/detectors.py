@@ -147,14 +147,14 @@ def pulled(count: int, hz: float, first: int, ripple_v: float = 0.3) -> None:
             gone = 1.0 + float(rng.uniform(0, 1.0 / hz))
             loom = Loom(first + k, ripple_v)
             detector = PresenceDetector(PresenceDesign(scan_hz=hz))
-            now, told = 0.0, math.inf
-            while now < 4.0 and math.isinf(told):
+            now, reported = 0.0, math.inf
+            while now < 4.0 and math.isinf(reported):
                 ((end, volts, readings),) = loom.scans(np.array([now]), {channel: gone})
                 if any(channel in change.lost for change in detector.feed(end, volts, readings)):
-                    told = end
+                    reported = end
                 at_once = again and not detector.learning and not detector.settled
                 now = end if at_once else (math.floor(now * hz + 1e-6) + 1) / hz
-            took[channel in Loom.SENSED].append(told - gone)
+            took[channel in Loom.SENSED].append(reported - gone)
         for sensed, name in ((False, "pin"), (True, "sense current")):
             ms = 1e3 * np.array(took[sensed])
             how = "again at once" if again else "evenly"
@@ -279,17 +279,17 @@ def main() -> None:
     hz = 1e9 / (REFERENCE.sample_period_ns * round(1e9 / REFERENCE.sample_period_ns / 10_000))
     tables: list[tuple[str, Callable[[], None]]] = [
         (
-            "Losses told of an untouched loom, 16 channels\nscan rate | ripple V | told per hour | must (stretch)",
+            "Losses reported on an untouched loom, 16 channels\nscan rate | ripple V | reported per hour | must (stretch)",
             lambda: at_both_rates(lambda rate: untouched(given.hours, rate, given.first)),
         ),
         (
-            "A pulled connector, to the end of the scan that tells it\n"
+            "A pulled connector, to the end of the scan that reports it\n"
             "scan rate | when in doubt | by | pulls | median ms | 99 % ms | within 200 ms (must 99 %) | within 100 ms",
             lambda: at_both_rates(lambda rate: pulled(given.pulls, rate, given.first)),
         ),
         (
-            f"Breaks told of a sound load, {hz:.0f} samples a second, per 10 minutes (must 1)\n"
-            "load | ripple V | told | least single-sample depth % | s unseen per 10 min | one fixed level of 2 %, as the box",
+            f"Breaks reported on a sound load, {hz:.0f} samples a second, per 10 minutes (must 1)\n"
+            "load | ripple V | reported | least single-sample depth % | s unseen per 10 min | one level of 2 %, as the box",
             lambda: sound(given.hours, hz, given.first),
         ),
         (

@@ -56,13 +56,13 @@ class Tally:
         self.apart[way] += len(apart)
         self.mishaps.update(proof.mishaps)
         verdicts = Counter(str(verdict) for verdict in proof.verdicts.values())
-        told = ", ".join(f"{count} {word}" for word, count in sorted(verdicts.items()))
+        summary = ", ".join(f"{count} {word}" for word, count in sorted(verdicts.items()))
         bad = ", ".join(f"{count} {name}" for name, count in proof.mishaps.items() if count) or "none"
         what = " ".join(loom.faults) or "sound"
         pace = proof.box_s / proof.machine_s
         print(
             f"{loom.job.stem:27} {loom.seed:4} {way:8} {len(apart):5} of {len(reference.verdicts):2} "
-            f"{pace:6.1f} x {bad:22} {told}; {what}",
+            f"{pace:6.1f} x {bad:22} {summary}; {what}",
             flush=True,
         )
         for difference in apart:

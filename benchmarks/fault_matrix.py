@@ -244,13 +244,13 @@ def main() -> int:
     ]
     counts: Counter[tuple[str, str]] = Counter()
     broken = false_alarms = 0
-    told: list[Row] = []
+    unusual: list[Row] = []
     with ProcessPoolExecutor(options.workers) as pool:
         for row in _rows(pool, chosen, options.kept):
             counts[str(row.case.kind) if row.case.kind else "sound", row.said] += 1
             broken += not holds(row)
             false_alarms += len(row.accused)
-            told += [row] if row.said not in {"passed", "named", "twin"} or row.accused else []
+            unusual += [row] if row.said not in {"passed", "named", "twin"} or row.accused else []
             if not options.misses or not holds(row):
                 alarm = f"  ACCUSED {row.accused}" if row.accused else ""
                 found = "; ".join(row.findings)
@@ -262,7 +262,7 @@ def main() -> int:
     summary = f"{len(chosen)} looms, {broken} break the promise, {false_alarms} sound channels failed beside a fault"
     print(summary)
     if options.page:
-        options.page.write_text(page(counts, told, summary), encoding="utf-8")
+        options.page.write_text(page(counts, unusual, summary), encoding="utf-8")
     return 1 if broken else 0
 
 
@@ -289,7 +289,7 @@ def _rows(pool: Executor, chosen: Sequence[Case], kept: Path | None) -> Iterator
 COLUMNS = ("passed", "named", "twin", "unsure", "other", "missed", "accused", "failed unnamed")
 
 
-def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) -> str:
+def page(counts: Counter[tuple[str, str]], unusual: Sequence[Row], summary: str) -> str:
     """The counts, and every loom that was not simply named or passed, as Markdown."""
     today = datetime.datetime.now(tz=datetime.UTC).date()
     words = [word for before, word in pairwise(["", *sys.argv[1:]]) if "--kept" not in (before, word)]
@@ -299,7 +299,7 @@ def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) ->
         "",
         f"`{command}`, {today}, simulated boxes. {summary}.",
         "",
-        "*named*: the fault, at its place, is a finding. *twin*: a finding says that it cannot tell it from this fault. "
+        "*named*: the fault, at its place, is a finding. *twin*: a finding says that this fault would look the same. "
         "*unsure*: the channel is neither passed nor failed. *other*: failed, but as another fault. *missed*: passed. "
         "How often on random looms: [measuring](measuring.md#how-often-the-findings-are-right).",
         "",
@@ -307,9 +307,9 @@ def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) ->
         "| --- |" + " --- |" * len(COLUMNS),
     ]
     for kind in ["sound", *map(str, FaultKind)]:
-        told_so = [counts[kind, column] for column in COLUMNS]
-        if any(told_so):
-            lines.append(f"| {kind.replace('_', ' ')} | " + " | ".join(str(n or "") for n in told_so) + " |")
+        numbers = [counts[kind, column] for column in COLUMNS]
+        if any(numbers):
+            lines.append(f"| {kind.replace('_', ' ')} | " + " | ".join(str(n or "") for n in numbers) + " |")
     lines += [
         "",
         "Not simply named or passed:",
@@ -317,7 +317,7 @@ def page(counts: Counter[tuple[str, str]], told: Sequence[Row], summary: str) ->
         "| said | loom | verdicts | findings |",
         "| --- | --- | --- | --- |",
     ]
-    for row in told:
+    for row in unusual:
         said = row.said + (f", beside it failed {row.accused}" if row.accused else "")
         found = "; ".join(row.findings).replace("|", " or ")
         lines.append(f"| {said} | {row.case.name} | {' '.join(row.verdicts)} | {found} |")

@@ -148,13 +148,13 @@ def chopping() -> Iterator[Figure]:
     one = chopped()
     before = len(one.said(messages.Telemetry))
     one.beat(2.0)
-    told = len(one.said(messages.Telemetry)) - before
+    reported = len(one.said(messages.Telemetry)) - before
     due = 2000 // messages.TIMING.telemetry_period_ms
     yield Figure(
         "telemetry in 2 s of such pulses",
-        f"{told} of {due}; {mishaps(one)}",
+        f"{reported} of {due}; {mishaps(one)}",
         f"{due - 1} at least",
-        told >= due - 1 and one.part.counters.resets == 0,
+        reported >= due - 1 and one.part.counters.resets == 0,
     )
 
 
@@ -226,12 +226,12 @@ def count() -> Figure:
         one.ask(messages.DriveTrain(RELAY, MOST_IN_TRAIN, PERIOD_US, PULSE_US, 0, 1, 0))
         one.beat(MOST_IN_TRAIN * PERIOD_US / 1e6 + 0.05)
         gate_edges += sum(edge.port == "A" for edge in one.part.edges(before))
-    told = sum(ended.pulses for ended in one.said(messages.DriveEnded))
+    reported = sum(ended.pulses for ended in one.said(messages.DriveEnded))
     return Figure(
         f"pulses of {PULSE_US} us in {MANY // MOST_IN_TRAIN} trains",
-        f"{gate_edges // 2} at the pin, {told} told; {mishaps(one)}",
+        f"{gate_edges // 2} at the pin, {reported} reported; {mishaps(one)}",
         f"{MANY}",
-        gate_edges == 2 * MANY and told == MANY,
+        gate_edges == 2 * MANY and reported == MANY,
     )
 
 

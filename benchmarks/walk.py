@@ -1,11 +1,11 @@
-"""The location walk: how soon a pull is told, and whether ever as the wrong channel.
+"""The location walk: how soon a pulled connector is named, and whether a wrong one ever is.
 
 usage: python -m benchmarks.walk [--pulls 10000] [--box 300] [--seed 1]
 
 First part: the walk's own eyes, detector and state machine on the plant and the read-back of the simulated box,
 noise included; the wire is left out for speed. Second part: the whole box
 in virtual time, wire and heartbeats and all. Each pull happens at a random moment between two scans. A pull
-counts as confirmed when the walk tells which place it is, and as wrong when it ever names other channels.
+counts as confirmed when the walk names the place, and as wrong when it ever names other channels.
 """
 
 from __future__ import annotations
@@ -41,9 +41,9 @@ from testbed.bareboard import BareBoard
 from testbed.barebox import BareBox
 
 JOB = Path(__file__).parents[1] / "examples" / "inline-five-turbo.toml"
-TOLD = (Kind.MATCHED, Kind.MISMATCH, Kind.AGAIN, Kind.CONFIRMED)
+NAMED = (Kind.MATCHED, Kind.MISMATCH, Kind.AGAIN, Kind.CONFIRMED)
 WRONG = (Kind.MISMATCH, Kind.CONFIRMED, Kind.STRAY, Kind.FEED, Kind.TWITCH)
-UNTOLD_S = 2.0
+UNNAMED_S = 2.0
 
 
 @dataclass
@@ -51,15 +51,15 @@ class Tally:
     """What came of many pulls."""
 
     seen_s: list[float] = field(default_factory=list)
-    told_s: list[float] = field(default_factory=list)
+    named_s: list[float] = field(default_factory=list)
     wrong: int = 0
     missed: int = 0
 
     def row(self, name: str) -> tuple[str, ...]:
         """For the table."""
-        seen, told = (np.percentile(np.array(v) * 1e3, (50, 99, 100)) for v in (self.seen_s, self.told_s))
-        cells = (f"{a:.0f} / {b:.0f} / {c:.0f}" for a, b, c in (seen, told))
-        return (name, str(len(self.told_s)), *cells, str(self.wrong), str(self.missed))
+        seen, named = (np.percentile(np.array(v) * 1e3, (50, 99, 100)) for v in (self.seen_s, self.named_s))
+        cells = (f"{a:.0f} / {b:.0f} / {c:.0f}" for a, b, c in (seen, named))
+        return (name, str(len(self.named_s)), *cells, str(self.wrong), str(self.missed))
 
 
 def without_the_wire(pulls: int, seed: int) -> Tally:
@@ -74,10 +74,10 @@ def without_the_wire(pulls: int, seed: int) -> Tally:
     eyes, tally, draw = Eyes(core), Tally(), np.random.default_rng(seed)
     eyes.learn()
     places = places_of(job, build_sheet(job), eyes.detector.blind)
-    while len(tally.told_s) + tally.missed < pulls:
+    while len(tally.named_s) + tally.missed < pulls:
         machine = WalkMachine(places, order=Order.FREE, now_s=board.now_s)
         for place in draw.permutation(np.array(places, dtype=object)):
-            if len(tally.told_s) + tally.missed >= pulls:
+            if len(tally.named_s) + tally.missed >= pulls:
                 break
             _one_pull(machine, eyes, board, place, draw, tally)
     return tally
@@ -105,7 +105,7 @@ def _one_pull(
     seated_s = pulled_s + draw.uniform(0.6, 1.0)
     end_s = seated_s + draw.uniform(0.6, 1.0)
     acts = [(pulled_s, board.plant.pull), (seated_s, board.plant.seat)]
-    seen = told = None
+    seen = named = None
     while board.now_s < end_s:
         board.now_s += PERIOD_S
         while acts and acts[0][0] <= board.now_s:
@@ -117,17 +117,17 @@ def _one_pull(
             tally.wrong += item.kind in WRONG or (item.kind is Kind.MATCHED and item.place != place.id)
             if item.kind is Kind.LOST and seen is None:
                 seen = look.at_s - pulled_s
-            if item.kind in TOLD and told is None:
-                told = look.at_s - pulled_s
-    if seen is None or told is None:
+            if item.kind in NAMED and named is None:
+                named = look.at_s - pulled_s
+    if seen is None or named is None:
         tally.missed += 1
     else:
         tally.seen_s.append(seen)
-        tally.told_s.append(told)
+        tally.named_s.append(named)
 
 
 class TimedWalker:
-    """Pulls what is asked for after a random wait, through the whole box, and notes when it is told."""
+    """Pulls what is asked for after a random wait, through the whole box, and notes when it is named."""
 
     def __init__(self, box: SimBox, tally: Tally, seed: int) -> None:
         self.box, self.tally = box, tally
@@ -139,7 +139,7 @@ class TimedWalker:
         self.heard = False
 
     def told(self, state: WalkState, happened: tuple[Happening, ...]) -> None:
-        """Note when a pull was seen and told."""
+        """Note when a pull was seen and named."""
         self.state = state
         now_s = self.box.now_s()
         for item in happened:
@@ -148,8 +148,8 @@ class TimedWalker:
             )
             if item.kind is Kind.LOST:
                 self.tally.seen_s.append(now_s - self.pulled_s)
-            if item.kind in TOLD:
-                self.tally.told_s.append(now_s - self.pulled_s)
+            if item.kind in NAMED:
+                self.tally.named_s.append(now_s - self.pulled_s)
         if happened:
             self.due_s = now_s + self.draw.uniform(0.3, 0.8)
 
@@ -164,10 +164,10 @@ class TimedWalker:
         elif state.stage is Stage.PULL and state.asked is not None and self.held is None:
             self.held = next(p for p in state.places if p.id == state.asked)
             self.pulled_s = self._act(self.held, seated=False)
-            self.due_s = now_s + UNTOLD_S
+            self.due_s = now_s + UNNAMED_S
         elif self.held is not None and state.stage is Stage.PULL:
             self.tally.missed += 1
-            self.due_s = now_s + UNTOLD_S
+            self.due_s = now_s + UNNAMED_S
         return None
 
     def _act(self, place: Place, *, seated: bool) -> float:
@@ -183,16 +183,16 @@ def through_the_box(pulls: int, seed: int) -> Tally:
     """Whole walks over a whole simulated box in virtual time."""
 
     tally, job = Tally(), load_job(JOB)
-    while len(tally.told_s) < pulls:
-        name = f"walk-{seed}-{len(tally.told_s)}"
+    while len(tally.named_s) < pulls:
+        name = f"walk-{seed}-{len(tally.named_s)}"
         box = connect(
-            f"sim://{JOB}?clock=virtual&seed={seed + len(tally.told_s)}&name={name}", auto_call_in=True
+            f"sim://{JOB}?clock=virtual&seed={seed + len(tally.named_s)}&name={name}", auto_call_in=True
         )
         try:
             sim = find(name)
             session = Session(job, box, SimulatedOperator(sim.hands, job))
             session.open()
-            session.walk(TimedWalker(sim, tally, seed + len(tally.told_s)))
+            session.walk(TimedWalker(sim, tally, seed + len(tally.named_s)))
         finally:
             box.close()
             forget(name)
@@ -200,7 +200,7 @@ def through_the_box(pulls: int, seed: int) -> Tally:
 
 
 def main() -> int:
-    """Measure and print; 1 when a wrong channel was ever told or the figure is missed."""
+    """Measure and print; 1 when a wrong channel was ever named or the figure is missed."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -212,7 +212,7 @@ def main() -> int:
         "location walk",
         "pulls",
         "seen after ms, p50/p99/max",
-        "told after ms, p50/p99/max",
+        "named after ms, p50/p99/max",
         "wrong",
         "missed",
     )
@@ -223,7 +223,7 @@ def main() -> int:
     for name, tally in tallies.items():
         table.add_row(*tally.row(name))
     Console().print(table)
-    bad = any(t.wrong or t.missed or np.percentile(t.told_s, 99) >= 0.3 for t in tallies.values())
+    bad = any(t.wrong or t.missed or np.percentile(t.named_s, 99) >= 0.3 for t in tallies.values())
     return 1 if bad else 0
 
 

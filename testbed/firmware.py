@@ -50,7 +50,7 @@ def part_of(box: SimBox) -> AvrPart:
 
 
 class Console:
-    """Speaks to the box frame by frame, with heartbeats only when told."""
+    """Speaks to the box frame by frame, with heartbeats only on request."""
 
     def __init__(self, box: SimBox) -> None:
         self.box = box

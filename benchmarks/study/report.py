@@ -102,10 +102,10 @@ def confusions(study: Study) -> Iterator[str]:
 def extras(study: Study) -> Iterator[str]:
     """What is not a goal but belongs to it."""
     for verdict, words in (("pass", "passed"), ("fail", "failed")):
-        count, wrong, foretold = study.risks(verdict)
+        count, wrong, expected = study.risks(verdict)
         yield (
             f"- Specific risks: of {count} resistances of untouched channels that were {words}, {wrong} were so wrongly; the "
-            f"risks stated in the record add up to {foretold:.1f}."
+            f"risks stated in the record add up to {expected:.1f}."
         )
     yield f"- Sound channels left unsure: {study.false_channels('unsure')}."
     yield f"- Sound channels failed beside a fault: {study.beside()}."

@@ -155,7 +155,7 @@ class Study:
         return share(first_named(o, twins=twins) for o in looms)
 
     def risks(self, verdict: str) -> tuple[int, int, float]:
-        """Resistances so decided: how many, how many wrongly, and how many wrong ones the stated risks foretold."""
+        """Resistances so decided: how many, how many wrongly, and how many wrong ones the stated risks add up to."""
         rows = [(right, risk) for o in self.whole for word, right, risk in o.risks if word == verdict]
         return len(rows), sum(not right for right, _ in rows), sum(risk for _, risk in rows)
 
