@@ -216,7 +216,9 @@ class FakeDesk:
         settings = tuple(
             SettingView(
                 key, LABELS[key][0], LABELS[key][1], text, LABELS[key][2], "the load type's own limit.",
-                wrong if key == "width_ms" else "", turn if key == "direction" else (),
+                wrong if key == "width_ms" else "",
+                "at most 5 ms" if wrong and key == "width_ms" else "",
+                turn if key == "direction" else (),
             )
             for key, text in fields.items()
         )  # fmt: skip

@@ -29,15 +29,21 @@ BudgetsOf = Callable[[Sequence[int]], Sequence[Budget]]
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
-    """What is wrong with one setting (`key`), or with all of them together (empty key).
+class PlanProblem:
+    """What is wrong with one setting (`key`), or with all of them together (empty key), and why.
 
     `fuel_spent`: nothing fits any more, because of what may already have been let out into the cylinder.
     """
 
     key: str
-    text: str
+    what: str
+    why: str = ""
     fuel_spent: bool = False
+
+    @property
+    def text(self) -> str:
+        """The whole sentence."""
+        return f"{self.what}: {self.why}" if self.why else f"{self.what}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +84,7 @@ class FreePlan:
     channel: int
     way: Way
     requests: tuple[DriveRequest, ...] = ()
-    problems: tuple[Problem, ...] = ()
+    problems: tuple[PlanProblem, ...] = ()
     ranges: dict[str, Range] = field(default_factory=dict)
     cost: Cost = Cost()
 
@@ -101,7 +107,7 @@ def plan_free(job: Job, channel: int, way: Way, values: Values, budgets_of: Budg
     try:
         channels = channels_of(job, channel, way)
     except ValueError as error:
-        return FreePlan(channel, way, problems=(Problem("", f"Not driven: {error}."),))
+        return FreePlan(channel, way, problems=(PlanProblem("", f"Not driven: {error}"),))
     budgets = budgets_of(channels)
     found = ranges(way, values, budgets)
     problems = tuple(_setting_problems(SETTINGS[way], values, found))
@@ -112,19 +118,21 @@ def plan_free(job: Job, channel: int, way: Way, values: Values, budgets_of: Budg
     return FreePlan(channel, way, requests, tuple(_sum_problems(requests, budgets)), found, cost)
 
 
-def _setting_problems(settings: Sequence[Setting], values: Values, found: dict[str, Range]) -> list[Problem]:
+def _setting_problems(
+    settings: Sequence[Setting], values: Values, found: dict[str, Range]
+) -> list[PlanProblem]:
     problems = []
     empty = any(limits.high < limits.low for limits in (found[s.key] for s in settings if s.key in found))
     for setting in settings:
         value = values.get(setting.key)
         if value is None:
-            problems.append(Problem(setting.key, "write a number, like 10 or 2.5."))
+            problems.append(PlanProblem(setting.key, "write a number, like 10 or 2.5"))
         elif setting.choices:
             if value not in [choice for choice, _ in setting.choices]:
                 words = " or ".join(word for _, word in setting.choices)
-                problems.append(Problem(setting.key, f"choose {words}."))
+                problems.append(PlanProblem(setting.key, f"choose {words}"))
         elif setting.whole and value != int(value):
-            problems.append(Problem(setting.key, "write a whole number."))
+            problems.append(PlanProblem(setting.key, "write a whole number"))
         elif empty and found[setting.key].high >= found[setting.key].low:
             continue  # its limits stand on the setting in which nothing fits, and say nothing beside it
         elif problem := _outside(setting, value, found[setting.key]):
@@ -132,14 +140,14 @@ def _setting_problems(settings: Sequence[Setting], values: Values, found: dict[s
     return problems
 
 
-def _outside(setting: Setting, value: float, limits: Range) -> Problem | None:
+def _outside(setting: Setting, value: float, limits: Range) -> PlanProblem | None:
     unit = f" {setting.unit}" if setting.unit else ""
     if limits.high < limits.low:
-        return Problem(setting.key, f"nothing fits: {limits.why}", fuel_spent=limits.of_fuel)
+        return PlanProblem(setting.key, "nothing fits", limits.why, fuel_spent=limits.of_fuel)
     if value > limits.high * (1 + 1e-9):
-        return Problem(setting.key, f"at most {shown(limits.high, down=True)}{unit}: {limits.why}")
+        return PlanProblem(setting.key, f"at most {shown(limits.high, down=True)}{unit}", limits.why)
     if value < limits.low * (1 - 1e-9):
-        return Problem(setting.key, f"at least {shown(limits.low, down=False)}{unit}.")
+        return PlanProblem(setting.key, f"at least {shown(limits.low, down=False)}{unit}")
     return None
 
 
@@ -190,7 +198,7 @@ def _train(count: int, rate_hz: float, width_ms: float) -> PulseTrain:
     return PulseTrain(count=count, period_us=round(1e6 / rate_hz), on_time_us=round(width_ms * 1e3))
 
 
-def _sum_problems(requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -> list[Problem]:
+def _sum_problems(requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -> list[PlanProblem]:
     """What the trains of a sweep do together that none does alone: heat, train after train."""
     if len(requests) < 2:
         return []
@@ -200,8 +208,8 @@ def _sum_problems(requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -
             now = replace(budget, model=replace(model, warm_k=warm_k, liquid_ul=None))
             limit = now.count_limit(request.train.on_time_us, request.train.period_us)
             if request.train.count > limit.value:
-                text = f"train {number} of {len(requests)} would be over {limit.value} pulses: {limit.reason}"
-                return [Problem("count", text)]
+                what = f"train {number} of {len(requests)} would be over {limit.value} pulses"
+                return [PlanProblem("count", what, limit.reason)]
             if model.thermal is not None:
                 warm_k = _cooled(warm_k, budget, request.duration_s)
                 warm_k += heat_of(model, request) / model.thermal.c_j_per_k

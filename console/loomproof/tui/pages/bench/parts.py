@@ -40,9 +40,7 @@ def blocks_text(view: BenchView) -> str:
 
 def limit_face(setting: SettingView) -> str:
     """Return what stands beside a field: its range, or shortly what is wrong with it."""
-    if not setting.problem:
-        return setting.limits
-    return f"✗ {setting.problem.split(':')[0].rstrip('.')}"
+    return f"✗ {setting.problem_short or setting.problem}" if setting.problem else setting.limits
 
 
 def why_text(view: BenchView, focused: str) -> str:

@@ -96,7 +96,7 @@ def _budgets(job: Job) -> Callable[[Sequence[int]], list[Budget]]:
 
 def _setting_view(setting: Setting, text: str, plan: FreePlan) -> SettingView:
     limits = plan.ranges.get(setting.key)
-    problem = next((p.text for p in plan.problems if p.key == setting.key), "")
+    problem = next((p for p in plan.problems if p.key == setting.key), None)
     return SettingView(
         setting.key,
         setting.label,
@@ -104,7 +104,8 @@ def _setting_view(setting: Setting, text: str, plan: FreePlan) -> SettingView:
         text,
         range_text(limits, setting.unit) if limits is not None else "",
         limits.why if limits is not None else "",
-        problem,
+        problem.text if problem is not None else "",
+        problem.what if problem is not None else "",
         tuple((number_text(value), word) for value, word in setting.choices),
     )
 

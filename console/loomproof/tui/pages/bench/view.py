@@ -27,6 +27,8 @@ class SettingView:
     limits: str = ""
     why: str = ""
     problem: str = ""
+    problem_short: str = ""
+    """What is wrong in the few words that fit beside the field."""
     choices: tuple[tuple[str, str], ...] = ()
     """(text, word) of each; empty: a number is typed."""
 
