@@ -11,11 +11,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from loomproof.diagnose.expected.expectations import expect
-from loomproof.diagnose.expected.temperature import direct_ohm, series_ohm
+from loomproof.diagnose.expected.expect import expect
+from loomproof.diagnose.expected.stated import direct_ohm, series_ohm
 from loomproof.diagnose.explain.densities import logsumexp
-from loomproof.diagnose.explain.numbers import Numbers
-from loomproof.diagnose.faults.features import Conduct, Features, Rest
+from loomproof.diagnose.explain.inductance import henry_density, henry_weights
+from loomproof.diagnose.explain.prediction import Prediction
+from loomproof.diagnose.explain.resistance import ohm_density
+from loomproof.diagnose.explain.steady import steady_density
+from loomproof.diagnose.observed.features import Conduct, Features, Rest
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed
 from loomproof.facts.kinds import LoadKind
@@ -69,7 +72,7 @@ def numbers_of(job, channel, **seen):
     evidence = LoomEvidence(
         channels={channel: ChannelEvidence(channel, signature=own)}, temperature_c=Estimate(20.0, 2.0)
     )
-    return Numbers(job, expect(job, evidence), {channel: replace(SEEN, channel=channel, **seen)})
+    return Prediction(job, expect(job, evidence), {channel: replace(SEEN, channel=channel, **seen)})
 
 
 def seen_in(numbers, channel, **seen):
@@ -83,7 +86,7 @@ def ohm_densities(job, channel, shape, *, relative=0.01, **seen):
     loom = numbers_of(job, channel)
     for ohm in np.exp(ln_x):
         numbers = seen_in(loom, channel, resistance=Estimate(ohm, relative * ohm), **seen)
-        out.append(float(logsumexp(numbers.ohm(channel, shape) + numbers.ohm_weights(channel))))
+        out.append(float(logsumexp(ohm_density(numbers, channel, shape) + numbers.ohm_weights(channel))))
     return np.exp(out)
 
 
@@ -183,9 +186,9 @@ def test_two_loads_side_by_side_have_the_parallel_resistance(job):
 def test_a_resistance_seen_to_more_than_a_half_says_nothing(job, ohm, relative, says):
     channel = first(job, LoadKind.INJECTOR)
     numbers = numbers_of(job, channel, resistance=Estimate(ohm, relative * ohm))
-    assert bool(np.any(numbers.ohm(channel, shape_of(job, channel)))) is says
+    assert bool(np.any(ohm_density(numbers, channel, shape_of(job, channel)))) is says
     unseen = numbers_of(job, channel)
-    assert not np.any(unseen.ohm(channel, shape_of(job, channel)))
+    assert not np.any(ohm_density(unseen, channel, shape_of(job, channel)))
 
 
 def test_temperature_widens_a_tolerance_but_not_that_of_an_input(job):
@@ -206,7 +209,7 @@ def henry_densities(job, channel, shape):
     loom = numbers_of(job, channel)
     for milli in np.exp(ln_x):
         numbers = seen_in(loom, channel, inductance=Estimate(milli * 1e-3, milli * 1e-5))
-        out.append(float(logsumexp(numbers.henry(channel, shape) + numbers.henry_weights(channel))))
+        out.append(float(logsumexp(henry_density(numbers, channel, shape) + henry_weights(numbers, channel))))
     return np.exp(out)
 
 
@@ -231,11 +234,11 @@ def test_a_sound_inductance_lies_where_the_catalogue_says_and_lost_turns_lower_i
 
 def test_an_inductance_not_measured_or_not_known_says_nothing(job):
     channel = first(job, LoadKind.INJECTOR)
-    assert not np.any(numbers_of(job, channel).henry(channel, shape_of(job, channel)))
+    assert not np.any(henry_density(numbers_of(job, channel), channel, shape_of(job, channel)))
     seen = numbers_of(job, channel, inductance=Estimate(14e-3, 1e-4))
-    assert not np.any(seen.henry(channel, shape_of(job, channel, unknown_type=True)))
+    assert not np.any(henry_density(seen, channel, shape_of(job, channel, unknown_type=True)))
     lamp = next(load for load in CATALOGUE.values() if load.kind is LoadKind.LAMP)
-    assert not np.any(seen.henry(channel, shape_of(job, channel, load=lamp)))
+    assert not np.any(henry_density(seen, channel, shape_of(job, channel, load=lamp)))
 
 
 @pytest.mark.parametrize("kind", [LoadKind.LAMP, LoadKind.MOTOR])
@@ -246,7 +249,11 @@ def test_a_steady_current_is_a_probability_around_what_is_due(bench, kind):
     channel = first(job, kind)
     loom = numbers_of(job, channel)
     densities = [
-        math.exp(seen_in(loom, channel, steady=Estimate(a, 0.01 * a)).steady(channel, shape_of(job, channel)))
+        math.exp(
+            steady_density(
+                seen_in(loom, channel, steady=Estimate(a, 0.01 * a)), channel, shape_of(job, channel)
+            )
+        )
         for a in np.exp(ln_x)
     ]
     due = job.load_type(channel).steady_current_a.value
@@ -254,6 +261,6 @@ def test_a_steady_current_is_a_probability_around_what_is_due(bench, kind):
     assert 0.6 * due < peak < 1.2 * due
     for changes in ({"garbled": True}, {"foreign": True}, {"low": True}):
         numbers = numbers_of(job, channel, steady=Estimate(due, 0.01 * due))
-        broad = numbers.steady(channel, shape_of(job, channel, **changes))
+        broad = steady_density(numbers, channel, shape_of(job, channel, **changes))
         assert broad == pytest.approx(-math.log(math.log(1e6)))
-    assert numbers.steady(channel, shape_of(job, channel, unknown_type=True)) == 0.0
+    assert steady_density(numbers, channel, shape_of(job, channel, unknown_type=True)) == 0.0
