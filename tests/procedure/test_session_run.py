@@ -121,7 +121,7 @@ def test_skipping_needs_a_reason(session):
 @pytest.mark.parametrize("step_id", ["look", "drive-3", "pull-3", "wiggle-3"])
 def test_a_step_can_be_skipped_at_its_prompt(job, box, make_person, step_id):
     skip = Answer(Choice.SKIP, note="no time")
-    person = make_person(None, ready=skip, pull=skip, flex=skip)
+    person = make_person(None, ready=skip, pull=skip, wiggle=skip)
     session = Session(job, box, person)
     session.open()
     outcome = session.run_step(step_id)

@@ -83,9 +83,9 @@ def page(tmp_path):
         session = Session(job, box, SimulatedOperator(hands, job), store.recorder(), job_text=JOB)
         record = session.open()
         session.walk(SimulatedWalker(hands))
-        flexed = session.flex(Bender(hands), [1], held=False)
+        wiggled = session.wiggle(Bender(hands), [1], held=False)
         session.close()
-        yield re.sub(r"\s+", " ", html(store.read(record))), flexed
+        yield re.sub(r"\s+", " ", html(store.read(record))), wiggled
     finally:
         box.close()
         forget("places")
@@ -93,11 +93,11 @@ def page(tmp_path):
 
 
 def test_the_report_tells_places_moves_and_dropouts(page):
-    text, flexed = page
+    text, wiggled = page
     assert "channel 1 expected, channel 2 found" in text
     assert "asked for, and pulled" in text
     assert "<li>2. Move the terminal (YE) from H1-2 to H1-1.</li>" in text
-    assert len(flexed.seen) > 0
-    assert text.count("not marked") == len(flexed.seen)
-    longest = max(seen.length_us for seen in flexed.seen)
+    assert len(wiggled.seen) > 0
+    assert text.count("not marked") == len(wiggled.seen)
+    longest = max(seen.length_us for seen in wiggled.seen)
     assert f"{longest / 1000:g} ms" in text

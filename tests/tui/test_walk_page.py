@@ -11,7 +11,7 @@ from textual.widgets import Input
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.sheet import build_sheet
 from loomproof.procedure.walk.map import map_of
-from loomproof.procedure.walk.model import Answer, Happening, How, Kind, Order, Stage, WalkState
+from loomproof.procedure.walk.model import Happening, How, Kind, Order, Stage, WalkAnswer, WalkState
 from loomproof.procedure.walk.places import places_of
 from loomproof.tui.messages import WalkAdvanced
 from loomproof.tui.pages.walk.desk import WalkDesk
@@ -25,8 +25,8 @@ from tests.tui.looking import text_of
 
 JOB = load_job(Path(__file__).parents[2] / "examples" / "inline-five-turbo.toml")
 PLACES = places_of(JOB, build_sheet(JOB))
-RIGHT = {p.id: Answer(p.visible, How.ASKED) for p in PLACES[4:9]}
-SWAPPED = {"inj1": Answer(frozenset({2}), How.ASKED), "inj2": Answer(frozenset({1}), How.ASKED)}
+RIGHT = {p.id: WalkAnswer(p.visible, How.ASKED) for p in PLACES[4:9]}
+SWAPPED = {"inj1": WalkAnswer(frozenset({2}), How.ASKED), "inj2": WalkAnswer(frozenset({1}), How.ASKED)}
 
 
 def told(stage, happened=None, **state):
@@ -48,7 +48,7 @@ def rested(answers, stage=WalkStage.DONE, pulsed=(), blind=()):
     return walking._at_rest(map_of(PLACES, answers, blind), stage, "", pulsed)
 
 
-ALL_RIGHT = {p.id: Answer(p.visible, How.ASKED) for p in PLACES}
+ALL_RIGHT = {p.id: WalkAnswer(p.visible, How.ASKED) for p in PLACES}
 STATES = {
     "asked": lambda: told(Stage.PULL, happening(Kind.ASKED, "inj3"), asked="inj3", silent_left_s=24.0),
     "once-more": lambda: told(Stage.PULL, happening(Kind.ASKED, "inj3", 5), asked="inj3", doubt=frozenset({5})),
@@ -291,8 +291,8 @@ async def test_every_place_has_a_sign_with_a_word(console, desk):
 async def test_the_first_wrong_place_is_in_view_at_the_end(console, desk):
     one, other = (next(iter(p.visible)) for p in PLACES[-2:])
     crossed = {
-        "relay_pump": Answer(frozenset({other}), How.ASKED),
-        "tacho": Answer(frozenset({one}), How.ASKED),
+        "relay_pump": WalkAnswer(frozenset({other}), How.ASKED),
+        "tacho": WalkAnswer(frozenset({one}), How.ASKED),
     }
     async with console.run_test() as pilot:
         await pilot.press("7")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from textual.widgets import Input
 
-from loomproof.procedure.wiggle.model import FlexState, Seen
+from loomproof.procedure.wiggle.model import Seen, WiggleState
 from loomproof.tui.messages import PanelChanged, WiggleAdvanced
 from loomproof.tui.pages.wiggle.desk import WiggleDesk
 from loomproof.tui.pages.wiggle.stripchart import StripChart, draw_lane
@@ -31,7 +31,7 @@ def told(seen=SEEN, fresh=(), watching=11, **state):
     flexing = WiggleDesk(JOB, lambda message: views.append(message.view))
     usual = {"held": False, "hand": "by the bulkhead", "spans": ((3, 102.0, 106.0), (11, 106.0, 108.0))}
     flexing.told(
-        FlexState(channels=(3, 11), began_s=100.0, now_s=112.0, watching=watching, watching_since_s=108.0,
+        WiggleState(channels=(3, 11), began_s=100.0, now_s=112.0, watching=watching, watching_since_s=108.0,
                   seen=tuple(seen), **(usual | state)), fresh,
     )  # fmt: skip
     return views[-1]

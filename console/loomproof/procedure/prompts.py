@@ -19,7 +19,7 @@ class PromptKind(StrEnum):
     NOTICED = "noticed"
     PULL = "pull"
     SEAT = "seat"
-    FLEX = "flex"
+    WIGGLE = "wiggle"
 
 
 class Choice(StrEnum):

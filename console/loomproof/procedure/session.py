@@ -39,8 +39,8 @@ from loomproof.procedure.walk.map import WalkMap, answers_from, map_of
 from loomproof.procedure.walk.model import Order
 from loomproof.procedure.walk.places import places_of
 from loomproof.procedure.walk.runner import Walk, Walked, Walker
-from loomproof.procedure.wiggle.model import Flexed, Flexer
-from loomproof.procedure.wiggle.runner import Flexing
+from loomproof.procedure.wiggle.model import Wiggler, WiggleResult
+from loomproof.procedure.wiggle.runner import WiggleTest
 from loomproof.safety.budget import Budget
 from loomproof.safety.interlocks import DEFAULT_EXPIRY_S, Blocked, Interlocks, Permit, Voider
 from loomproof.safety.statements import StatementKind
@@ -244,7 +244,7 @@ class Session:
         self._core.publish(JudgedAnew(self.verdicts(), self.findings()))
         return walked
 
-    def flex(self, flexer: Flexer, channels: Sequence[int], *, held: bool) -> Flexed:
+    def wiggle(self, wiggler: Wiggler, channels: Sequence[int], *, held: bool) -> WiggleResult:
         """Watch channels in turn while somebody bends the loom; written as the sheet's wiggle tests.
 
         Raises:
@@ -254,12 +254,12 @@ class Session:
         """
         core = self._core
         core.check()
-        flexing = Flexing(
-            core, self.sheet, self._outcomes, self._attempts.found, flexer, channels=channels, held=held
+        test = WiggleTest(
+            core, self.sheet, self._outcomes, self._attempts.found, wiggler, channels=channels, held=held
         )
-        flexed = flexing.run()
+        wiggled = test.run()
         core.publish(JudgedAnew(self.verdicts(), self.findings()))
-        return flexed
+        return wiggled
 
     def walk_map(self) -> WalkMap:
         """What pull checks, walked or asked one by one, say of every place."""

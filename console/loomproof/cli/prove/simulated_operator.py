@@ -40,7 +40,7 @@ class SimulatedOperator:
             return Answer(self._notice(prompt))
         if prompt.kind in (PromptKind.PULL, PromptKind.SEAT):
             self.show(prompt)
-        if prompt.kind is PromptKind.FLEX:
+        if prompt.kind is PromptKind.WIGGLE:
             self._hands.wiggle(_place(prompt), FLEX_S * max(1, len(prompt.channels)))
         return Answer(prompt.choices[0])
 

@@ -202,7 +202,7 @@ class AskingOperator:
 
 def _words(choice: Choice, prompt: Prompt) -> str:
     """A choice in words; going on drives something only where something is driven."""
-    if choice is Choice.DRIVE and prompt.kind is PromptKind.FLEX:
+    if choice is Choice.DRIVE and prompt.kind is PromptKind.WIGGLE:
         return "watch it now"
     if choice is Choice.DRIVE and prompt.channel is None:
         return "go on"

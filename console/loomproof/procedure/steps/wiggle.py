@@ -59,7 +59,7 @@ def _ask(core: Core, step: Step, result: StepResult) -> None:
     how_long = f"{seconds:g} s" if many == 1 else f"{seconds:g} s for each of its {many} channels"
     answer = core.ask(
         core.prompt(
-            PromptKind.FLEX,
+            PromptKind.WIGGLE,
             step.id,
             step.title,
             f"Go on, then bend and tug the loom from there to the header, pin by pin, for {how_long}.",

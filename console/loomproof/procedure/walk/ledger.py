@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from loomproof.procedure.walk.model import (
-    Answer,
     Channels,
     Happening,
     How,
@@ -18,6 +17,7 @@ from loomproof.procedure.walk.model import (
     Order,
     Place,
     Stage,
+    WalkAnswer,
     WalkState,
 )
 
@@ -42,7 +42,7 @@ class Pull:
     grew_s: float
     doubt_before: Channels
     place: str | None = None
-    answer: Answer | None = None
+    answer: WalkAnswer | None = None
 
 
 @dataclass
@@ -72,13 +72,13 @@ class WalkLedger:
         *,
         feeds: Mapping[str, Channels] | None = None,
         order: Order = Order.GUIDED,
-        answers: Mapping[str, Answer] | None = None,
+        answers: Mapping[str, WalkAnswer] | None = None,
         now_s: float = 0.0,
     ) -> None:
         self.places = tuple(places)
         self.order = order
         self.stage = Stage.PULL
-        self.answers: dict[str, Answer] = dict(answers or {})
+        self.answers: dict[str, WalkAnswer] = dict(answers or {})
         self.elsewhere: Channels = NONE
         self.odd: set[Channels] = set()
         self.asked: str | None = None
@@ -197,13 +197,13 @@ class WalkLedger:
         place = self.asked
         self._say(Kind.SILENT, at_s, place)
         if place in self._silent_once:
-            self._conclude(place, Answer(NONE, How.SILENT), at_s)
+            self._conclude(place, WalkAnswer(NONE, How.SILENT), at_s)
             return
         self._silent_once.add(place)
         self._queue.append(place)
         self._next(at_s)
 
-    def _conclude(self, place: str, answer: Answer, at_s: float) -> None:
+    def _conclude(self, place: str, answer: WalkAnswer, at_s: float) -> None:
         """Take an answer that no pull gave."""
         self.answers[place] = answer
         if place in self._queue:

@@ -18,7 +18,6 @@ from __future__ import annotations
 
 from loomproof.procedure.walk.ledger import HELD_S, NO_UNTIL_S, NONE, SILENCE_S, Last, Pull, WalkLedger
 from loomproof.procedure.walk.model import (
-    Answer,
     Channels,
     Happening,
     How,
@@ -26,6 +25,7 @@ from loomproof.procedure.walk.model import (
     Look,
     Order,
     Stage,
+    WalkAnswer,
     WalkKey,
 )
 
@@ -188,7 +188,7 @@ class WalkMachine(WalkLedger):
         return False
 
     def _accept(self, pull: Pull, place: str, how: How) -> None:
-        pull.place, pull.answer = place, Answer(pull.channels, how)
+        pull.place, pull.answer = place, WalkAnswer(pull.channels, how)
         self._told, self.doubt = place, NONE
 
     def _contradict(self, at_s: float) -> None:
@@ -244,7 +244,7 @@ class WalkMachine(WalkLedger):
             self._say(Kind.STRAY, at_s, channels=gone)
             return
         for place in joined:
-            self.answers[place] = Answer(gone, How.ASKED)
+            self.answers[place] = WalkAnswer(gone, How.ASKED)
             self._say(Kind.SETTLED, at_s, place, gone)
         self._say(Kind.CONFIRMED, at_s, joined[-1], gone)
         self._to_hold = []
@@ -291,9 +291,9 @@ class WalkMachine(WalkLedger):
             self._begun, self._silences = True, 0
             self._say(Kind.NOTHING, at_s, self.asked)
             if self.asked is not None:
-                self._conclude(self.asked, Answer(NONE, How.SAID), at_s)
+                self._conclude(self.asked, WalkAnswer(NONE, How.SAID), at_s)
         elif key is WalkKey.SKIP and self.asked is not None:
-            self._conclude(self.asked, Answer(NONE, How.SKIPPED), at_s)
+            self._conclude(self.asked, WalkAnswer(NONE, How.SKIPPED), at_s)
 
     def _turn_order(self, at_s: float) -> None:
         if self.stage in (Stage.SETTLING, Stage.SEAT) or self._held:

@@ -12,7 +12,7 @@ from loomproof.job.model import Job
 from loomproof.procedure.evidence_merge import newest_counting
 from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.procedure.walk.mend import MendPlan, Move, MoveKind, plan_moves
-from loomproof.procedure.walk.model import Answer, Channels, How, Place
+from loomproof.procedure.walk.model import Channels, How, Place, WalkAnswer
 
 
 class PlaceState(StrEnum):
@@ -72,7 +72,9 @@ class WalkMap:
         return all(row.state is PlaceState.RIGHT for row in self.rows)
 
 
-def map_of(places: Sequence[Place], answers: Mapping[str, Answer], blind: Collection[int] = ()) -> WalkMap:
+def map_of(
+    places: Sequence[Place], answers: Mapping[str, WalkAnswer], blind: Collection[int] = ()
+) -> WalkMap:
     """Put the answers beside what the job expects."""
     times: dict[int, int] = {}
     shared: dict[Channels, Channels] = {}
@@ -94,7 +96,7 @@ def map_of(places: Sequence[Place], answers: Mapping[str, Answer], blind: Collec
 
 
 def _row(
-    place: Place, answer: Answer | None, times: Mapping[int, int], joined: frozenset[Channels]
+    place: Place, answer: WalkAnswer | None, times: Mapping[int, int], joined: frozenset[Channels]
 ) -> PlaceFound:
     if not place.visible and (answer is None or not answer.channels):
         return PlaceFound(place, None, PlaceState.BLIND)
@@ -123,10 +125,10 @@ def _state(
     return PlaceState.JOINED if len(found) > len(place.expected) else PlaceState.WRONG
 
 
-def answers_from(places: Sequence[Place], outcomes: Iterable[StepOutcome]) -> dict[str, Answer]:
+def answers_from(places: Sequence[Place], outcomes: Iterable[StepOutcome]) -> dict[str, WalkAnswer]:
     """What earlier pull checks, walked or asked one by one, say of these places."""
     counting = newest_counting(o for o in outcomes if o.kind is StepKind.PULL_CHECK)
-    found: dict[str, Answer] = {}
+    found: dict[str, WalkAnswer] = {}
     for place in places:
         outcome = counting.get(place.step_id)
         if outcome is None:
@@ -135,13 +137,13 @@ def answers_from(places: Sequence[Place], outcomes: Iterable[StepOutcome]) -> di
         if pulls:
             moved = frozenset(channel for pull in pulls for channel in pull.moved_channels)
             how = str(outcome.measured.get("how", ""))
-            found[place.id] = Answer(moved, How(how) if how in set(How) else How.EARLIER)
+            found[place.id] = WalkAnswer(moved, How(how) if how in set(How) else How.EARLIER)
     return found
 
 
 def to_ask_again(
-    places: Sequence[Place], answers: Mapping[str, Answer], blind: Collection[int] = ()
-) -> dict[str, Answer]:
+    places: Sequence[Place], answers: Mapping[str, WalkAnswer], blind: Collection[int] = ()
+) -> dict[str, WalkAnswer]:
     """The answered places that a further walk asks for anew.
 
     While a place that can be seen is open, none of them; else those that were not right; else all of them.

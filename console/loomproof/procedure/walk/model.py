@@ -111,7 +111,7 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class WalkAnswer:
     """What moved when a place was pulled, and on what that rests."""
 
     channels: Channels
@@ -149,7 +149,7 @@ class WalkState:
     told: str | None
     off: Channels
     doubt: Channels
-    answers: Mapping[str, Answer]
+    answers: Mapping[str, WalkAnswer]
     elsewhere: Channels = frozenset()
     silent_left_s: float | None = None
     last: Happening | None = None

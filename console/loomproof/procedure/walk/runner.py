@@ -23,13 +23,13 @@ from loomproof.procedure.steps.pull_verdict import conclude_pull, explain_blind
 from loomproof.procedure.walk.machine import WalkMachine
 from loomproof.procedure.walk.map import WalkMap, answers_from, cavities_of, map_of, plan_texts, to_ask_again
 from loomproof.procedure.walk.model import (
-    Answer,
     Happening,
     How,
     Kind,
     Order,
     Place,
     Stage,
+    WalkAnswer,
     WalkKey,
     WalkState,
 )
@@ -101,7 +101,7 @@ class Walk:
         self._places: tuple[Place, ...] = places_of(core.job, sheet)
         self._machine: WalkMachine | None = None
         self._blind: tuple[int, ...] = ()
-        self._asked_again: dict[str, Answer] = {}
+        self._asked_again: dict[str, WalkAnswer] = {}
         self._began: dict[str, float] = {}
         self._told_s = 0.0
 
@@ -231,7 +231,7 @@ class Walk:
             self._conclude(step, result, place, answer)
         self._finish(step, self._began.get(place.id, item.at_s), result)
 
-    def _conclude(self, step: Step, result: StepResult, place: Place, answer: Answer) -> None:
+    def _conclude(self, step: Step, result: StepResult, place: Place, answer: WalkAnswer) -> None:
         blind = tuple(c for c in place.expected if c not in place.visible)
         if not answer.channels and not place.visible:
             explain_blind(self._core, step, result, blind)

@@ -30,7 +30,7 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class FlexState:
+class WiggleState:
     """How it stands. `watching` None: resting between slices. `spans`: (channel, from, to) already watched."""
 
     channels: tuple[int, ...]
@@ -53,10 +53,10 @@ class Said:
     enough: bool = False
 
 
-class Flexer(Protocol):
+class Wiggler(Protocol):
     """Whoever bends the loom, as the test sees it. Called from the session's thread; must not wait."""
 
-    def told(self, state: FlexState, fresh: tuple[Seen, ...]) -> None:
+    def told(self, state: WiggleState, fresh: tuple[Seen, ...]) -> None:
         """Hear how it stands, with the dropouts that are new."""
         ...
 
@@ -66,7 +66,7 @@ class Flexer(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Flexed:
+class WiggleResult:
     """How it ended."""
 
     seen: tuple[Seen, ...]

@@ -25,7 +25,7 @@ from loomproof.procedure.step_end import carry_out
 from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.procedure.step_result import StepResult
 from loomproof.procedure.walk.scan import rests_away
-from loomproof.procedure.wiggle.model import Flexed, Flexer, FlexState, Said, Seen
+from loomproof.procedure.wiggle.model import Said, Seen, Wiggler, WiggleResult, WiggleState
 from loomproof.safety.approve import NotPermittedError, approve
 from loomproof.safety.interlocks import Blocked
 from loomproof.safety.statements import hazards_of
@@ -47,7 +47,7 @@ NEVER_HELD = (HazardClass.FUEL, HazardClass.SPARK, HazardClass.CRANK)
 Finish = Callable[[Step, float, StepResult], StepOutcome]
 
 
-class Flexing:
+class WiggleTest:
     """One wiggle test at will.
 
     Args:
@@ -55,7 +55,7 @@ class Flexing:
         sheet: its run sheet; the result is written as its wiggle tests.
         outcomes: what is known from before.
         finish: writes a step's result into the record.
-        flexer: who bends the loom.
+        wiggler: who bends the loom.
         channels: to be watched, one or several.
         held: the loads are held on; else only resting pins are watched.
 
@@ -70,12 +70,12 @@ class Flexing:
         sheet: RunSheet,
         outcomes: Iterable[StepOutcome],
         finish: Finish,
-        flexer: Flexer,
+        wiggler: Wiggler,
         *,
         channels: Sequence[int],
         held: bool,
     ) -> None:
-        self._core, self._sheet, self._finish, self._flexer = core, sheet, finish, flexer
+        self._core, self._sheet, self._finish, self._wiggler = core, sheet, finish, wiggler
         self._outcomes = tuple(outcomes)
         self._held = held
         self._channels = tuple(dict.fromkeys(channels))
@@ -88,13 +88,13 @@ class Flexing:
         self._began_s = core.box.now_s()
         self._check()
 
-    def run(self) -> Flexed:
+    def run(self) -> WiggleResult:
         """Watch in turns until the operator has enough, or something ends it."""
         end, reason = carry_out(self._core, self._take_turns)
         self._watching = None
         self._write()
         self._tell(())
-        return Flexed(tuple(self._seen), self._watched_s(), end, reason)
+        return WiggleResult(tuple(self._seen), self._watched_s(), end, reason)
 
     # --- before it begins ---------------------------------------------------------------------------------
 
@@ -241,7 +241,7 @@ class Flexing:
             self._listen()
 
     def _listen(self) -> None:
-        while not self._enough and (said := self._flexer.poll()) is not None:
+        while not self._enough and (said := self._wiggler.poll()) is not None:
             if said.enough:
                 self._enough = True
             elif said.number is None:
@@ -250,7 +250,7 @@ class Flexing:
                 self._seen[said.number] = replace(self._seen[said.number], hand=said.hand)
 
     def _tell(self, fresh: tuple[Seen, ...]) -> None:
-        state = FlexState(
+        state = WiggleState(
             channels=self._channels,
             held=self._held,
             began_s=self._began_s,
@@ -261,7 +261,7 @@ class Flexing:
             spans=tuple(self._spans),
             hand=self._hand,
         )
-        self._flexer.told(state, fresh)
+        self._wiggler.told(state, fresh)
 
     # --- the record ---------------------------------------------------------------------------------------
 
@@ -299,4 +299,4 @@ class Flexing:
         return {}
 
 
-__all__ = ["FlexState", "Flexed", "Flexer", "Flexing", "Said", "Seen"]
+__all__ = ["Said", "Seen", "WiggleResult", "WiggleState", "WiggleTest", "Wiggler"]

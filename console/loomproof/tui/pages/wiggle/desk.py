@@ -12,7 +12,7 @@ from loomproof.facts.step import StepEnd
 from loomproof.job.model import Job
 from loomproof.procedure.session import Session
 from loomproof.procedure.step_result import StepInterruptedError
-from loomproof.procedure.wiggle.model import FlexState, Said, Seen
+from loomproof.procedure.wiggle.model import Said, Seen, WiggleState
 from loomproof.safety.approve import NotPermittedError
 from loomproof.tui import messages
 from loomproof.tui.desk.inbox import Inbox
@@ -20,7 +20,7 @@ from loomproof.tui.pages.wiggle.view import DropoutRow, Lane, WiggleView
 
 
 class WiggleDesk:
-    """Implements the procedure's `Flexer` for the wiggle page.
+    """Implements the procedure's `Wiggler` for the wiggle page.
 
     Args:
         job: the job.
@@ -50,18 +50,20 @@ class WiggleDesk:
             )
         )
         try:
-            flexed = session.flex(self, channels, held=held)
+            wiggled = session.wiggle(self, channels, held=held)
         except NotPermittedError as error:
             self._end(f"Blocked: {error} Unblock it on the bench page.", ok=False)
         except (ValueError, BoxError, StepInterruptedError) as error:
             text = str(error)
             self._end(f"{text[:1].upper()}{text[1:]}.", ok=False)
         else:
-            count = len(flexed.seen)
+            count = len(wiggled.seen)
             text = "No dropout was seen." if not count else f"{count} dropouts, written to the record."
-            self._end(text if flexed.end is StepEnd.DONE else f"Ended: {flexed.reason}. {text}", ok=not count)
+            self._end(
+                text if wiggled.end is StepEnd.DONE else f"Ended: {wiggled.reason}. {text}", ok=not count
+            )
 
-    def told(self, state: FlexState, fresh: tuple[Seen, ...]) -> None:
+    def told(self, state: WiggleState, fresh: tuple[Seen, ...]) -> None:
         """Show how the test stands."""
         since = state.began_s
         lanes = []

@@ -55,26 +55,26 @@ def wiggles(notebook):
 
 def test_several_channels_take_turns(session, box):
     hand = Hand(slices=5)
-    flexed = session.flex(hand, [1, 3], held=False)
+    wiggled = session.wiggle(hand, [1, 3], held=False)
     assert [d for _, d in box.calls("sensed")] == [(c, SLICE_MS) for c in (1, 3, 1, 3, 1)]
-    assert flexed.end is StepEnd.DONE
-    assert set(flexed.watched_s) == {1, 3}
+    assert wiggled.end is StepEnd.DONE
+    assert set(wiggled.watched_s) == {1, 3}
     assert not box.calls("arm", "held")
 
 
 def test_one_alone_is_watched_longer(session, box):
-    session.flex(Hand(slices=1), [3], held=False)
+    session.wiggle(Hand(slices=1), [3], held=False)
     assert box.calls("sensed") == [("sensed", (3, ALONE_MS))]
 
 
 def test_each_dropout_is_told_and_written_with_its_hand(session, box, notebook):
     box.loose = {3: 2}
     hand = Hand([Said(hand="at the header")], slices=1)
-    flexed = session.flex(hand, [3], held=False)
+    wiggled = session.wiggle(hand, [3], held=False)
     assert [(s.channel, s.length_us, s.depth_permille, s.hand) for s in hand.fresh] == [
         (3, 500, 800, "at the header")
     ] * 2
-    assert flexed.seen[1].at_s > flexed.seen[0].at_s
+    assert wiggled.seen[1].at_s > wiggled.seen[0].at_s
     outcome = wiggles(notebook)["wiggle-3"]
     assert outcome.evidence[0].dropouts == 2
     assert outcome.evidence[0].watched
@@ -92,7 +92,7 @@ def test_where_the_hand_was_can_be_said_afterwards(session, box, notebook):
     hand.poll = lambda: (
         Said("by the bulkhead", 1) if len(hand.fresh) == 2 and hand.fresh.append(None) is None else plain()
     )
-    session.flex(hand, [3], held=False)
+    session.wiggle(hand, [3], held=False)
     assert [row["hand"] for row in wiggles(notebook)["wiggle-3"].measured["dropouts"]][:2] == [
         "",
         "by the bulkhead",
@@ -102,14 +102,14 @@ def test_where_the_hand_was_can_be_said_afterwards(session, box, notebook):
 def test_a_channel_that_shows_nothing_at_rest_is_refused(session, box):
     box.pulled = {3}
     with pytest.raises(ValueError, match="channel 3 shows no load at rest"):
-        session.flex(Hand(), [1, 3], held=False)
+        session.wiggle(Hand(), [1, 3], held=False)
 
 
 def test_a_valve_is_held_within_its_budget_and_rests(session, box):
     hand = Hand(slices=2)
     budget = session.budget(3)
-    flexed = session.flex(hand, [3], held=True)
-    assert flexed.end is StepEnd.DONE
+    wiggled = session.wiggle(hand, [3], held=True)
+    assert wiggled.end is StepEnd.DONE
     assert all(ms <= budget.max_hold_ms for _, (_, ms) in box.calls("held"))
     held_s = box.calls("held")[0][1][1] / 1000
     last = next(state for state in hand.states if len(state.spans) == 2)
@@ -129,8 +129,8 @@ def test_slice_upon_slice_heats_a_held_load_no_further_than_its_budget(session, 
             super().told(state, fresh)
             rises_k.append(core.heat.rise_k(3, model, state.now_s))
 
-    flexed = session.flex(Feeling(slices=8), [3], held=True)
-    assert flexed.end is StepEnd.DONE
+    wiggled = session.wiggle(Feeling(slices=8), [3], held=True)
+    assert wiggled.end is StepEnd.DONE
     held_ms = [ms for _, (_, ms) in box.calls("held")]
     assert len(held_ms) == 8
     assert SHORTEST_HOLD_MS <= min(held_ms) < ALONE_MS, "its warmth shortens how long it is held"
@@ -143,25 +143,25 @@ def test_a_load_too_warm_to_be_held_is_refused_with_the_reason(session, box):
         3, model, model.thermal.rise_k * model.thermal.c_j_per_k, box.now_s(), 0.0
     )
     with pytest.raises(ValueError, match=r"K are left of earlier drives\. Let it cool"):
-        session.flex(Hand(), [3], held=True)
+        session.wiggle(Hand(), [3], held=True)
     assert not box.calls("held", "arm")
 
 
 @pytest.mark.parametrize("channel", [1, 2])
 def test_injectors_and_coils_are_never_held(session, box, channel):
     with pytest.raises(ValueError, match="must not be held on"):
-        session.flex(Hand(), [channel], held=True)
+        session.wiggle(Hand(), [channel], held=True)
     assert not box.calls("held", "arm")
 
 
 def test_a_load_that_moves_needs_its_statement_before_it_is_held(session, box, job):
     with pytest.raises(NotPermittedError):
-        session.flex(Hand(), [4], held=True)
+        session.wiggle(Hand(), [4], held=True)
     assert not box.calls("held", "arm")
     for kind in StatementKind:
         form = form_for(kind, job.setting)
         session.state(kind, form.fact_keys, form.typed_word, "RB")
-    session.flex(Hand(slices=1), [4], held=True)
+    session.wiggle(Hand(slices=1), [4], held=True)
     names = [what for what, _ in box.log]
     assert names.index("arm") < names.index("held") < names.index("disarm")
 
@@ -177,11 +177,11 @@ def test_a_stop_ends_it_and_keeps_what_was_seen(session, box, notebook):
             session.request_stop("stop key")
 
     hand.told = stop
-    flexed = session.flex(hand, [3], held=False)
-    assert flexed.end is StepEnd.STOPPED
-    assert wiggles(notebook)["wiggle-3"].evidence[0].dropouts == len(flexed.seen) > 0
+    wiggled = session.wiggle(hand, [3], held=False)
+    assert wiggled.end is StepEnd.STOPPED
+    assert wiggles(notebook)["wiggle-3"].evidence[0].dropouts == len(wiggled.seen) > 0
 
 
 def test_an_unknown_choice_is_refused(session):
     with pytest.raises(ValueError, match="choose a channel"):
-        session.flex(Hand(), [], held=False)
+        session.wiggle(Hand(), [], held=False)
