@@ -21,7 +21,7 @@ ROOT = Path(__file__).resolve().parents[1]
 HOST = ROOT / "firmware" / "host"
 MISSES = ROOT / "build" / "campaign-misses.txt"
 """A line on each loom of the study that did not go as it should, with its seed."""
-MINUTES = 185.0
+MINUTES = 195.0
 SCRIPTS_AT_A_TIME = 5000
 """Hypothesis slows down over one long run; each of these begins with a seed of its own."""
 LARGEST_SEED = 2**31 - 1
@@ -109,6 +109,11 @@ def _mutants(share: float, seed: int) -> Iterator[Run]:
     )
 
 
+def _c_mutants(share: float, seed: int) -> Iterator[Run]:
+    count = str(max(20, round(150 * share)))
+    yield Run(_python("-m", "benchmarks.mutants.c_guards", "--count", count, "--seed", str(seed)))
+
+
 STUDIES = (
     Study("looms", "findings on random looms", 40, _looms),
     Study("matrix", "every single fault of the example jobs, through the whole run sheet", 30, _matrix),
@@ -116,6 +121,12 @@ STUDIES = (
     Study("events", "the core against its safety oracle on random events", 10, _events),
     Study("firmware", "the real binary proves the same looms as the Python box", 15, _firmware),
     Study("mutants", "errors put into the source, and whether the tests of its room notice", 25, _mutants),
+    Study(
+        "c-mutants",
+        "errors put into the C guards, and whether the tests on the host build notice",
+        10,
+        _c_mutants,
+    ),
     Study("fuzz", "the core fuzzed with sanitizers and the oracle", 35, _fuzz),
 )
 
@@ -156,7 +167,7 @@ def main(words: Sequence[str] | None = None) -> int:
     chosen = [study for study in STUDIES if not options.only or study.name in options.only]
     if options.list:
         for study in STUDIES:
-            print(f"{study.name:8} {study.minutes:3.0f} min  {study.title}")
+            print(f"{study.name:9} {study.minutes:3.0f} min  {study.title}")
         return 0
     share = options.minutes / sum(study.minutes for study in chosen)
     seed = random.SystemRandom().randrange(LARGEST_SEED) if options.seed is None else options.seed

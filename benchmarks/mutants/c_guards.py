@@ -71,6 +71,7 @@ class Bench:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.texts = {name: (CORE / name).read_text() for name in GUARDS}
         for source in (*CORE.glob("*.c"), HOST / "board.c", HOST / "plant.c"):
             subprocess.run([*COMPILE, source, "-o", folder / f"{source.stem}.o"], check=True)
         self.objects = sorted(folder.glob("*.o"))
@@ -83,7 +84,7 @@ class Bench:
         objects = list(self.objects)
         if mutant is not None:
             source = place / mutant.file
-            source.write_text(mutant.apply((CORE / mutant.file).read_text()))
+            source.write_text(mutant.apply(self.texts[mutant.file]))
             changed = place / f"{source.stem}.o"
             subprocess.run([*COMPILE, source, "-w", "-o", changed], check=True)
             objects = [changed if one.name == changed.name else one for one in objects]

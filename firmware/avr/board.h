@@ -4,8 +4,8 @@
  * Analogue: one shunt in the common source line of all channels (one channel is driven at a time), so the two current
  * ranges need one input each and no multiplexer stands between a short and its detection. Only the drains are
  * multiplexed, eight to an input over common address lines, which stand still during a drive; the supply has an input
- * of its own. A pair of track-and-hold switches holds both current ranges at the same instant; it hangs on the output
- * of timer 1's comparator B.
+ * of its own. A pair of track-and-hold switches holds both current ranges at the same instant; it is driven by the
+ * output of timer 1's comparator B.
  */
 #ifndef BOARD_H
 #define BOARD_H

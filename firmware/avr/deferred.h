@@ -3,7 +3,7 @@
  * to be done calls deferred_raise; the interrupt in main.c then works with interrupts on, before the main loop goes on.
  * It never interrupts itself. Every entry point of the core is called from there.
  *
- * It hangs on the EEPROM's "ready" interrupt, which comes for as long as it is enabled and nothing is being written:
+ * It uses the EEPROM's "ready" interrupt, which comes for as long as it is enabled and nothing is being written:
  * raised and dropped by one instruction each, last in priority, on both parts, and otherwise unused (the program only
  * reads the EEPROM, once, before it begins). */
 #ifndef DEFERRED_H

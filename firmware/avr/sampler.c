@@ -15,14 +15,15 @@
 
 #define COMPARATOR_B (_BV(ADTS2) | _BV(ADTS0))
 #define TRACK_TICKS 8U /* 4 us: the hold switches have been let go by then, and have followed for 3 us */
-#define SETS_TOLD_AT_ONCE 2U /* getting there costs as much as telling one; the millisecond tells what is left */
+#define SETS_REPORTED_AT_ONCE \
+    2U /* getting there costs as much as reporting one; the millisecond reports what is left */
 #define TEMPERATURE_EVERY 64U /* idle readings */
 
 struct sampler_state sampler = {.limit = NO_LIMIT};
 volatile uint8_t sampler_next_admux, sampler_next_adcsra;
 static uint16_t first_counts, second_counts; /* of the set under way */
 
-static volatile bool over; /* seen, not yet told */
+static volatile bool over; /* seen, not yet reported */
 static uint16_t off_low; /* when everything went off, lower half of the tick count */
 
 static struct sampler_set slots[SETS_WAITING];
@@ -65,8 +66,8 @@ void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge)
     static const uint8_t does[] = {
         [HAL_SAMPLING_LEAVE] = 0,
         [HAL_SAMPLING_PULSE] = SAMPLER_JUDGE | SAMPLER_ANEW_UNLESS_KEPT,
-        [HAL_SAMPLING_SENSE] = SAMPLER_JUDGE | SAMPLER_ANEW | SAMPLER_TELL,
-        [HAL_SAMPLING_TRACE] = SAMPLER_JUDGE | SAMPLER_ANEW | SAMPLER_TELL | SAMPLER_KEEP,
+        [HAL_SAMPLING_SENSE] = SAMPLER_JUDGE | SAMPLER_ANEW | SAMPLER_REPORT,
+        [HAL_SAMPLING_TRACE] = SAMPLER_JUDGE | SAMPLER_ANEW | SAMPLER_REPORT | SAMPLER_KEEP,
         [HAL_SAMPLING_LAST] = SAMPLER_JUDGE_NO_MORE,
         [HAL_SAMPLING_END] = SAMPLER_JUDGE_NO_MORE | SAMPLER_END_UNLESS_KEPT,
     };
@@ -103,7 +104,7 @@ static void forget_sets(void)
 
 void sampler_start(uint8_t channel)
 {
-    struct sampler_order order = {.does = SAMPLER_TELL, .every = 1, .judged_input = INPUT_FINE};
+    struct sampler_order order = {.does = SAMPLER_REPORT, .every = 1, .judged_input = INPUT_FINE};
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
         forget_sets();
@@ -186,7 +187,7 @@ static inline void finish_idle(uint16_t counts)
     void __vector_##name##_done(void) __attribute__((signal, used)); \
     void __vector_##name##_done(void)
 
-/* Everything off, at once; the program is told with the set. */
+/* Everything off, at once; the program learns of it with the set. */
 static inline void trip(void)
 {
     gates_all_off();
@@ -238,7 +239,7 @@ DONE(second)
     GPIOR0 |= _BV(PHASE_DRAIN);
 }
 
-/* Whether the next set is to be told. */
+/* Whether the next set is to be reported. */
 static inline bool take_turn(void)
 {
     if (!sampler.wanted || --sampler.until) {
@@ -269,7 +270,7 @@ static inline void put_set(uint16_t drain, bool in_turn)
     slot->lost = sampler.lost;
     sampler.lost = 0;
     put = next;
-    if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_TOLD_AT_ONCE) {
+    if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_REPORTED_AT_ONCE) {
         deferred_raise();
     }
     sampler.over = false;

@@ -6,9 +6,9 @@
  * First comes the range that over-current is judged in, and it is judged in that very interrupt.
  *
  * The converter runs at 1 MHz, 13 us a conversion: the fastest clock that the datasheet gives figures for. Ten bits are
- * specified up to 200 kHz only; up to 1 MHz the datasheet admits some counts of error, so the noise and the gain told
- * to the console must be measured on the board. At 500 kHz a set would take 116 us, too few for a sense pulse of 80 us
- * to be measured at all. */
+ * specified up to 200 kHz only; up to 1 MHz the datasheet admits some counts of error, so the noise and the gain
+ * reported to the console must be measured on the board. At 500 kHz a set would take 116 us, too few for a sense pulse
+ * of 80 us to be measured at all. */
 #ifndef SAMPLER_H
 #define SAMPLER_H
 
@@ -34,12 +34,12 @@
 #define SAMPLER_ANEW_UNLESS_KEPT 0x08U
 #define SAMPLER_END_UNLESS_KEPT 0x10U
 #define SAMPLER_KEEP 0x20U
-#define SAMPLER_TELL 0x40U /* sets are told */
+#define SAMPLER_REPORT 0x40U /* sets are reported */
 
 /* The same, made ready. */
 struct sampler_order {
     uint8_t does;
-    uint8_t every; /* of the sets, this many-th is told */
+    uint8_t every; /* of the sets, this many-th is reported */
     uint8_t judged_input; /* current that the limit is for */
     uint8_t drain_input;
     uint8_t address; /* of the drain multiplexers */
@@ -53,7 +53,7 @@ void sampler_begin(void);
 /* [later] Makes an edge ready. */
 void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge);
 
-/* [later] Whether an over-current was seen and not yet told. */
+/* [later] Whether an over-current was seen and not yet reported. */
 bool sampler_is_over(void);
 
 /* With interrupts off: no pulse is on any more, whatever edges were planned. */

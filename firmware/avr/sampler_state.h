@@ -31,10 +31,10 @@ extern struct sampler_state {
     uint8_t drain_input;
     bool pulse; /* one is on */
     bool kept; /* sets go on for a trace */
-    uint8_t wanted; /* not 0: sets are told, */
+    uint8_t wanted; /* not 0: sets are reported, */
     uint8_t every; /* this many-th of them, */
     uint8_t until; /* the next after so many */
-    uint8_t lost; /* of those that would have been told, since the last one that is */
+    uint8_t lost; /* of those that would have been reported, since the last one that is */
     bool left_out; /* there is no time for the set after the one under way */
     bool over; /* the set under way was over the limit */
 } sampler;
@@ -91,7 +91,7 @@ static inline void sampler_begin_anew(const struct sampler_order *order)
     sampler_idle_input = SAMPLER_NO_INPUT; /* of one that is done and not yet seen, too */
     sampler.first_input = first;
     sampler.drain_input = order->drain_input;
-    sampler.wanted = order->does & SAMPLER_TELL;
+    sampler.wanted = order->does & SAMPLER_REPORT;
     sampler.every = order->every;
     sampler.until = 1;
     sampler.lost = 0;

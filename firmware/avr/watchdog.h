@@ -7,8 +7,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* Notes what caused the reset and calms the watchdog, which after its own reset stays on with its shortest time (16
- * ms). To be called first of all. */
+/* Notes what caused the reset and switches off the watchdog, which after its own reset stays on with its shortest time
+ * (16 ms). To be called first of all. */
 void watchdog_first(void);
 
 /* Starts timer 2 at 1 ms and the watchdog at 120 ms. */

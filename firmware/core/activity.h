@@ -44,13 +44,13 @@ void activity_at_channel(uint8_t channel);
 /* [isr] It has done all it was to do. */
 void activity_over(void);
 
-/* [isr] Break it off now: outputs off, no more edges. The first reason stays. The main loop tells it later. */
+/* [isr] Break it off now: outputs off, no more edges. The first reason stays. The main loop reports it later. */
 void activity_cut(uint8_t end_reason);
 
-/* [main] Break it off and tell it. Nothing happens without one. */
+/* [main] Break it off and report it. Nothing happens without one. */
 void activity_end(uint8_t end_reason);
 
-/* [main] Tell what is over, cut or tripped. */
+/* [main] Report what is over, cut or tripped. */
 void activity_poll(void);
 
 /* [isr] Every ms: a watch ends when its time is up. */

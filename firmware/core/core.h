@@ -26,7 +26,7 @@ void core_rx_lost(void);
  * input are judged here and act on the outputs here. */
 void core_tick_1ms(void);
 
-/* Edges, over-current and sets are told in the order in which they happened, which may be some time ago. */
+/* Edges, over-current and sets are reported in the order in which they happened, which may be some time ago. */
 
 /* [isr] A planned edge was carried out. */
 void core_edge_isr(void);
@@ -38,7 +38,7 @@ void core_over_current_isr(const struct hal_set *set, uint32_t off_ticks);
 /* [isr] A set is complete. */
 void core_set_isr(const struct hal_set *set);
 
-/* [isr] Sets were missed between the last one told and the next. */
+/* [isr] Sets were missed between the last one reported and the next. */
 void core_sets_lost_isr(uint8_t count);
 
 /* [isr] The stop input opened or closed (pin change). Optional: core_tick_1ms looks too. */

@@ -181,7 +181,7 @@ void drive_edge(void)
 
 void drive_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
-    /* A bridge's two channels share one current: the trip is told of the drive's channel. */
+    /* A bridge's two channels share one current: the trip is that of the drive's channel. */
     trip_now(run.plan.together ? run.plan.channels[0] : run.sampled, set->fine, set->wide);
     run.tripped = true;
     run.on = false;

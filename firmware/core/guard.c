@@ -12,13 +12,13 @@
 
 static const struct hal_board *board;
 static volatile uint8_t reason;
-static volatile bool untold;
+static volatile bool unreported;
 static volatile bool alive;
 static volatile uint32_t beat_ticks;
 static uint16_t lowest_counts; /* of a good supply */
 static uint16_t highest_counts;
 static volatile bool supply_good;
-static volatile bool supply_untold;
+static volatile bool supply_unreported;
 static volatile uint32_t uptime_ms;
 
 static uint16_t supply_mv_now(void)
@@ -38,10 +38,10 @@ void guard_reset(const struct hal_board *the_board, bool by_watchdog)
 {
     board = the_board;
     reason = by_watchdog ? WIRE_STOP_REASON_WATCHDOG : WIRE_STOP_REASON_BOOT;
-    untold = false;
+    unreported = false;
     alive = false;
     uptime_ms = 0;
-    supply_untold = false;
+    supply_unreported = false;
     lowest_counts =
         (uint16_t)((board->supply_min_mv * UV_PER_MV + board->supply_uv_per_count - 1U) / board->supply_uv_per_count);
     highest_counts = (uint16_t)(board->supply_max_mv * UV_PER_MV / board->supply_uv_per_count);
@@ -67,7 +67,7 @@ void guard_stop(uint8_t why)
     activity_cut(WIRE_END_REASON_STOPPED);
     if (!guard_stopped()) {
         reason = why;
-        untold = true;
+        unreported = true;
     }
 }
 
@@ -83,7 +83,7 @@ void guard_look_at_supply(void)
     bool good = in_range();
     if (good != supply_good) {
         supply_good = good;
-        supply_untold = true;
+        supply_unreported = true;
         if (!good) {
             guard_stop(WIRE_STOP_REASON_SUPPLY);
         }
@@ -130,12 +130,12 @@ void guard_clear(void)
 {
     uint8_t saved = hal_irq_save();
     reason = WIRE_STOP_REASON_NONE;
-    untold = false;
+    unreported = false;
     outputs_revive();
     hal_irq_restore(saved);
 }
 
-static void tell_stop(void)
+static void report_stop(void)
 {
     uint8_t body[WIRE_STOPPED_BYTES];
     struct wire_stopped event = {.reason = reason};
@@ -145,7 +145,7 @@ static void tell_stop(void)
     send_event(WIRE_KIND_STOPPED, body, wire_encode_stopped(&event, body));
 }
 
-static void tell_supply(void)
+static void report_supply(void)
 {
     uint8_t body[WIRE_SUPPLY_EVENT_BYTES];
     struct wire_supply_event event = {.present = supply_good, .supply_mv = guard_supply_mv()};
@@ -155,16 +155,16 @@ static void tell_supply(void)
 void guard_poll(void)
 {
     uint8_t saved = hal_irq_save();
-    bool stop = untold;
-    bool supply = supply_untold;
-    untold = false;
-    supply_untold = false;
+    bool stop = unreported;
+    bool supply = supply_unreported;
+    unreported = false;
+    supply_unreported = false;
     hal_irq_restore(saved);
     if (stop) {
-        tell_stop();
+        report_stop();
     }
     if (supply) {
-        tell_supply();
+        report_supply();
     }
     arming_expire();
 }

@@ -8,7 +8,7 @@
 
 void guard_reset(const struct hal_board *board, bool by_watchdog);
 
-/* [isr] Outputs off, gates cut, latched. The main loop tells it. The first reason stays. */
+/* [isr] Outputs off, gates cut, latched. The main loop reports it. The first reason stays. */
 void guard_stop(uint8_t reason);
 
 /* [isr] Every ms: heartbeat, arming of the drive under way, stop input, supply. */
@@ -30,7 +30,7 @@ bool guard_alive(void);
 /* [main] Refuse while stopped, without heartbeat, or without supply. */
 struct refusal guard_check_ready(void);
 
-/* [main] Tell what happened in interrupts, and disarm what has run out. */
+/* [main] Report what happened in interrupts, and disarm what has run out. */
 void guard_poll(void);
 
 /* [any] Whether the box is stopped; why. */

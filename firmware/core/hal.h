@@ -42,9 +42,9 @@ struct hal_limit {
 /* What an edge means to the converter. "Kept": sets go on for the sake of a trace, until hal_adc_release. */
 enum hal_sampling {
     HAL_SAMPLING_LEAVE, /* nothing */
-    HAL_SAMPLING_PULSE, /* judge by `limit` from here on; sets begin anew, but are not told, unless they are kept */
+    HAL_SAMPLING_PULSE, /* judge by `limit` from here on; sets begin anew, but are not reported, unless they are kept */
     HAL_SAMPLING_SENSE, /* judge by `limit`; sets begin anew, as by hal_adc_start */
-    HAL_SAMPLING_TRACE, /* the same, and they are kept; only every `every`-th is told, the first one first */
+    HAL_SAMPLING_TRACE, /* the same, and they are kept; only every `every`-th is reported, the first one first */
     HAL_SAMPLING_LAST, /* judge no more; sets go on */
     HAL_SAMPLING_END, /* judge no more; no more sets, unless they are kept */
 };
@@ -85,8 +85,8 @@ struct hal_set {
 };
 
 /* [any] Take sample sets of `channel`, one after another, the first current sample board.first_sample_ticks after
- * now and then one set each board.sample_period_ticks, until told otherwise. The board calls core_set_isr for each, or
- * core_sets_lost_isr for what it would have told and missed.
+ * now and then one set each board.sample_period_ticks, until it is stopped. The board calls core_set_isr for each, or
+ * core_sets_lost_isr for what it would have reported and missed.
  * Over-current is the board's own: a sample above the limit of the edge switches everything off (hal_all_off,
  * hal_edge_cancel) as soon as it is converted; then the board calls core_over_current_isr, before the set is handed
  * over. */
@@ -95,7 +95,7 @@ void hal_adc_start(uint8_t channel);
 /* [any] No more sets; the converter looks after the supply again. Nothing is judged, nothing is kept. */
 void hal_adc_stop(void);
 
-/* [any] The trace has all its sets: they end here or, if a pulse is on, are told no more. */
+/* [any] The trace has all its sets: they end here or, if a pulse is on, are reported no more. */
 void hal_adc_release(void);
 
 /* [any] The latest supply reading, counts; at most 2 ms old. Valid before core_init is called. */

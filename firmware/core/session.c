@@ -72,7 +72,7 @@ static void answer_identity(uint16_t sequence)
     answer_send(WIRE_KIND_IDENTITY, report_identity(answer_body()));
 }
 
-/* All off, everything disarmed, no heartbeat yet. A drive ends unheard. Does not clear a stop. */
+/* All off, everything disarmed, no heartbeat yet. A drive ends without an event. Does not clear a stop. */
 static void open_session(uint32_t number)
 {
     uint8_t saved = hal_irq_save();
@@ -110,7 +110,7 @@ static void hello(const struct receive_frame *frame)
 static void acknowledge_stop(const struct receive_frame *frame)
 {
     uint8_t body[WIRE_ACK_BYTES] = {WIRE_KIND_STOP};
-    guard_poll(); /* what the stop ended is told before its answer */
+    guard_poll(); /* what the stop ended is reported before its answer */
     activity_end(WIRE_END_REASON_STOPPED);
     send_frame(WIRE_KIND_ACK, frame->sequence, body, WIRE_ACK_BYTES);
 }
@@ -139,7 +139,7 @@ bool session_poll(void)
         return false;
     }
     if (frame.kind == WIRE_KIND_STOP) {
-        guard_poll(); /* a stop that came while this pass was under way is told before it is answered */
+        guard_poll(); /* a stop that came while this pass was under way is reported before it is answered */
         activity_poll();
         acknowledge_stop(&frame);
     } else if (frame.kind == WIRE_KIND_HELLO) {

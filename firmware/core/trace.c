@@ -244,8 +244,8 @@ static void announce(struct trace *trace)
     send_event(WIRE_KIND_TRACE_READY, body, wire_encode_trace_ready(&ready, body));
 }
 
-/* The trace that was closed first and is not yet told; NONE when all are. */
-static uint8_t first_untold(void)
+/* The trace that was closed first and is not yet reported; NONE when all are. */
+static uint8_t first_unreported(void)
 {
     uint8_t first = NONE;
     for (uint8_t i = 0; i < board->trace_buffers; i++) {
@@ -258,10 +258,10 @@ static uint8_t first_untold(void)
 
 void trace_announce(void)
 {
-    /* No more than there are: a dense train closes them faster than the line can tell, and the main loop has more to
-     * do. */
+    /* No more than there are: a dense train closes them faster than the line can report them, and the main loop has
+     * more to do. */
     for (uint8_t left = board->trace_buffers; left > 0; left--) {
-        uint8_t i = first_untold();
+        uint8_t i = first_unreported();
         if (i == NONE) {
             return;
         }

@@ -8,7 +8,7 @@
 
 void trace_reset(const struct hal_board *board);
 
-/* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those that the board takes; it tells no
+/* [isr] Begin the trace of a pulse: `sets` sets, every `decimation`-th of those that the board takes; it reports no
  * others. An earlier one still being filled is closed first. */
 void trace_begin(uint8_t channel, uint16_t pulse_index, uint8_t decimation, uint16_t sets, uint32_t on_ticks);
 
@@ -24,10 +24,10 @@ void trace_end_here(void);
 /* [isr] Whether the trace being filled has all its sets. */
 bool trace_full(void);
 
-/* [isr] The pulse ended, at this time (told once), by over-current or not. */
+/* [isr] The pulse ended, at this time (reported once), by over-current or not. */
 void trace_pulse_off(uint32_t off_ticks, bool tripped);
 
-/* [isr] Whether the end of the pulse was told. */
+/* [isr] Whether the end of the pulse was reported. */
 bool trace_knows_off(void);
 
 /* [isr] Hold what there is; the oldest held trace makes room. */

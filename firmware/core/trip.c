@@ -16,8 +16,8 @@
 
 static const struct hal_board *board;
 static volatile uint16_t latched;
-static volatile uint16_t untold;
-static volatile uint32_t untold_ua;
+static volatile uint16_t unreported;
+static volatile uint32_t unreported_ua;
 static uint16_t fine_usable; /* counts */
 
 void trip_reset(const struct hal_board *the_board)
@@ -25,7 +25,7 @@ void trip_reset(const struct hal_board *the_board)
     board = the_board;
     fine_usable = (uint16_t)((((1UL << board->adc_bits) - 1U) * FINE_USABLE_PERCENT) / 100U);
     latched = 0;
-    untold = 0;
+    unreported = 0;
 }
 
 static const struct hal_channel *scale(uint8_t channel)
@@ -94,8 +94,8 @@ void trip_now(uint8_t channel, uint16_t fine, uint16_t wide)
     outputs_all_off();
     uint16_t bit = (uint16_t)(1U << (channel - 1U));
     latched = (uint16_t)(latched | bit);
-    untold = (uint16_t)(untold | bit);
-    untold_ua = trip_current_ua(channel, fine, wide);
+    unreported = (uint16_t)(unreported | bit);
+    unreported_ua = trip_current_ua(channel, fine, wide);
 }
 
 uint16_t trip_mask(void)
@@ -115,13 +115,13 @@ void trip_clear(uint8_t channel)
 
 void trip_announce(void)
 {
-    if (untold == 0) { /* a half-written mask is told on the next turn */
+    if (unreported == 0) { /* a half-written mask is reported on the next turn */
         return;
     }
     uint8_t saved = hal_irq_save();
-    uint16_t mask = untold;
-    uint32_t ma = untold_ua / UA_PER_MA;
-    untold = 0;
+    uint16_t mask = unreported;
+    uint32_t ma = unreported_ua / UA_PER_MA;
+    unreported = 0;
     hal_irq_restore(saved);
     for (uint8_t channel = 1; channel <= board->channel_count; channel++) {
         if (mask & (1U << (channel - 1U))) {

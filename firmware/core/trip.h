@@ -11,7 +11,7 @@ void trip_reset(const struct hal_board *board);
 /* [main] The limit of a channel's configuration in counts of the range that can see it. */
 struct hal_limit trip_limit_of(uint8_t channel);
 
-/* [isr] Everything off, the channel latched; the main loop tells it. */
+/* [isr] Everything off, the channel latched; the main loop reports it. */
 void trip_now(uint8_t channel, uint16_t fine, uint16_t wide);
 
 /* [main] Latched channels, bit 0 is channel 1; and clearing one. */

@@ -176,7 +176,7 @@ static void settle(void)
     finder.floor = finder.value > fall ? finder.value - fall : 0;
 }
 
-static void tell(uint32_t end_us)
+static void report(uint32_t end_us)
 {
     finder.below = false;
     uint32_t gone = finder.value > finder.lowest ? finder.value - finder.lowest : 0;
@@ -206,7 +206,7 @@ static void follow(uint32_t index, const struct hal_set *set)
         }
         finder.lowest = value < finder.lowest ? value : finder.lowest;
     } else if (finder.below) {
-        tell(set_time_us(index));
+        report(set_time_us(index));
     }
 }
 
@@ -228,7 +228,7 @@ void watch_report_end(uint8_t reason)
 {
     watch_look();
     if (finder.below && !run.tripped) {
-        tell((hal_now_ticks() - run.start) / HAL_TICKS_PER_US);
+        report((hal_now_ticks() - run.start) / HAL_TICKS_PER_US);
     }
     struct wire_drive_ended event = {
         .channel = run.plan.channel,

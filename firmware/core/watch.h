@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* The watch: one channel followed for as long as asked, every dropout told. */
+/* The watch: one channel followed for as long as asked, every dropout reported. */
 #ifndef LOOMPROOF_WATCH_H
 #define LOOMPROOF_WATCH_H
 
@@ -11,10 +11,10 @@ void watch_reset(const struct hal_board *board);
 /* [main] Begin a checked watch. */
 void watch_begin(const struct wire_watch *request, uint8_t hazards, bool pump);
 
-/* [main] Look for dropouts in the samples taken so far, and tell them. */
+/* [main] Look for dropouts in the samples taken so far, and report them. */
 void watch_look(void);
 
-/* [main] Tell a dropout still on, then send drive_ended. */
+/* [main] Report a dropout still on, then send drive_ended. */
 void watch_report_end(uint8_t reason);
 
 /* [isr] End it when its time is up. */

@@ -29,7 +29,7 @@ struct drive_plan {
 struct drive_run {
     struct drive_plan plan;
     struct programme programme;
-    struct hal_edge ahead[HAL_EDGES_AHEAD]; /* given to the board, not yet told by it */
+    struct hal_edge ahead[HAL_EDGES_AHEAD]; /* given to the board, not yet reported by it */
     uint8_t first; /* of the planned ones */
     uint8_t count;
     bool between; /* the last of them ends a pulse */

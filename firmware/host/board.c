@@ -66,7 +66,7 @@ static struct {
     bool judged; /* by the limit below */
     struct hal_limit limit;
     bool pulse; /* between an edge that began to be judged and one that ended it */
-    bool told; /* sets are, */
+    bool reported; /* sets are, */
     uint8_t every; /* this many-th of them, */
     uint8_t until; /* the next after so many */
     bool kept; /* sets are wanted for a trace */
@@ -147,7 +147,7 @@ void hal_edge_cancel(void)
 void hal_adc_start(uint8_t channel)
 {
     m.converted = channel;
-    m.told = true;
+    m.reported = true;
     m.every = m.until = 1;
     m.phase = PHASE_CURRENT;
     m.anchor = m.now + FIRST_TICKS;
@@ -162,7 +162,7 @@ void hal_adc_stop(void)
 
 void hal_adc_release(void)
 {
-    m.kept = m.told = false;
+    m.kept = m.reported = false;
     if (!m.pulse) {
         m.conversion = NEVER;
     }
@@ -171,7 +171,7 @@ void hal_adc_release(void)
 static void begin_sets(const struct hal_edge *edge)
 {
     hal_adc_start(edge->sampled);
-    m.told = edge->sampling != HAL_SAMPLING_PULSE;
+    m.reported = edge->sampling != HAL_SAMPLING_PULSE;
     if (edge->sampling == HAL_SAMPLING_TRACE) {
         m.every = edge->every;
     }
@@ -204,8 +204,8 @@ static void sample_from_edge(const struct hal_edge *edge)
     }
 }
 
-/* Two edges by turns change places as long as one comes again; both are told when neither does. Returns how many to
- * tell. */
+/* Two edges by turns change places as long as one comes again; both are reported when neither does. Returns how many to
+ * report. */
 static uint8_t pass_edge(void)
 {
     uint8_t second = (uint8_t)((m.first_edge + 1U) % HAL_EDGES_AHEAD);
@@ -313,7 +313,7 @@ static void convert(void)
         m.anchor += SET_TICKS;
         m.conversion = m.anchor;
         m.set.drain = plant_drain_counts(m.converted);
-        if (m.told && --m.until == 0) {
+        if (m.reported && --m.until == 0) {
             m.until = m.every;
             core_set_isr(&m.set);
         }

@@ -45,7 +45,7 @@ static struct {
     uint16_t last_sequence;
     struct permit permit;
     struct permit candidate; /* of the request being delivered */
-    bool tripped[CHANNELS]; /* told, and not configured since */
+    bool tripped[CHANNELS]; /* reported, and not configured since */
     bool shorted[CHANNELS];
     uint64_t shorted_since[CHANNELS];
     uint64_t on_since[CHANNELS];
@@ -211,7 +211,7 @@ static void replied(uint8_t kind, const uint8_t *body)
     o.answered = true;
 }
 
-static void told(uint8_t kind, const uint8_t *body)
+static void take_event(uint8_t kind, const uint8_t *body)
 {
     if (kind == WIRE_KIND_STOPPED) {
         o.stopped = true;
@@ -226,7 +226,7 @@ static void told(uint8_t kind, const uint8_t *body)
 static void heard(uint8_t kind, uint16_t sequence, const uint8_t *body)
 {
     if (kind >= WIRE_KIND_TELEMETRY) {
-        told(kind, body);
+        take_event(kind, body);
     } else if (sequence == o.awaited) {
         replied(kind, body);
     }

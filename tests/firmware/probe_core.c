@@ -4,7 +4,7 @@
  *   l  3 pulses of 100 ms on channel 12 every 150 ms
  *   s  one pulse of 20 ms on channel 3, to be ended by the limit of 200 counts in the fine range
  *   r  sends the sets of the last pulse: fine, wide, supply, drain, little-endian, then 'e'
- *   o  sends how often over-current was told, and the ticks from the last pulse's edge to it, four bytes
+ *   o  sends how often over-current was reported, and the ticks from the last pulse's edge to it, four bytes
  *   k  switches channel 3 on and hangs the main loop; the 1 ms interrupt switches it off after 5 ms
  *   h  switches channel 3 on and hangs everything
  *   i  sends the identity: kind of channel 2, simulated, first letter of the serial number, channel count

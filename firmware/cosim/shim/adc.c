@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The converter: 10 bits, 5 V reference, instants of sampling and rounding as in the datasheet (transitions half a
  * count below each whole one). Volts come from a callback, for many instants at once as long as nothing is switched:
- * what the hold switch holds, at the very instants of the next holds; the other inputs, whose instants hang on when an
- * interrupt comes, on a grid so fine that a straight line between its points will do. */
+ * what the hold switch holds, at the very instants of the next holds; the other inputs, whose instants depend on when
+ * an interrupt comes, on a grid so fine that a straight line between its points will do. */
 #include "cosim.h"
 
 #include <math.h>

@@ -164,7 +164,7 @@ static void calm_level_interrupts(avr_t *avr)
     }
 }
 
-/* After every reset: libsimavr drops its timers and tells nobody that the pins went to inputs. */
+/* After every reset: libsimavr drops its timers and does not say that the pins went to inputs. */
 static void on_reset(avr_io_t *io)
 {
     struct cosim *sim = (struct cosim *)io;
@@ -209,7 +209,7 @@ static const struct part *part_of(const char *name)
     return NULL;
 }
 
-/* What libsimavr tells of what it does is no business of whoever runs a box; what goes wrong is. */
+/* What libsimavr logs of its work is not for the user of a box; what goes wrong is. */
 static void log_errors(struct avr_t *avr, const int level, const char *format, va_list arguments)
 {
     (void)avr;
