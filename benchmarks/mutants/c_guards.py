@@ -93,15 +93,19 @@ class Bench:
         return library
 
 
-def _test(library: Path) -> int:
-    """Run the tests on a library, in this process; returns pytest's exit code."""
+def _test(library: Path, file: str = "") -> int:
+    """Run the tests on a library, in this process, those named after a file first; returns pytest's exit code."""
     os.environ["LOOMPROOF_HOST_LIBRARY"] = str(library)
     os.environ["LOOMPROOF_SCRIPTS"] = SCRIPTS
     options = ["-x", "-q", "--no-header", "--tb=line", "-p", "no:cacheprovider", "-p", "no:xdist"]
-    return int(pytest.main([*options, "--hypothesis-seed=1", *TESTS]))
+    return int(
+        pytest.main(
+            [*options, "--hypothesis-seed=1", *sorted(TESTS, key=lambda test: Path(file).stem not in test)]
+        )
+    )
 
 
-def _child(library: Path) -> int:
+def _child(library: Path, file: str) -> int:
     """Fork: the modules that the tests need are there already."""
     if (child := os.fork()) != 0:
         return child
@@ -111,7 +115,7 @@ def _child(library: Path) -> int:
         log = os.open(library.with_name("log.txt"), os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         os.dup2(log, 1)
         os.dup2(log, 2)
-        code = _test(library)
+        code = _test(library, file)
     finally:
         os._exit(code)
 
@@ -145,7 +149,7 @@ def try_all(mutants: Sequence[CMutant], jobs: int) -> Iterator[tuple[CMutant, st
 
         def attempt(mutant: CMutant) -> tuple[CMutant, str]:
             library = bench.link(mutant)
-            fate = _fate(_child(library))
+            fate = _fate(_child(library, mutant.file))
             shutil.rmtree(library.parent)
             return mutant, fate
 

@@ -4,7 +4,6 @@
 #include <avr/io.h>
 #include <avr/sleep.h>
 #include <avr/wdt.h>
-#include <stddef.h>
 #include <string.h>
 
 #include "board.h"
@@ -76,10 +75,12 @@ static void work_millisecond(void)
 /* Hands the oldest set over, and the over-current that was seen in it; false: there is none. */
 static bool work_set(void)
 {
-    const struct sampler_set *oldest = sampler_oldest();
-    if (oldest == NULL) {
+    const uint8_t taken = sampler_taken;
+    if (!sampler_is_due(taken)) {
         return false;
     }
+    struct sampler_set *oldest = &sampler_sets[taken];
+    sampler_order_currents(oldest);
     if (oldest->over) {
         core_over_current_isr(&oldest->set, sampler_off_ticks());
     }
@@ -89,7 +90,7 @@ static bool work_set(void)
     if (oldest->in_turn) {
         core_set_isr(&oldest->set);
     }
-    sampler_reported();
+    sampler_reported(taken);
     return true;
 }
 

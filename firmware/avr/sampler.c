@@ -3,7 +3,6 @@
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
-#include <stddef.h>
 #include <util/atomic.h>
 
 #include "board.h"
@@ -26,9 +25,8 @@ static uint16_t first_counts, second_counts; /* of the set under way */
 static volatile bool over; /* seen, not yet reported */
 static uint16_t off_low; /* when everything went off, lower half of the tick count */
 
-static struct sampler_set slots[SETS_WAITING];
-static volatile uint8_t put, taken;
-static uint8_t reporting; /* slot of the set that is being reported */
+struct sampler_set sampler_sets[SETS_WAITING];
+volatile uint8_t sampler_put, sampler_taken;
 
 static volatile uint16_t latest_supply, latest_temperature;
 static uint8_t idle_count;
@@ -93,7 +91,7 @@ bool sampler_is_over(void)
 
 static void forget_sets(void)
 {
-    taken = put;
+    sampler_taken = sampler_put;
     sampler.lost = 0;
     sampler.over = false;
     if (over) {
@@ -251,9 +249,9 @@ static inline bool take_turn(void)
 
 static inline void put_set(uint16_t drain, bool in_turn)
 {
-    struct sampler_set *slot = &slots[put];
-    const uint8_t next = (uint8_t)((put + 1U) % SETS_WAITING);
-    if (next == taken) {
+    struct sampler_set *slot = &sampler_sets[sampler_put];
+    const uint8_t next = (uint8_t)((sampler_put + 1U) % SETS_WAITING);
+    if (next == sampler_taken) {
         if (in_turn) {
             sampler.lost++;
         }
@@ -269,8 +267,8 @@ static inline void put_set(uint16_t drain, bool in_turn)
     slot->in_turn = in_turn;
     slot->lost = sampler.lost;
     sampler.lost = 0;
-    put = next;
-    if (sampler.over || (uint8_t)(next - taken) % SETS_WAITING >= SETS_REPORTED_AT_ONCE) {
+    sampler_put = next;
+    if (sampler.over || (uint8_t)(next - sampler_taken) % SETS_WAITING >= SETS_REPORTED_AT_ONCE) {
         deferred_raise();
     }
     sampler.over = false;
@@ -317,39 +315,9 @@ DONE(other)
 
 /* --- reporting ------------------------------------------------------------------------------------------------ */
 
-static void order_currents(struct sampler_set *oldest)
-{
-    if (oldest->first_input == INPUT_WIDE) {
-        const uint16_t wide = oldest->set.fine;
-        oldest->set.fine = oldest->set.wide;
-        oldest->set.wide = wide;
-    }
-}
-
-const struct sampler_set *sampler_oldest(void)
-{
-    const uint8_t mine = taken;
-    struct sampler_set *oldest = &slots[mine];
-    if (mine == put || (int8_t)(edge_count_reported - oldest->edges) < 0) {
-        return NULL;
-    }
-    reporting = mine;
-    order_currents(oldest);
-    if (oldest->over) {
-        over = false;
-        gates_unbar();
-    }
-    return oldest;
-}
-
 uint32_t sampler_off_ticks(void)
 {
+    over = false;
+    gates_unbar();
     return clock_whole(off_low);
-}
-
-void sampler_reported(void)
-{
-    if (taken == reporting) { /* it was not forgotten meanwhile */
-        taken = (uint8_t)((reporting + 1U) % SETS_WAITING);
-    }
 }

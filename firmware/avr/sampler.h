@@ -16,6 +16,7 @@
 #include <stdint.h>
 
 #include "board.h"
+#include "edge_count.h"
 #include "hal.h"
 
 #define SET_TICKS (SET_US * HAL_TICKS_PER_US) /* from one set to the next */
@@ -83,13 +84,35 @@ struct sampler_set {
     uint8_t edges; /* carried out before it */
 };
 
-/* [later] The oldest set that waits, unless an edge that came before it has not been reported; NULL: none. */
-const struct sampler_set *sampler_oldest(void);
+/* Those that wait: a ring. */
+extern struct sampler_set sampler_sets[SETS_WAITING];
+extern volatile uint8_t sampler_put, sampler_taken;
 
-/* [later] When everything went off, if that set was over its limit. */
+/* [later] Whether the set at the ring's beginning is to be reported now: an edge that came before it goes first. */
+static inline bool sampler_is_due(uint8_t taken)
+{
+    return taken != sampler_put && (int8_t)(edge_count_reported - sampler_sets[taken].edges) >= 0;
+}
+
+/* [later] Puts the currents of a set in the order of hal.h. */
+static inline void sampler_order_currents(struct sampler_set *oldest)
+{
+    if (oldest->first_input == INPUT_WIDE) {
+        const uint16_t wide = oldest->set.fine;
+        oldest->set.fine = oldest->set.wide;
+        oldest->set.wide = wide;
+    }
+}
+
+/* [later] When everything went off, for a set that is over its limit; switching is allowed again. */
 uint32_t sampler_off_ticks(void);
 
-/* [later] That set is reported: it makes room. */
-void sampler_reported(void);
+/* [later] That set is reported and makes room, unless it was forgotten meanwhile. */
+static inline void sampler_reported(uint8_t taken)
+{
+    if (sampler_taken == taken) {
+        sampler_taken = (uint8_t)((taken + 1U) % SETS_WAITING);
+    }
+}
 
 #endif
