@@ -59,7 +59,7 @@ class Entry:
     body: Body | None
 
 
-class StepState(StrEnum):
+class AttemptState(StrEnum):
     """How far an attempt at a step came."""
 
     ENDED = "ended"
@@ -80,7 +80,7 @@ class StepRecord:
     channel: int | None
     began_at: datetime
     ended_at: datetime | None
-    state: StepState
+    state: AttemptState
     ended: StepEndedFact | None
     traces: tuple[StoredTrace, ...]
 
@@ -161,7 +161,7 @@ class Record:
     @property
     def unended(self) -> tuple[StepRecord, ...]:
         """Steps that were begun and neither ended nor marked as interrupted."""
-        return tuple(step for step in self.steps if step.state is StepState.UNENDED)
+        return tuple(step for step in self.steps if step.state is AttemptState.UNENDED)
 
 
 @dataclass
@@ -220,10 +220,10 @@ def _step(attempt: _Attempt, traces: Sequence[StoredTrace]) -> StepRecord:
     )
 
 
-def _state(attempt: _Attempt) -> StepState:
+def _state(attempt: _Attempt) -> AttemptState:
     if attempt.end is not None:
-        return StepState.ENDED
-    return StepState.INTERRUPTED if attempt.interrupted else StepState.UNENDED
+        return AttemptState.ENDED
+    return AttemptState.INTERRUPTED if attempt.interrupted else AttemptState.UNENDED
 
 
 def build_record(row: RecordRow, entry_rows: Sequence[EntryRow], trace_rows: Sequence[TraceRow]) -> Record:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from loomproof.facts.record import EventKind
 from loomproof.facts.verdict import Property, Verdict
 from loomproof.records.models import ChannelFact, FindingFact, VerdictFact
-from loomproof.records.record import Record, StepRecord, StepState
+from loomproof.records.record import AttemptState, Record, StepRecord
 from loomproof.records.report import words
 from loomproof.records.report.words import VerdictMark, mark
 
@@ -128,7 +128,7 @@ def _reasons(word: str, verdicts: Sequence[VerdictFact], steps: Sequence[StepRec
     last = {step.step_id: step for step in steps}  # of each step, its last attempt
     skipped = [s.ended.skipped_reason for s in last.values() if s.ended and s.ended.skipped_reason]
     reasons += [f"skipped: {why}" for why in skipped]
-    reasons += [f"{s.title}: interrupted" for s in last.values() if s.state is not StepState.ENDED]
+    reasons += [f"{s.title}: interrupted" for s in last.values() if s.state is not AttemptState.ENDED]
     return tuple(dict.fromkeys(reasons))
 
 
@@ -182,7 +182,7 @@ def _explained(lines: Sequence[ChannelLine]) -> tuple[str, ...]:
 def _remarks(record: Record) -> tuple[str, ...]:
     remarks: list[str] = []
     repeated = len({s.step_id for s in record.steps if s.attempt > 1})
-    interrupted = sum(s.state is StepState.INTERRUPTED for s in record.steps)
+    interrupted = sum(s.state is AttemptState.INTERRUPTED for s in record.steps)
     stops = sum(body.kind == EventKind.STOP for _, body in record.events)
     trips = sum(body.kind == EventKind.TRIP for _, body in record.events)
     if repeated:

@@ -10,7 +10,7 @@ from loomproof.diagnose.faults.words import likelihood_text
 from loomproof.facts.record import EventKind
 from loomproof.facts.verdict import Verdict
 from loomproof.records.models import BoxFact, FindingFact, ResumedFact
-from loomproof.records.record import Record, StepRecord, StepState, StoredTrace
+from loomproof.records.record import AttemptState, Record, StepRecord, StoredTrace
 from loomproof.records.report import words
 from loomproof.records.report.pictures import Picture, band_of, draw, measured_trace
 from loomproof.records.report.places import Places, places_of_record
@@ -278,7 +278,7 @@ def _events(record: Record, *, routine: bool) -> Iterator[EventLine]:
 
 def _step(step: StepRecord) -> StepLine:
     remarks: list[str] = []
-    end = "interrupted" if step.state is StepState.INTERRUPTED else "not ended"
+    end = "interrupted" if step.state is AttemptState.INTERRUPTED else "not ended"
     if step.ended:
         outcome = step.ended.outcome
         end = str(outcome.get("end") or "done")
