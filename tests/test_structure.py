@@ -25,6 +25,7 @@ MODULES = {
 }
 GENERATED = {ROOT / "shared/loomproof_wire/messages.py"}
 MOST_LINES, LEAST_LINES = 400, 15
+ARGUMENTS_THAT_NEED_WORDS = 4
 SHORT_WITH_REASON = {
     "console/loomproof/cli/exit_codes.py": "commands share them, and importing a command to get them would close a cycle",
     "firmware_sim/loomproof_sim/plant/loads/logic.py": "one module for each kind of load",
@@ -93,3 +94,46 @@ def test_modules_have_a_readable_size() -> None:
     brief = {short(path) for path, n in sizes.items() if n < LEAST_LINES and path.name != "__init__.py"}
     assert long == {}
     assert brief == set(SHORT_WITH_REASON)
+
+
+def test_a_class_name_has_one_meaning() -> None:
+    places: dict[str, list[str]] = {}
+    for path, tree in MODULES.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(short(path))
+    shared = {name: paths for name, paths in places.items() if len(paths) > 1}
+    assert set(shared) == {"Serial"}, shared  # the name that pyserial asks a handler for
+
+
+def test_public_functions_with_four_arguments_say_what_each_is() -> None:
+    """Commands say it in their help: typer reads it off the signature."""
+    silent = [
+        f"{short(path)}:{node.lineno} {node.name}"
+        for path, tree in MODULES.items()
+        for node in public_functions(tree)
+        if len(named_arguments(node)) >= ARGUMENTS_THAT_NEED_WORDS
+        and not any("typer" in ast.unparse(a) or "Annotated" in ast.unparse(a) for a in annotations(node))
+        and "Args:" not in (ast.get_docstring(node) or "")
+    ]
+    assert silent == []
+
+
+def public_functions(tree: ast.Module) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
+    """Those of a module and of its classes, not those inside another function."""
+    bodies = [tree.body, *(node.body for node in tree.body if isinstance(node, ast.ClassDef))]
+    return [
+        node
+        for body in bodies
+        for node in body
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_")
+    ]
+
+
+def named_arguments(node: ast.FunctionDef | ast.AsyncFunctionDef) -> list[ast.arg]:
+    every = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+    return [argument for argument in every if argument.arg not in ("self", "cls")]
+
+
+def annotations(node: ast.FunctionDef | ast.AsyncFunctionDef) -> list[ast.expr]:
+    return [argument.annotation for argument in named_arguments(node) if argument.annotation is not None]

@@ -22,6 +22,13 @@ def ask(
 ) -> ReplyT:
     """Send a request and return its reply.
 
+    Args:
+        link: to the box.
+        request: the message.
+        reply_type: the message that answers it.
+        timeout_s: how long to wait for each try; None: the link's own.
+        tries: how often it is sent under one number; None: the link's own.
+
     Raises:
         BoxStopped: the box is stopped.
         RequestRefused, NoReply, Unreadable, LinkLost: see `Link.request`.

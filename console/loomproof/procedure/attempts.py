@@ -47,7 +47,18 @@ class Attempts:
     def end(
         self, step: Step, attempt: int, began_s: float, result: StepResult, *, search: bool = True
     ) -> StepOutcome:
-        """Draw the verdicts, then record and tell how a step ended. `search`: for findings, where one is due."""
+        """Draw the verdicts anew, then record and publish how a step ended.
+
+        Args:
+            step: the step.
+            attempt: its number, from 1.
+            began_s: when it began, on the link's clock.
+            result: what its runner found.
+            search: look for findings, where a search is due.
+
+        Returns:
+            The outcome as it is recorded.
+        """
         core, judging = self._core, self._judging
         draft = outcome_of(step, attempt, (began_s, core.box.now_s()), result)
         self._outcomes.append(draft)

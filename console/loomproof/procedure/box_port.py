@@ -70,7 +70,14 @@ class BoxPort(Protocol):
     def watch(
         self, channel: int, *, duration_ms: int, sample_hz: int = 5000, depth_permille: int = 200
     ) -> AbstractContextManager[Iterable[messages.Dropout]]:
-        """Watch a resting channel for dropouts; nothing is driven."""
+        """Watch a resting channel for dropouts; nothing is driven.
+
+        Args:
+            channel: the channel.
+            duration_ms: for how long.
+            sample_hz: samples a second.
+            depth_permille: share of the level that must be missing to count as a dropout.
+        """
         ...
 
     def watch_held(

@@ -104,6 +104,12 @@ class Core:
     def state(self, kind: StatementKind, facts: Iterable[str], typed: str, who: str) -> None:
         """Take in a statement: into the record first, then into the interlocks.
 
+        Args:
+            kind: which statement.
+            facts: the facts that were confirmed one by one.
+            typed: what was typed to confirm it.
+            who: who states it.
+
         Raises:
             StatementRefusedError: it is incomplete, or everything is stopped.
         """
@@ -178,7 +184,15 @@ class Core:
     # --- asking -------------------------------------------------------------------------------------------
 
     def prompt(self, kind: PromptKind, step_id: str, title: str, text: str, **more: Any) -> Prompt:  # noqa: ANN401 - Prompt's own fields
-        """A prompt with the next number."""
+        """A prompt with the next number.
+
+        Args:
+            kind: what is asked.
+            step_id: the step that asks.
+            title: its heading.
+            text: the question.
+            more: further fields of `Prompt`, by name.
+        """
         return Prompt(next(self._numbers), kind, step_id, title, text, **more)
 
     def ask(self, prompt: Prompt) -> Answer:

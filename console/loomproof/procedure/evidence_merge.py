@@ -41,7 +41,14 @@ def newest_counting(outcomes: Iterable[StepOutcome]) -> dict[str, StepOutcome]:
 def gather(
     sheet: RunSheet, outcomes: Iterable[StepOutcome], *, bias_v: float = 2.5, drain_u_v: float = 0.05
 ) -> LoomEvidence:
-    """The evidence of a loom, in the order of its run sheet."""
+    """The evidence of a loom, in the order of its run sheet.
+
+    Args:
+        sheet: the run sheet.
+        outcomes: every attempt so far.
+        bias_v: voltage that an open pin rests at.
+        drain_u_v: standard uncertainty of a drain voltage.
+    """
     counting = newest_counting(outcomes)
     channels: dict[int, ChannelEvidence] = {}
     rest_v: float | None = None

@@ -25,7 +25,16 @@ class NullRecorder:
         operator: str,
         software: SoftwareFacts,
     ) -> str:
-        """No record, no id."""
+        """No record, no id.
+
+        Args:
+            job: not kept.
+            job_text: not kept.
+            job_digest: not kept.
+            box: not kept.
+            operator: not kept.
+            software: not kept.
+        """
         del job, job_text, job_digest, box, operator, software
         return ""
 

@@ -36,7 +36,16 @@ class Recorder(Protocol):
         operator: str,
         software: SoftwareFacts,
     ) -> str:
-        """Open the record (or carry it on) and return its id."""
+        """Open the record (or carry it on) and return its id.
+
+        Args:
+            job: the job, checked.
+            job_text: the file it was read from, as it stands.
+            job_digest: digest of the job's meaning.
+            box: the instrument.
+            operator: who proves.
+            software: the program and its version.
+        """
         ...
 
     def step_began(self, step: StepBegan) -> None:

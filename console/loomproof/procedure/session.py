@@ -307,6 +307,12 @@ class Session:
     def state(self, kind: StatementKind, facts: Sequence[str], typed: str, who: str) -> None:
         """Make a statement outside a prompt.
 
+        Args:
+            kind: which statement.
+            facts: the facts that were confirmed one by one.
+            typed: what was typed to confirm it.
+            who: who states it.
+
         Raises:
             StatementRefusedError: it is incomplete.
         """

@@ -55,7 +55,14 @@ def _refusal_end(error: RequestRefused, core: Core) -> StepEnd:
 
 
 def outcome_of(step: Step, attempt: int, span_s: tuple[float, float], result: StepResult) -> StepOutcome:
-    """The outcome of an attempt, its verdict not yet drawn."""
+    """The outcome of an attempt, its verdict not yet drawn.
+
+    Args:
+        step: the step.
+        attempt: its number, from 1.
+        span_s: when it began and ended, on the link's clock.
+        result: what its runner found.
+    """
     return StepOutcome(
         step_id=step.id,
         attempt=attempt,

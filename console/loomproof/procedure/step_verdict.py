@@ -41,7 +41,14 @@ def step_verdict(step: Step, outcome: StepOutcome, verdicts: Sequence[PropertyVe
 def loom_verdict(
     job: Job, sheet: RunSheet, outcomes: Iterable[StepOutcome], verdicts: Sequence[PropertyVerdict]
 ) -> Verdict:
-    """The worst verdict over all fitted channels; a loom passes only with its whole sheet done."""
+    """The worst verdict over all fitted channels; a loom passes only with its whole sheet done.
+
+    Args:
+        job: the job.
+        sheet: its run sheet.
+        outcomes: every attempt so far.
+        verdicts: the newest verdict of each channel and property.
+    """
     worst = _worst(verdicts, (c.channel for c in job.channels if c.fitted))
     if worst is not Verdict.PASS:
         return worst

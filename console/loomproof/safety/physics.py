@@ -18,14 +18,28 @@ AIR_PA = 101_325.0
 
 
 def current_a(supply_v: float, resistance_ohm: float, inductance_h: float, time_s: float) -> float:
-    """Current in A of an R-L load `time_s` after switch-on."""
+    """Current in A of an R-L load `time_s` after switch-on.
+
+    Args:
+        supply_v: supply, V.
+        resistance_ohm: of the whole loop, ohm; 0: only the inductance holds the current back.
+        inductance_h: H.
+        time_s: since switch-on, s.
+    """
     if resistance_ohm == 0.0:
         return supply_v * time_s / inductance_h
     return -supply_v / resistance_ohm * math.expm1(-time_s * resistance_ohm / inductance_h)
 
 
 def time_to_current_s(supply_v: float, resistance_ohm: float, inductance_h: float, target_a: float) -> float:
-    """Time in s until an R-L load carries `target_a`; infinite when its resistance never lets it."""
+    """Time in s until an R-L load carries `target_a`; infinite when its resistance never lets it.
+
+    Args:
+        supply_v: supply, V.
+        resistance_ohm: of the whole loop, ohm; 0: only the inductance holds the current back.
+        inductance_h: H.
+        target_a: the current, A.
+    """
     if resistance_ohm == 0.0:
         return target_a * inductance_h / supply_v
     share = target_a * resistance_ohm / supply_v
@@ -42,6 +56,12 @@ def pulse_heat_j(supply_v: float, resistance_ohm: float, inductance_h: float, on
 
     The stored part goes to the clamp or the suppressor as much as to the winding; counting all of it is
     cautious.
+
+    Args:
+        supply_v: supply, V.
+        resistance_ohm: of the whole loop, ohm; above 0.
+        inductance_h: H; 0: a resistor.
+        on_time_s: length of the pulse, s.
     """
     if inductance_h == 0.0:
         return supply_v**2 / resistance_ohm * on_time_s
@@ -56,7 +76,14 @@ def pulse_heat_j(supply_v: float, resistance_ohm: float, inductance_h: float, on
 
 
 def temperature_rise_k(power_w: float, r_th_k_per_w: float, c_j_per_k: float, time_s: float) -> float:
-    """Rise in K after `time_s` of constant power: the solution of C dT/dt = P - T / R_th from T = 0."""
+    """Rise in K after `time_s` of constant power: the solution of C dT/dt = P - T / R_th from T = 0.
+
+    Args:
+        power_w: power, W.
+        r_th_k_per_w: thermal resistance to ambient, K/W.
+        c_j_per_k: heat capacity, J/K.
+        time_s: s.
+    """
     return -power_w * r_th_k_per_w * math.expm1(-time_s / (r_th_k_per_w * c_j_per_k))
 
 
@@ -65,8 +92,15 @@ def time_to_rise_s(
 ) -> float:
     """Time in s until constant power has raised the temperature by `rise_k` over ambient.
 
-    Infinite when it never does; 0 when it is there already. `start_k` is the rise at the beginning: the
-    solution of C dT/dt = P - T / R_th from T = start_k.
+    Infinite when it never does; 0 when it is there already: the solution of C dT/dt = P - T / R_th from
+    T = start_k.
+
+    Args:
+        power_w: power, W.
+        r_th_k_per_w: thermal resistance to ambient, K/W.
+        c_j_per_k: heat capacity, J/K.
+        rise_k: the rise to reach, K.
+        start_k: the rise at the beginning, K.
     """
     if start_k >= rise_k:
         return 0.0
@@ -77,7 +111,14 @@ def time_to_rise_s(
 
 
 def cooled_k(rise_k: float, r_th_k_per_w: float, c_j_per_k: float, time_s: float) -> float:
-    """What is left of a rise after `time_s` without power: C dT/dt = -T / R_th."""
+    """What is left of a rise after `time_s` without power: C dT/dt = -T / R_th.
+
+    Args:
+        rise_k: the rise at the beginning, K.
+        r_th_k_per_w: thermal resistance to ambient, K/W.
+        c_j_per_k: heat capacity, J/K.
+        time_s: since then, s; below 0 counts as 0.
+    """
     return rise_k * math.exp(-max(time_s, 0.0) / (r_th_k_per_w * c_j_per_k))
 
 

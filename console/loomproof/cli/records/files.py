@@ -12,7 +12,14 @@ from loomproof.records.store import RecordStore
 
 
 def write_json(record: str, store: str | None, out: Path, *, replace: bool) -> None:
-    """Write one whole record as JSON."""
+    """Write one whole record as JSON.
+
+    Args:
+        record: its id, the beginning of it, or `last`.
+        store: place or URL of the store; None: the usual one.
+        out: the file; `-` for the terminal.
+        replace: whether an existing file may be written over.
+    """
     write_record(record, store, out, to_json, replace=replace)
 
 

@@ -159,7 +159,17 @@ def first_way(job: Job, channel: int) -> Way:
 
 
 def defaults(job: Job, channel: int, way: Way, budget: Budget) -> dict[str, float]:
-    """Settings to begin with: the load's own train as far as the budget allows, and what follows from it."""
+    """Settings to begin with: the load's own train as far as the budget allows, and what follows from it.
+
+    Args:
+        job: the job.
+        channel: the channel to drive.
+        way: how it is to be driven.
+        budget: what the channel may have.
+
+    Returns:
+        A value for each setting of that way, in the setting's unit.
+    """
     train = job.load_type(channel).train
     fitted, _ = fit_train(budget, train)
     pulses = fitted or pulse_train(train)

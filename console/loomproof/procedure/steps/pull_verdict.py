@@ -9,7 +9,14 @@ from loomproof.procedure.step_result import StepResult
 
 
 def conclude_pull(step: Step, result: StepResult, lost: tuple[int, ...], blind: tuple[int, ...]) -> None:
-    """Turn what a pull moved into the evidence of each channel the step is about."""
+    """Turn what a pull moved into the evidence of each channel the step is about.
+
+    Args:
+        step: the step; its channels share the connector.
+        result: takes the evidence in.
+        lost: channels whose load went.
+        blind: channels of the connector whose load could not be seen to go.
+    """
     for channel in step.channels:
         if channel in blind and channel not in lost:
             continue
@@ -35,7 +42,14 @@ def judge_pull(channel: int, expected: tuple[int, ...], lost: tuple[int, ...]) -
 
 
 def explain_blind(core: Core, step: Step, result: StepResult, blind: tuple[int, ...]) -> None:
-    """No channel of this connector shows a load: nothing can be recognised, so it is not asked for."""
+    """No channel of this connector shows a load: nothing can be recognised, so it is not asked for.
+
+    Args:
+        core: the session's context.
+        step: the step; its channels share the connector.
+        result: takes the reason in.
+        blind: the channels.
+    """
     names = ", ".join(core.job.channel(channel).name for channel in blind)
     reason = (
         f"{names}: at rest the pin does not show its load and no sense pulse is allowed or sees one, so a "

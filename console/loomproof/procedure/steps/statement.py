@@ -59,6 +59,12 @@ def ask_statement(core: Core, step: Step, kind: StatementKind) -> None:
 def ensure_permit(core: Core, step: Step, channels: tuple[int, ...], needed_s: float) -> None:
     """Ask for every statement that is missing, or that would expire within `needed_s`.
 
+    Args:
+        core: the session's context.
+        step: the step that needs them.
+        channels: what it is about to drive.
+        needed_s: how long they must still hold.
+
     Raises:
         StepInterruptedError: one of them is not made.
     """
