@@ -8,7 +8,8 @@ from textual.containers import Vertical, VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Markdown
 
-from loomproof.tui.widgets.keys import KeyButton, MayBeReading, StopLine
+from loomproof.tui.widgets.dialog_stop import DialogStop, MayBeReading
+from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.words import STOP_IS, STOP_IS_NOT
 
 EVERYWHERE = f"""
@@ -55,7 +56,7 @@ class HelpScreen(ModalScreen[None]):
             with VerticalScroll():
                 yield Markdown(self._whole_text())
             yield KeyButton("Esc", "Back to the page", action="screen.close")
-            yield StopLine()
+            yield DialogStop()
 
     def _whole_text(self) -> str:
         reading = isinstance(self.app, MayBeReading) and self.app.reading

@@ -13,7 +13,8 @@ from textual.widgets import Button, Checkbox, Input, Static
 from loomproof.tui.desk.protocol import Reply
 from loomproof.tui.views.prompt import PromptView
 from loomproof.tui.widgets.cautions import Cautions
-from loomproof.tui.widgets.keys import KeyButton, StopLine
+from loomproof.tui.widgets.dialog_stop import DialogStop
+from loomproof.tui.widgets.keys import KeyButton
 
 
 class AskReason(ModalScreen[str | None]):
@@ -45,7 +46,7 @@ class AskReason(ModalScreen[str | None]):
             with Horizontal(classes="asking-answers"):
                 yield KeyButton("Enter", "Write it down", id="ok")
                 yield KeyButton("Esc", "Leave as it is", id="leave")
-            yield StopLine()
+            yield DialogStop()
 
     @on(Input.Submitted)
     @on(Button.Pressed, "#ok")
@@ -122,7 +123,7 @@ class StatementScreen(ModalScreen[Reply | None]):
             with Horizontal(classes="asking-answers"):
                 yield KeyButton("Enter", "I state this", id="ok")
                 yield KeyButton("Esc", "I do not", id="leave")
-            yield StopLine()
+            yield DialogStop()
 
     def _fact_line(self, index: int, text: str, *, typed: bool) -> ComposeResult:
         with Horizontal(classes="fact-line"):
@@ -199,7 +200,7 @@ class AskYesNo(ModalScreen[bool]):
             with Horizontal(classes="asking-answers"):
                 yield KeyButton("n", no, id="no")
                 yield KeyButton("y", yes, id="yes")
-            yield StopLine()
+            yield DialogStop()
 
     @on(Button.Pressed, "#yes,#no")
     def _pressed(self, event: Button.Pressed) -> None:

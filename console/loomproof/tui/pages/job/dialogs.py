@@ -14,7 +14,8 @@ from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Static
 
-from loomproof.tui.widgets.keys import KeyButton, StopLine
+from loomproof.tui.widgets.dialog_stop import DialogStop
+from loomproof.tui.widgets.keys import KeyButton
 from loomproof.tui.widgets.row_list import Row, RowList
 
 NEW_ROW = "+"
@@ -77,7 +78,7 @@ class ChooseOne(ModalScreen[Picked | None]):
             with Horizontal(classes="asking-answers"):
                 yield KeyButton("Enter", "Choose", id="ok")
                 yield KeyButton("Esc", "Cancel", id="leave")
-            yield StopLine()
+            yield DialogStop()
 
     def on_mount(self) -> None:
         """Show everything."""
@@ -147,7 +148,7 @@ class AskLine(ModalScreen[str | None]):
             with Horizontal(classes="asking-answers"):
                 yield KeyButton("Enter", "OK", id="ok")
                 yield KeyButton("Esc", "Cancel", id="leave")
-            yield StopLine()
+            yield DialogStop()
 
     def on_mount(self) -> None:
         """Write at the end."""
@@ -215,7 +216,7 @@ class AskUnsaved(ModalScreen[UnsavedAnswer]):
                 yield KeyButton("s", "Save", action="screen.answer('SAVE')")
                 yield KeyButton("l", "Leave unsaved", action="screen.answer('LEAVE')")
                 yield KeyButton("Esc", "Stay", id="stay", action="screen.answer('STAY')")
-            yield StopLine()
+            yield DialogStop()
 
     def action_answer(self, answer: str) -> None:
         """Answer."""
@@ -247,7 +248,7 @@ class AskDraft(ModalScreen[DraftAnswer]):
                 yield KeyButton("t", "Open the draft", action="screen.answer('TAKE')")
                 yield KeyButton("x", "Throw it away", action="screen.answer('DROP')")
                 yield KeyButton("Esc", "Later", action="screen.answer('LATER')")
-            yield StopLine()
+            yield DialogStop()
 
     def action_answer(self, answer: str) -> None:
         """Answer."""

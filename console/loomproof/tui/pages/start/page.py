@@ -17,7 +17,7 @@ from loomproof.tui.app_state import AppState, state_of
 from loomproof.tui.desk.protocol import SIMULATED_BOX
 from loomproof.tui.pages.frame import STYLES
 from loomproof.tui.settings import Settings
-from loomproof.tui.widgets.keys import StopLine
+from loomproof.tui.widgets.dialog_stop import DialogStop
 from loomproof.tui.widgets.row_list import Row, RowList
 
 PRACTICE = "practice"
@@ -105,7 +105,7 @@ class StartPage(Screen[None]):
             yield RowList(id="start-list")
             yield Input(id="start-input")
             yield Static(self._problem, id="start-problem", markup=False)
-            yield StopLine()
+            yield DialogStop()
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
