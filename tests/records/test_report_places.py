@@ -54,9 +54,11 @@ class Bender:
     def __init__(self, hands):
         self.hands = hands
         self.spans = 0
+        self.bent = False
 
     def told(self, state, fresh):
-        if state.watching is not None:
+        if state.watching is not None and not self.bent:
+            self.bent = True
             self.hands.wiggle("wing", 4.0)  # its wire is channel 1's: the two are swapped
         self.spans = len(state.spans)
 

@@ -290,7 +290,7 @@ def test_reading_never_makes_a_store(tmp_path):
 @pytest.mark.parametrize(
     ("url", "reason"),
     [
-        ("nonsense://x", "no address of a record store"),
+        ("nonsense://x", "not an address of a record store"),
         ("sqlite://", "in memory"),
         ("sqlite:////proc/none/records.sqlite3", "cannot be opened"),
     ],

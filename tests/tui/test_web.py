@@ -77,7 +77,7 @@ async def serving(token, *arguments):
     bound = asyncio.get_running_loop().create_future()
     over = asyncio.Event()
     command = [sys.executable, "-c", PARROT, *arguments]
-    server = WebServer(command, "127.0.0.1", 0, token=token, told=bound.set_result)
+    server = WebServer(command, "127.0.0.1", 0, token=token, listening=bound.set_result)
     task = asyncio.create_task(server.run(over))
     port = await asyncio.wait_for(bound, PATIENCE_S)
     try:
@@ -187,7 +187,7 @@ def call(*arguments):
     ("arguments", "told"),
     [
         (["nowhere.toml", "--box", "sim://"], "nowhere.toml"),
-        ([str(JOB)], "Name the box, too"),
+        ([str(JOB)], "Name the box as well"),
         (["--box", "sim://"], "Name the job"),
         ([str(JOB), "--box", "sim://", "--listen", "shop.example"], "give an IP address"),
         (
