@@ -7,7 +7,7 @@ from textual.widgets import Input
 
 from loomproof.tui.messages import PanelChanged, PromptRaised
 from loomproof.tui.views.prompt import FactView
-from loomproof.tui.widgets.keys import StopButton
+from loomproof.tui.widgets.dialog_stop import StopButton
 from loomproof.tui.widgets.status import StatusBar
 from tests.tui.looking import SIZES, text_of
 
