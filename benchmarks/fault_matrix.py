@@ -39,6 +39,8 @@ from loomproof_sim.named_boxes import find, forget
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 ADDED_SHARE = 0.6
 """Added resistance over the load's own: well past the tolerance of every part of the catalogue."""
+LEAK_SHARE = 0.5
+"""A leak to ground over the load's own resistance."""
 OTHER_LOAD = {
     "injector_high": "injector_low",
     "injector_low": "injector_high",
@@ -107,6 +109,7 @@ def _of_channel(job: Job, channel: int) -> Iterator[tuple[FaultKind, str]]:
     ohm = load.resistance_ohm.value if load.resistance_ohm else 10.0
     for kind in (FaultKind.OPEN, FaultKind.SHORT_TO_GROUND, FaultKind.SHORT_TO_SUPPLY):
         yield kind, f"{kind}:{channel}"
+    yield FaultKind.LEAK_TO_GROUND, f"leak_to_ground:{channel}:{LEAK_SHARE * ohm:.3g}"
     if load.kind not in LOGIC_KINDS:
         yield FaultKind.SHORT_ACROSS_LOAD, f"short_across_load:{channel}"
     yield FaultKind.ADDED_RESISTANCE, f"added_resistance:{channel}:{max(0.5, ADDED_SHARE * ohm):.3g}"

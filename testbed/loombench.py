@@ -16,6 +16,7 @@ from loomproof.procedure.steps.pull_verdict import judge_pull
 from loomproof.procedure.walk.scan import rests_away
 from loomproof_sim.fault_text import parse_fault, put_fault
 from loomproof_sim.hands.local import connector_map
+from loomproof_sim.hands.observation import acted
 from loomproof_sim.loom import Draw, sound_loom
 from loomproof_sim.plant.plant import Plant
 from loomproof_sim.plant.spec import SupplySpec
@@ -114,7 +115,7 @@ class LoomBench(BareBoard):
         if load.kind in MOVING_KINDS:
             return Noticed.HEARD if moved else Noticed.NOTHING
         if load.kind in LOGIC_KINDS:
-            flows = final is not None and final.value > 1e-3
+            flows = acted(self.plant, signature.channel)
         return Noticed.SEEN if flows else Noticed.NOTHING
 
     def pull(self, channel: int) -> PullResult:

@@ -21,6 +21,10 @@ TEMPERATURE_SHARE = 0.15
 """What the loom's temperature can hide of a resistance: 35 K of copper."""
 
 
+LEAK_SEEN = 12.0
+"""A leak of this many times the load's resistance takes 0.9 V of 12 V from its resting pin."""
+
+
 @dataclass(frozen=True)
 class Planted:
     """One fault that is really there.
@@ -100,9 +104,19 @@ class Planter:
         if channel is None:
             return None
         logic = self.job.load_type(channel).kind in LOGIC_KINDS
-        ohm = _log(self.rng, 0.01, 3.0 if logic else 20.0)
-        soft = ohm > 0.3 * self.ohm(channel) and not logic
-        return self._make(FaultKind.SHORT_TO_GROUND, channel, "soft" if soft else "hard", not soft, ohm=ohm)
+        ohm = _log(self.rng, 0.003, 3.0 if logic else 0.03 * self.ohm(channel))
+        return self._make(FaultKind.SHORT_TO_GROUND, channel, "", True, ohm=ohm)
+
+    def _leak_to_ground(self, free: Sequence[int]) -> Planted | None:
+        channel = self._any(self._of(free, logic=True))
+        if channel is None:
+            return None
+        share = _log(self.rng, 0.04, 20.0)
+        logic = self.job.load_type(channel).kind in LOGIC_KINDS
+        # Of the supply, a pin below a load rests at share / (1 + share): half a volt below it can be seen.
+        visible = share < (1.0 if logic else LEAK_SEEN)
+        word = "under R" if share < 1.0 else "1 to 20 R"
+        return self._make(FaultKind.LEAK_TO_GROUND, channel, word, visible, ohm=share * self.ohm(channel))
 
     def _short_to_supply(self, free: Sequence[int]) -> Planted | None:
         channel = self._any(self._of(free, logic=True))

@@ -11,6 +11,7 @@ from loomproof.facts.fault_kind import FaultKind
 SHORT = {
     "open": "open",
     "short_to_ground": "s.gnd",
+    "leak_to_ground": "leak",
     "short_to_supply": "s.sup",
     "short_across_load": "s.load",
     "added_resistance": "added",

@@ -18,6 +18,7 @@ CHOSEN = (
     (BOAT, "open:5"),
     (CLASS, "open:1"),
     (BENCH, "short_to_ground:1"),
+    (BOAT, "leak_to_ground:3:7"),
     (BOAT, "short_to_supply:3"),
     (FIVE, "short_across_load:12"),
     (FIVE, "added_resistance:2:8.4"),

@@ -8,6 +8,7 @@ class FaultKind(StrEnum):
 
     OPEN = "open"
     SHORT_TO_GROUND = "short_to_ground"
+    LEAK_TO_GROUND = "leak_to_ground"
     SHORT_TO_SUPPLY = "short_to_supply"
     SHORT_ACROSS_LOAD = "short_across_load"
     ADDED_RESISTANCE = "added_resistance"

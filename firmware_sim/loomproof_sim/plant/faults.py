@@ -249,6 +249,7 @@ _JOINED_OHM = 0.02
 MAKING: Mapping[FaultKind, Making] = {
     FaultKind.OPEN: Making(_on_branch(_open)),
     FaultKind.SHORT_TO_GROUND: Making(_on_branch(_to_ground), Amount.OHM, _JOINED_OHM),
+    FaultKind.LEAK_TO_GROUND: Making(_on_branch(_to_ground), Amount.OHM, 10.0),
     FaultKind.SHORT_TO_SUPPLY: Making(_on_branch(_to_supply), Amount.OHM, _JOINED_OHM),
     FaultKind.SHORT_ACROSS_LOAD: Making(_on_branch(_across), Amount.OHM, _JOINED_OHM),
     FaultKind.ADDED_RESISTANCE: Making(_on_branch(_series), Amount.OHM, 5.0),

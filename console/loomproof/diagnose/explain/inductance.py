@@ -68,6 +68,8 @@ def _apart(x: float, middle: float, under: FaultyChannel) -> float | None:
         return flat(x, middle - math.log(2e5), middle - math.log(40.0))
     if under.beside is not None:
         return _beside(x, middle, under.beside)
+    if under.leaky:
+        return flat(x, middle - math.log(60.0), middle + 1.0)
     if under.lost_turns:
         return flat(x, middle - math.log(50.0), middle - 0.15)
     return None

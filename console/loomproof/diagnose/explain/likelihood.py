@@ -68,13 +68,22 @@ class Scorer:
         total = sum(log_prior(h) for h in faults) + self._source(faults)
         touched: dict[int, Faults] = {}
         for fault in sorted(faults, key=rank):
-            for channel in fault.channels:
+            for channel in (*fault.channels, *self._beside(fault)):
                 touched[channel] = (*touched.get(channel, ()), fault)
         total += self._sound_words
         for channel, own in touched.items():
             total += self._word_score(channel, own) - self._word_score(channel, ())
         weak = [h for h in faults if definition_of(h).scope is Scope.FEED and definition_of(h).adds_ohm]
         return total + self._number_score(touched, weak)
+
+    def _beside(self, fault: Hypothesis) -> tuple[int, ...]:
+        """Channels on whose feed a fault draws its load's current all the time."""
+        if not definition_of(fault).loads_feed:
+            return ()
+        feeds = {self.job.channel(c).feed for c in fault.channels} - {None}
+        return tuple(
+            c for c in self.features if self.job.channel(c).feed in feeds and c not in fault.channels
+        )
 
     @cached_property
     def _sound_words(self) -> float:

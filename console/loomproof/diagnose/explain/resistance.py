@@ -50,12 +50,16 @@ def ohm_density(loom: Prediction, channel: int, under: FaultyChannel) -> Floats:
     x, load = math.log(measured.value), under.load
     base = loom.ohm(channel, load)
     sigma = loom.sigma(load, measured)
+    if under.leaky:
+        return _past_the_driver(x, base, sigma, load)
     if under.added:
         return added_density(x, base, sigma)
     if under.lost_turns:
         return lost_turns_density(x, base, sigma)
     cold = loom.features[channel].cold
     density = with_outliers(normal(x, np.log(base), sigma) if cold else _maybe_warm(load, x, base, sigma))
+    if under.sagging and load.kind not in LOGIC_KINDS:
+        density = np.asarray(np.logaddexp(density, added_density(x, base, sigma)) - math.log(2.0))
     if under.foreign:
         density = np.asarray(np.logaddexp(math.log(0.6) + density, math.log(0.4) + BROAD))
     return density if under.own_batch else np.full(BATCHES, loom.over_batches(load, density))
@@ -84,6 +88,22 @@ def _apart(loom: Prediction, channel: int, under: FaultyChannel, measured: Estim
         both = math.log(0.6) + _parallel(series_ohm(loom.job, channel), under.load, under.beside, measured)
         return float(np.logaddexp(both, math.log(0.4) + BROAD))
     return None
+
+
+def _past_the_driver(x: float, base: Floats, sigma: float, load: LoadType) -> Floats:
+    """A leak takes some of the load's current past the driver: by the current that is left its resistance seems higher.
+
+    A filament is hot before it is driven; an input has the leak beside it.
+    """
+    middle = float(base.mean())
+    if load.kind in LOGIC_KINDS:
+        return np.full(BATCHES, flat(x, math.log(0.3), math.log(middle)))
+    if load.kind in FILAMENT_KINDS:
+        return np.full(BATCHES, flat(x, math.log(0.9 * middle), math.log(15.0 * middle)))
+    own = with_outliers(normal(x, np.log(base), sigma))
+    near = np.logaddexp(own, added_density(x, base, sigma)) - math.log(3.0)
+    far = flat(x, math.log(middle), math.log(100.0 * middle)) - math.log(3.0)
+    return np.asarray(np.logaddexp(near, far))
 
 
 def _parallel(wire_ohm: float, load: LoadType, beside: LoadType, measured: Estimate) -> float:

@@ -24,7 +24,7 @@ def steady_density(loom: Prediction, channel: int, under: FaultyChannel) -> floa
         return 0.0
     if under.unknown_type:
         return 0.0  # judged together with the resistance
-    if under.garbled or under.foreign or under.low:
+    if under.garbled or under.foreign or under.low or under.leaky:
         return BROAD
     sigma = math.hypot((band.high - band.low) / (2.0 * math.sqrt(3.0) * band.middle), seen.relative)
     sigma = math.hypot(sigma, band.doubt / (2.0 * band.middle))

@@ -10,6 +10,11 @@ from loomproof.diagnose.faults.definition import Hypothesis
 from loomproof.diagnose.observed.features import Features
 
 
+def plain(value: float) -> str:
+    """Two digits, without a power of ten: `310`, `0.042`."""
+    return f"{float(f'{value:.2g}'):g}"
+
+
 def reference(channel: int, expected: Expectations) -> LimitBand | None:
     """What a channel's resistance is compared with: an earlier record, else its sisters, else the catalogue."""
     for bands in (expected.baseline, expected.sisters, expected.resistance):

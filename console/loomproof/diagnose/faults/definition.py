@@ -50,6 +50,8 @@ class FaultyChannel:
     moved_elsewhere: int | None = None
     garbled: bool = False  # what flows is not the load's current, so its numbers mean nothing
     foreign: bool = False  # measured by the estimator of another kind of load
+    leaky: bool = False  # part of what flows at rest goes on flowing past the driver
+    sagging: bool = False  # another load draws its current from the same feed all the time
 
 
 @dataclass(frozen=True)
@@ -139,7 +141,9 @@ class FaultDefinition:
         return math.log(self.prior) + max(channels - 2, 0) * math.log(self.share_per_more)
 
     def on(self, site: Site, before: FaultyChannel) -> FaultyChannel:
-        """A channel with this fault on top of what others made of it."""
+        """A channel with this fault on top of what others made of it; or beside it, on the feed that it loads."""
+        if site.channel not in site.fault.channels:
+            return replace(before, sagging=True)
         said = self.odds_on.get(before.load.kind, self.odds)
         return self.effect(site, replace(before, odds=before.odds.under(said)))
 

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from loomproof.diagnose.expected.expectations import Expectations
-from loomproof.diagnose.faults.definition import Advice, FaultDefinition, Hypothesis, Scope
-from loomproof.diagnose.faults.odds import OddsTable
+from loomproof.diagnose.faults.definition import (
+    Advice,
+    FaultDefinition,
+    FaultyChannel,
+    Hypothesis,
+    Scope,
+    Site,
+)
+from loomproof.diagnose.faults.odds import DEAD, OddsTable
 from loomproof.diagnose.observed.features import Features
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.signature import HasMoved
-from loomproof.job.load_traits import LOGIC_KINDS
+from loomproof.job.load_traits import LOAD_TRAITS, LOGIC_KINDS
 
 
 def _amount(fault: Hypothesis, features: Mapping[int, Features], expected: Expectations) -> str:
@@ -21,6 +29,14 @@ def _amount(fault: Hypothesis, features: Mapping[int, Features], expected: Expec
         if (ohm := features[c].resistance) is not None and c in expected.resistance
     )
     return f"about {excess[len(excess) // 2]:+.2g} ohm on each of its loads" if excess else ""
+
+
+def _effect(site: Site, before: FaultyChannel) -> FaultyChannel:
+    """Where only inputs could be measured, what they command shows a feed's weakness by not acting at all."""
+    unmeasured = all(site.job.load_type(c).kind in LOGIC_KINDS for c in site.fault.channels)
+    if not (unmeasured and LOAD_TRAITS[before.load.kind].sparks):
+        return before
+    return replace(before, odds=replace(before.odds, noticed=DEAD))
 
 
 FEED_WEAK = FaultDefinition(
@@ -39,7 +55,8 @@ FEED_WEAK = FaultDefinition(
         noticed={"something": 0.85, "nothing": 0.15},
     ),
     odds_on=dict.fromkeys(LOGIC_KINDS, OddsTable()),  # an input does not hang on the feed
-    twins=(FaultKind.ADDED_RESISTANCE,),
+    effect=_effect,
+    twins=(FaultKind.ADDED_RESISTANCE, FaultKind.FEED_OPEN),
     why_twins="no other load on that feed draws enough to compare with",
     amount=_amount,
     adds_ohm=True,

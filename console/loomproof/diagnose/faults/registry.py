@@ -10,6 +10,7 @@ from loomproof.diagnose.faults.definition import FaultDefinition, Hypothesis, Sc
 from loomproof.diagnose.faults.feed_open import FEED_OPEN
 from loomproof.diagnose.faults.feed_weak import FEED_WEAK
 from loomproof.diagnose.faults.intermittent import INTERMITTENT
+from loomproof.diagnose.faults.leak_to_ground import LEAK_TO_GROUND
 from loomproof.diagnose.faults.open import OPEN
 from loomproof.diagnose.faults.short_across_load import SHORT_ACROSS_LOAD
 from loomproof.diagnose.faults.short_to_ground import SHORT_TO_GROUND
@@ -28,6 +29,7 @@ FAULTS: Mapping[FaultKind, FaultDefinition] = {
     for fault in (
         OPEN,
         SHORT_TO_GROUND,
+        LEAK_TO_GROUND,
         SHORT_TO_SUPPLY,
         SHORT_ACROSS_LOAD,
         ADDED_RESISTANCE,

@@ -23,7 +23,7 @@ def _effect(_: Site, before: FaultyChannel) -> FaultyChannel:
     """An input hangs between pin and ground and is driven high, so there the short lies across it."""
     if before.load.kind in LOGIC_KINDS:
         return replace(before, low=True)
-    return replace(before, garbled=True)
+    return replace(before, leaky=True)
 
 
 SHORT_TO_GROUND = FaultDefinition(
@@ -38,19 +38,20 @@ SHORT_TO_GROUND = FaultDefinition(
     ),
     order=9,
     odds=OddsTable(
-        # Through some ohm the pin rests in between, by chance at the bias, and the load still gets its pulse.
-        rest={Rest.GROUNDED: 0.8, Rest.BETWEEN: 0.15, Rest.FLOATING: 0.03, Rest.CONNECTED: 0.02},
+        # Of what flows all the time the driver takes its share, if the short leaves any.
+        rest={Rest.GROUNDED: 0.95, Rest.BETWEEN: 0.03, Rest.FLOATING: 0.01, Rest.CONNECTED: 0.01},
         conduct={Conduct.NONE: 0.5, Conduct.FLOWS: 0.48, Conduct.EXCESS: 0.02},
         moved={HasMoved.YES: 0.2, HasMoved.CANNOT_TELL: 0.5, HasMoved.NO: 0.3},
         off_shape=ANY_OFF_SHAPE,
         noticed={"something": 0.15, "nothing": 0.85},
-        pull={"none": 0.5, "matched": 0.48, "other": 0.01, "several": 0.01},
+        pull={"none": 0.93, "matched": 0.05, "other": 0.01, "several": 0.01},
     ),
     odds_on=dict.fromkeys(LOGIC_KINDS, _ON_INPUT),
     effect=_effect,
     explains=frozenset({Property.CONTINUITY}),
+    twins=(FaultKind.LEAK_TO_GROUND,),
     twins_unmeasured=(FaultKind.WRONG_LOAD,),
-    why_twins="nothing could be measured of what is there",
+    why_twins="only what flows would tell how much conducts there",
     separated_by={
         FaultKind.WRONG_LOAD: "unplug the load and look at the resting pin again: still at ground, the wire is shorted",
     },

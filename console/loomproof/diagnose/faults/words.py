@@ -52,10 +52,16 @@ def sentence(job: Job, fault: Hypothesis, amount: str, twins: tuple[FaultKind, .
         feed = next(f for f in job.feeds if f.id == fault.feed)
         at = f", cavity {feed.cavity}" if feed.cavity else ""
         named = ", ".join(str(c) for c in fault.channels)
-        return f"Feed {feed.id} ({feed.name}{at}), channels {named}: {what.name}, {act}."
+        return (
+            f"Feed {feed.id} ({feed.name}{at}), channels {named}: {what.name}, {act}.{_alike(fault, twins)}"
+        )
     title = what.title([place(job, c) for c in fault.channels])
-    text = f"{title[0].upper()}{title[1:]}, {act}."
-    if twins:
-        others = " or ".join(FAULTS[t].name for t in twins)
-        text += f" This box cannot tell it from {others}: {what.why_twins}."
-    return text
+    return f"{title[0].upper()}{title[1:]}, {act}.{_alike(fault, twins)}"
+
+
+def _alike(fault: Hypothesis, twins: tuple[FaultKind, ...]) -> str:
+    """What the box cannot tell it from, and why."""
+    if not twins:
+        return ""
+    others = " or ".join(FAULTS[t].name for t in twins)
+    return f" This box cannot tell it from {others}: {definition_of(fault).why_twins}."

@@ -5,52 +5,19 @@ from __future__ import annotations
 import math
 
 from loomproof.diagnose.expected.expectations import Expectations
-from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Features
+from loomproof.diagnose.observed.pin_at_rest import pin_at_rest
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import HasMoved, OffShape, Signature
 from loomproof.job.catalogue import LoadType
-from loomproof.job.load_traits import FILAMENT_KINDS, LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS
+from loomproof.job.load_traits import FILAMENT_KINDS, MOVING_KINDS, WINDING_KINDS
 from loomproof.job.model import Job
 
 _FALLS, _STAYS = 1.5, 1.2
 """Inrush over steady current of a load that acts, and of one that does not; judgment."""
 _COLD_U = 0.06  # relative uncertainty up to which a sense pulse says anything of a filament
-
-# An input hangs between pin and ground. One with a resistor to its own supply rests in between: that says nothing.
-_LOGIC_REST = {
-    Rest.GROUNDED: Rest.HELD_LOW,
-    Rest.CONNECTED: Rest.HELD_HIGH,
-    Rest.FLOATING: Rest.FLOATING,
-}
-
-
-def rest_state(rest_v: float | None, supply_v: float | None, bias_v: float, u_v: float) -> Rest:
-    """Words for a resting drain voltage.
-
-    A load of up to a few kilohm pulls the drain to within a volt of the supply against the bias resistor; a
-    short to ground through less than the load's resistance pulls it well under the bias.
-
-    Args:
-        rest_v: the drain with every output off; None where it was not read.
-        supply_v: the supply at rest; None where it was not read.
-        bias_v: where an unconnected pin rests.
-        u_v: standard uncertainty of a drain reading.
-
-    Returns:
-        Where the pin rests.
-    """
-    if rest_v is None or supply_v is None:
-        return Rest.UNKNOWN
-    slack = max(0.15, 4.0 * u_v)
-    if rest_v > supply_v - max(1.0, 4.0 * u_v):
-        return Rest.CONNECTED
-    if abs(rest_v - bias_v) < 2.0 * slack:
-        return Rest.FLOATING
-    if rest_v < max(0.5, 4.0 * u_v):
-        return Rest.GROUNDED
-    return Rest.BETWEEN
 
 
 def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channel: int) -> Features:
@@ -68,15 +35,7 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
     own = evidence.of(channel)
     load = job.load_type(channel)
     signature = own.signature
-    # The pins of half-bridges do not rest where their load would hold them.
-    hidden = job.channel(channel).partner is not None
-    rest = (
-        Rest.UNKNOWN
-        if hidden
-        else rest_state(own.resting_drain_v, evidence.supply_rest_v, evidence.bias_v, evidence.drain_u_v)
-    )
-    if load.kind in LOGIC_KINDS:
-        rest = _LOGIC_REST.get(rest, Rest.UNKNOWN)
+    rest = pin_at_rest(job, evidence, channel)
     resistance = signature.resistance_ohm if signature else None
     cold = _cold_filament(own) if load.kind in FILAMENT_KINDS else None
     if cold is not None and resistance is not None:
@@ -84,7 +43,7 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
         resistance = min(resistance, cold, key=lambda e: e.value)
     return Features(
         channel=channel,
-        rest=rest,
+        rest=rest.word,
         conduct=_conduct(own, expected, channel),
         resistance=resistance,
         inductance=_inductance(own, load),
@@ -98,6 +57,8 @@ def features_of(job: Job, evidence: LoomEvidence, expected: Expectations, channe
         inrush=signature.inrush_a if signature else None,
         source_ohm=signature.source_ohm if signature else None,
         unsteady=bool(signature and _unsteady(signature.resistance_ohm)),
+        rest_v=rest.pin_v,
+        leak_ohm=rest.leak_ohm,
         cold=cold is not None,
     )
 

@@ -22,6 +22,10 @@ class Rest(StrEnum):
     UNKNOWN = "not read"
 
 
+PULLED_DOWN = frozenset({Rest.GROUNDED, Rest.BETWEEN})
+"""Something takes current from the load while every output is off."""
+
+
 class Conduct(StrEnum):
     """What flows when the channel is on."""
 
@@ -57,5 +61,8 @@ class Features:
     inrush: Estimate | None
     source_ohm: Estimate | None
     unsteady: bool
+    rest_v: float | None = None
+    leak_ohm: float | None = None
+    """What would pull the pin from its load to where it rests."""
     cold: bool = False
     """A lamp's filament was seen before anything had warmed it."""

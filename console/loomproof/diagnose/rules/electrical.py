@@ -13,13 +13,15 @@ from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import GapKind, OffShape
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
-from loomproof.job.load_traits import INRUSH_KINDS, LOGIC_KINDS, WINDING_KINDS, WOUND_KINDS
+from loomproof.job.load_traits import INRUSH_KINDS, LOAD_TRAITS, LOGIC_KINDS, WINDING_KINDS, WOUND_KINDS
 
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
 _SOUND_SUPPLY = LimitBand(
     -1e9, WEAK_SOURCE_OHM, 0.03, 0.0, f"source up to {WEAK_SOURCE_OHM:g} ohm (common practice, no source)"
 )
 _COARSE_DOUBT_RATE = 0.05  # chance at which a supply seen coarsely is above its limit and no longer passed
+_FAR_TOO_HIGH = 5.0
+"""A joint that lets a pin rest a volt below the supply has kilohms; judgment."""
 _OFF_WORDS = {
     OffShape.CLAMP: "after the pulse the pin goes to the driver's clamp",
     OffShape.DIODE: "after the pulse the pin stays a diode's drop above the supply",
@@ -34,11 +36,17 @@ def rests_at_ground(case: ChannelCase) -> bool:
     return case.features.rest is Rest.GROUNDED and case.features.conduct is not Conduct.EXCESS
 
 
+def loads_its_feed(case: ChannelCase) -> bool:
+    """Whether its load draws so much through a path to ground that what hangs on the same feed seems off."""
+    return rests_at_ground(case) or case.features.rest is Rest.BETWEEN
+
+
 def judge_continuity(case: ChannelCase) -> PropertyVerdict:
     """Whether there is a circuit, and no short."""
     about, seen = Property.CONTINUITY, case.features
     if seen.conduct is Conduct.EXCESS:
-        return case.say(about, Verdict.FAIL, "far too much current: a short on this circuit")
+        at = f", and the pin rests {seen.rest} with the output off" if seen.rest is Rest.BETWEEN else ""
+        return case.say(about, Verdict.FAIL, f"far too much current{at}: a short on this circuit")
     if rests_at_ground(case):
         return case.say(about, Verdict.FAIL, "the pin rests at ground with the output off: a short to ground")
     if seen.conduct is Conduct.NONE:
@@ -54,6 +62,11 @@ def judge_continuity(case: ChannelCase) -> PropertyVerdict:
             )
             return case.say(about, Verdict.UNSURE, reason)
         return case.say(about, Verdict.FAIL, "the resting pin floats: the circuit is open")
+    if seen.rest is Rest.BETWEEN and _leaks(case):
+        reason = (
+            f"the pin rests at {seen.rest_v:.1f} V with the output off: a leak to ground, and the load is on"
+        )
+        return case.say(about, Verdict.FAIL, reason)
     if seen.rest is Rest.BETWEEN:
         reason = "the resting pin is neither at the supply nor at the bias: a leak, or a poor contact"
         return case.say(about, Verdict.UNSURE, reason)
@@ -63,6 +76,18 @@ def judge_continuity(case: ChannelCase) -> PropertyVerdict:
         reason = "the pin rests at the supply, which a short across the load would also do; drive it to know"
         return case.say(about, Verdict.NOT_TESTED, reason)
     return case.say(about, Verdict.NOT_TESTED, "neither the resting pin nor a pulse was seen")
+
+
+def _leaks(case: ChannelCase) -> bool:
+    """Whether the way to the load is too good for its pin to rest in between by itself."""
+    seen, due, signature = case.features, case.expected.resistance.get(case.channel), case.signature
+    if signature is None or seen.conduct is not Conduct.FLOWS or due is None or seen.rest_v is None:
+        return False
+    current, supply = signature.final_current_a, signature.supply_v
+    if current is None or supply is None or current.value <= 0.0:
+        return False
+    ohm = seen.resistance.value if seen.resistance is not None else supply.value / current.value
+    return ohm < _FAR_TOO_HIGH * due.high
 
 
 def judge_resistance(case: ChannelCase) -> PropertyVerdict | None:
@@ -192,7 +217,7 @@ def judge_feed(case: ChannelCase) -> PropertyVerdict | None:
     """Resistance of the supply and its leads."""
     about, source = Property.FEED, case.features.source_ohm
     if case.load.kind in LOGIC_KINDS:
-        return None
+        return _feed_of_input(case)
     if source is None:
         return case.say(about, Verdict.NOT_TESTED, "no loaded supply was seen")
     band = _SOUND_SUPPLY
@@ -200,6 +225,14 @@ def judge_feed(case: ChannelCase) -> PropertyVerdict | None:
         return _coarse_feed(case, source, band)
     verdict = against(case.channel, about, source, band, "ohm")
     return replace(verdict, low=None)
+
+
+def _feed_of_input(case: ChannelCase) -> PropertyVerdict | None:
+    """What an igniter switches comes from its feed, and the box measures its input only."""
+    if not LOAD_TRAITS[case.load.kind].sparks:
+        return None
+    reason = "only its input was measured: whether its feed carries enough is not known, spark or no spark"
+    return case.say(Property.FEED, Verdict.NOT_TESTED, reason)
 
 
 def _coarse_feed(case: ChannelCase, own: Estimate, band: LimitBand) -> PropertyVerdict:

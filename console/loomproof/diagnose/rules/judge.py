@@ -16,7 +16,7 @@ from loomproof.diagnose.rules.electrical import (
     judge_inrush,
     judge_resistance,
     judge_suppression,
-    rests_at_ground,
+    loads_its_feed,
 )
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
@@ -53,7 +53,7 @@ def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
             features_of(job, evidence, expected, number),
             expected,
         )
-        if rests_at_ground(case):
+        if loads_its_feed(case):
             shorted.add(number)
         for rule in _RULES:
             verdict = rule(case)
@@ -75,5 +75,5 @@ def _loaded(
         if by is None or v.channel in shorted or v.verdict is not Verdict.FAIL or v.property not in _SEEMING:
             yield v
             continue
-        reason = f"{v.reason}; but channel {by} on its feed is shorted to ground and loads the feed: mend that first"
+        reason = f"{v.reason}; but channel {by} on its feed has a path to ground and loads the feed: mend that first"
         yield replace(v, verdict=Verdict.UNSURE, reason=reason, risk=None)

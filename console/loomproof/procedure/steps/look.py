@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from loomproof.box.errors import RequestRefused
-from loomproof.facts.evidence import ChannelEvidence
+from loomproof.diagnose.observed.pin_at_rest import on_at_rest
+from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.presence import ScanReading
 from loomproof.facts.trace import Trace
 from loomproof.job.load_traits import FILAMENT_KINDS
@@ -40,6 +41,7 @@ def run_look(core: Core, step: Step, result: StepResult) -> None:
     )
     result.skip_if_asked(answer)
     _rest(core, step, result)
+    _tell_what_is_on(core, result)
     for channel in step.channels:
         core.check()
         _sense(core, channel, result)
@@ -53,6 +55,18 @@ def _tell_left_out(core: Core, step: Step, result: StepResult) -> None:
     if left:
         names = ", ".join(f"{c} ({core.job.channel(c).name})" for c in left)
         result.notes.append(f"No sense pulse on channel {names}: its pin was read at rest only.")
+
+
+def _tell_what_is_on(core: Core, result: StepResult) -> None:
+    """A load that a path to ground turns on gets warm, sprays or turns while nothing is driven."""
+    seen = LoomEvidence(result.evidence, supply_rest_v=result.supply_rest_v)
+    for channel, rest in on_at_rest(core.job, seen).items():
+        flows = f", about {rest.load_a:.2g} A," if rest.load_a is not None else ""
+        result.problems.append(
+            f"channel {channel} ({core.job.channel(channel).name}) rests at {rest.pin_v:.1f} V with every output off: "
+            f"a path to ground, through which its load is on{flows} whatever the box does. Switch the supply off and "
+            "mend that first"
+        )
 
 
 def _rest(core: Core, step: Step, result: StepResult) -> None:
