@@ -1,6 +1,7 @@
 """How many small errors in the source the tests of its room notice.
 
-    python -m benchmarks.mutants [--room safety] [--count 150] [--seed N] [--jobs 2] [--survivors FILE]
+    python -m benchmarks.mutants [--room safety] [--count 150] [--seed N] [--jobs 2] [--file budget.py]
+                                [--survivors FILE]
 
 A mutant is the source with one error in it (`mutate.py`); it is killed when a test of its room (`room.py`) fails.
 The same seed draws the same mutants from the same source. Those of `equivalent.toml` change nothing that anybody
@@ -13,7 +14,6 @@ Python after 3.8. None runs each mutant against the tests of its room alone.
 """
 
 import argparse
-import math
 import random
 import sys
 import time
@@ -21,28 +21,39 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
+from benchmarks.mutants.interval import wilson
 from benchmarks.mutants.room import ROOMS, ROOT, Room, equivalents, population
 from benchmarks.mutants.trial import Fate, TrialError, try_all
 
 COUNT = 150
 
 
-def wilson(hits: int, count: int, z: float = 1.959964) -> tuple[float, float]:
-    """The 95 % score interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927)."""
-    share, scale = hits / count, 1.0 + z * z / count
-    middle = share + z * z / (2 * count)
-    half = z * math.sqrt(share * (1 - share) / count + z * z / (4 * count * count))
-    return max(0.0, (middle - half) / scale), min(1.0, (middle + half) / scale)
-
-
 def _say(line: str) -> None:
     print(line, flush=True)
 
 
-def measure(room: Room, *, count: int, seed: int, jobs: int, survivors: Path | None) -> bool:
-    """Draw mutants of a room, try them, print the figures; returns whether the share is enough."""
+def measure(
+    room: Room, *, count: int, seed: int, jobs: int, survivors: Path | None, files: Sequence[str] = ()
+) -> bool:
+    """Draw mutants of a room, try them, print the figures.
+
+    Args:
+        room: where they are drawn.
+        count: how many.
+        seed: of the draw.
+        jobs: how many at a time.
+        survivors: those that survive are appended to this file.
+        files: names of the files they are drawn from; empty: all of the room.
+
+    Returns:
+        Whether the share is enough.
+    """
     known = equivalents()
-    whole = [mutant for mutant in population(room) if mutant.key not in known]
+    whole = [
+        mutant
+        for mutant in population(room)
+        if mutant.key not in known and (not files or Path(mutant.path).name in files)
+    ]
     drawn = random.Random(seed).sample(whole, min(count, len(whole)))
     _say(f"{room.name}: {len(drawn)} of {len(whole)} mutants, seed {seed}")
     began_s = time.monotonic()
@@ -76,10 +87,16 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1, help="of the draw (default: %(default)d)")
     parser.add_argument("--jobs", type=int, default=2, help="trials at a time (default: %(default)d)")
     parser.add_argument("--survivors", type=Path, help="append those that survive to this file")
+    parser.add_argument("--file", action="append", help="only files of this name; may be repeated")
     options = parser.parse_args(words)
     if options.count < 1 or options.jobs < 1:
         parser.error("--count and --jobs must be at least 1")
     rooms = [room for room in ROOMS if not options.room or room.name in options.room]
+    files = options.file or []
+    if unknown := set(files) - {path.name for room in rooms for path in room.files()}:
+        parser.error(
+            f"no such file in {', '.join(room.name for room in rooms)}: {', '.join(sorted(unknown))}"
+        )
     try:
         enough = [
             measure(
@@ -88,8 +105,10 @@ def main(words: Sequence[str] | None = None) -> int:
                 seed=options.seed,
                 jobs=options.jobs,
                 survivors=options.survivors,
+                files=files,
             )
             for room in rooms
+            if not files or {path.name for path in room.files()} & set(files)
         ]
     except TrialError as error:
         print(error, file=sys.stderr)

@@ -1,6 +1,6 @@
 """How many small errors in the C guards of the box the tests on the host build notice.
 
-    python -m benchmarks.mutants.c_guards [--count 150] [--seed 1] [--jobs 2] [--all] [--file limits.c]
+    python -m benchmarks.mutants.c_guards [--count 150] [--seed 1] [--jobs 2] [--file limits.c]
 
 The guards are what stops the box, arms it, limits it and refuses: GUARDS. Each mutant (`c_mutate.py`) is built into
 the core for this computer and run against TESTS, the fast ones first; it is killed when one of them fails, and counts
@@ -29,6 +29,7 @@ from pathlib import Path
 import pytest
 
 from benchmarks.mutants.c_mutate import CMutant, c_mutants
+from benchmarks.mutants.interval import wilson
 
 ROOT = Path(__file__).resolve().parents[2]
 CORE = ROOT / "firmware" / "core"
@@ -185,9 +186,11 @@ def main(words: Sequence[str] | None = None) -> int:
         if fate == "survived":
             print(f"  survived: {mutant}", flush=True)
     noticed = len(drawn) - fates["survived"]
+    low, high = wilson(noticed, len(drawn))
     print(
         f"C guards: killed {fates['killed']}, timeout {fates['timeout']}, survived {fates['survived']} "
-        f"of {len(drawn)}: {noticed / len(drawn):.1%} noticed (at least {LEAST:.0%} asked), "
+        f"of {len(drawn)}: {noticed / len(drawn):.1%} noticed "
+        f"(95 % interval {low:.1%} to {high:.1%}; at least {LEAST:.0%} asked), "
         f"{(time.monotonic() - began_s) / 60:.1f} min"
     )
     return 0 if noticed >= LEAST * len(drawn) else 1

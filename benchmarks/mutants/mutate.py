@@ -1,8 +1,8 @@
 """The errors: every one that can be put into a Python file, as a replacement of a stretch of its text.
 
 Annotations, decorators, docstrings and f-strings stay as they are: what they say is not what the box or the
-console does. Constants of tables and of dataclass fields, properties and class bodies are changed like any other
-code.
+console does. `assert_never` stays, too: the type checker has shown that it is never run. Constants of tables and of
+dataclass fields, properties and class bodies are changed like any other code.
 """
 
 import ast
@@ -267,6 +267,8 @@ class _Finder(ast.NodeVisitor):
         self.generic_visit(node)
 
     def visit_Expr(self, node: ast.Expr) -> None:
+        if _is_unreachable(node.value):
+            return
         if isinstance(node.value, ast.Call | ast.Yield):
             self._replace(node, "pass")
         self.generic_visit(node)
@@ -288,6 +290,11 @@ class _Finder(ast.NodeVisitor):
 
     def visit_While(self, node: ast.While) -> None:
         self._visit_test(node)
+
+
+def _is_unreachable(node: ast.expr) -> bool:
+    """Whether the type checker has shown that this is never run (`typing.assert_never`)."""
+    return isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "assert_never"
 
 
 def _is_text(node: ast.expr) -> bool:

@@ -1,5 +1,6 @@
 """The rooms: which source each has, which tests must notice an error in it, and how many of 100 they must notice."""
 
+import re
 import tomllib
 from dataclasses import dataclass
 from functools import lru_cache
@@ -42,6 +43,16 @@ class Room:
         """The test files, each once, in the order in which they are run."""
         found = (path for pattern in self.tests for path in sorted(root.glob(pattern)))
         return [path.relative_to(root).as_posix() for path in dict.fromkeys(found)]
+
+    def stages(self, path: str, root: Path = ROOT) -> list[list[str]]:
+        """The test files in two parts: those that import a source file themselves, and the rest.
+
+        The first part notices most errors, so most trials need not even import the other.
+        """
+        importing = _import_of(path)
+        tests = self.test_files(root)
+        near = [test for test in tests if importing.search((root / test).read_text("utf-8"))]
+        return [part for part in (near, [test for test in tests if test not in near]) if part]
 
 
 ROOMS = (
@@ -88,6 +99,16 @@ ROOMS = (
         left_out=("words.py",),  # sentences for people
     ),
 )
+
+
+@lru_cache(maxsize=128)
+def _import_of(path: str) -> re.Pattern[str]:
+    """What a file that imports this module has at the beginning of a line."""
+    *packages, stem = Path(path).with_suffix("").parts
+    package = re.escape(".".join(part for part in packages if part not in SOURCE_ROOTS))
+    return re.compile(
+        rf"^(from|import) {package}\.{stem}\b|^from {package} import .*\b{stem}\b", re.MULTILINE
+    )
 
 
 def equivalents(path: Path = EQUIVALENT) -> dict[tuple[str, str, str, str], str]:

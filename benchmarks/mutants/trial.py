@@ -103,8 +103,8 @@ def _import_bystanders(copy: Path, bystanders: Sequence[str], sources: Sequence[
         raise TrialError(f"imported before the mutants are made: {', '.join(sorted(known))}")
 
 
-def _child(copy: Path, tests: Sequence[str], *, keep_bytecode: bool) -> int:
-    """Fork: run the tests in a copy and leave with pytest's exit code."""
+def _child(copy: Path, stages: Sequence[Sequence[str]], *, keep_bytecode: bool) -> int:
+    """Fork: run the tests in a copy, one part after another, and leave with pytest's exit code at the first failure."""
     if (child := os.fork()) != 0:
         return child
     code = 99
@@ -121,7 +121,10 @@ def _child(copy: Path, tests: Sequence[str], *, keep_bytecode: bool) -> int:
         os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
         words = [word for plugin in PLUGINS for word in ("-p", plugin)]
         words += ["-p", "no:cacheprovider", "--hypothesis-seed=1", "-x", "-q", "--no-header", "--tb=line"]
-        code = int(pytest.main([*words, *tests]))
+        for tests in stages:
+            code = int(pytest.main([*words, *tests]))
+            if code != 0:
+                break
     finally:
         sys.stdout.flush()
         os._exit(code)
@@ -136,14 +139,14 @@ def _kill(child: int) -> None:
         os.killpg(child, signal.SIGKILL)
 
 
-def _begin(copy: Path, mutant: Mutant, tests: Sequence[str], limit_s: float) -> _Trial:
+def _begin(copy: Path, mutant: Mutant, stages: Sequence[Sequence[str]], limit_s: float) -> _Trial:
     path = copy / mutant.path
     source = path.read_bytes()
     shutil.rmtree(copy / ".hypothesis", ignore_errors=True)  # no trial profits from another's examples
     for stale in (path.parent / "__pycache__").glob(f"{path.stem}.*"):
         stale.unlink()
     path.write_bytes(mutant.apply(source))
-    child = _child(copy, tests, keep_bytecode=False)
+    child = _child(copy, stages, keep_bytecode=False)
     return _Trial(copy, mutant, source, child, time.monotonic() + limit_s)
 
 
@@ -166,10 +169,10 @@ def _ended(trial: _Trial) -> Fate | None:
 
 def _check_unchanged(copy: Path, tests: Sequence[str]) -> float:
     """Run the tests on the unchanged source, which fills the byte code too; returns how long they take, in s."""
-    if _wait(_child(copy, tests, keep_bytecode=True)) != 0:
+    if _wait(_child(copy, [tests], keep_bytecode=True)) != 0:
         raise TrialError("the tests fail without a mutant:\n" + (copy / "log.txt").read_text()[-2000:])
     began_s = time.monotonic()
-    _wait(_child(copy, tests, keep_bytecode=False))
+    _wait(_child(copy, [tests], keep_bytecode=False))
     return time.monotonic() - began_s
 
 
@@ -200,7 +203,9 @@ def try_all(
         try:
             while left or running:
                 while left and copies:
-                    running.append(_begin(copies.pop(), left.pop(0), tests, limit_s))
+                    mutant = left.pop(0)
+                    stages = room.stages(mutant.path, root)
+                    running.append(_begin(copies.pop(), mutant, stages, limit_s))
                 time.sleep(0.01)
                 for trial in list(running):
                     if (fate := _ended(trial)) is not None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from benchmarks.mutants.__main__ import wilson
+from benchmarks.mutants.interval import wilson
 from benchmarks.mutants.mutate import enums_of, mutants_of
 from benchmarks.mutants.room import ROOMS, equivalents, population
 
@@ -58,6 +58,7 @@ def test_the_errors_of_a_line(line, expected):
         "@dataclass(frozen=True)\nclass C: ...",
         "x = f'{a + 1}'",
         "x = 'a' + b",
+        "assert_never(x)",
         "return None",
     ],
 )
@@ -93,6 +94,18 @@ def test_a_room_has_sources_tests_and_errors_that_compile(room):
     assert len(mutants) > 300
     for mutant in mutants[:: len(mutants) // 25]:
         compile(mutant.apply((ROOT / mutant.path).read_bytes()), mutant.path, "exec")
+
+
+def test_tests_that_import_the_source_come_first_and_none_is_left_out():
+    room = ROOMS[0]
+    near, rest = room.stages("console/loomproof/safety/trains.py")
+    assert sorted([*near, *rest]) == sorted(room.test_files())
+    assert "tests/safety/test_trains_limits.py" in near
+    assert "tests/safety/test_heat.py" in rest
+    near, _ = room.stages("console/loomproof/safety/cautions.py")
+    assert (
+        "tests/safety/test_interlocks_limits.py" in near
+    )  # imports it by `from loomproof.safety import cautions`
 
 
 def test_every_equivalent_is_still_there_and_has_its_reason():
