@@ -17,11 +17,25 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from benchmarks.mutants.room import ROOMS
+
 ROOT = Path(__file__).resolve().parents[1]
 HOST = ROOT / "firmware" / "host"
 MISSES = ROOT / "build" / "campaign-misses.txt"
 """A line on each loom of the study that did not go as it should, with its seed."""
-MINUTES = 195.0
+LOOMS = 75.0
+"""How much a minute does, on two cores: this and those that follow."""
+JOINTS = 50.0
+MATRIX_LOOMS = 45.0
+SCRIPTS = 6600.0
+EVENT_RUNS = 240_000.0
+PROVEN = 1.0
+MUTANTS = {"safety": 20.0, "guards": 15.0, "diagnose": 8.0}
+C_MUTANTS = 15.0
+SHORTEST_ROOM = 3.0
+"""Minutes; a shorter run of the mutants tries one room, drawn by the seed."""
+SOUND_RUN = 0.5
+"""Minutes until the tests of a room have passed without an error put in."""
 SCRIPTS_AT_A_TIME = 5000
 """Hypothesis slows down over one long run; each of these begins with a seed of its own."""
 LARGEST_SEED = 2**31 - 1
@@ -43,7 +57,7 @@ class Study:
         name: for `--only`.
         title: what it tries.
         minutes: its part of MINUTES.
-        runs: the commands for a share of the standard size (1 = MINUTES) and a seed.
+        runs: the commands that take so many minutes, for a seed.
     """
 
     name: str
@@ -56,25 +70,20 @@ def _python(*words: str) -> tuple[str, ...]:
     return (sys.executable, *words)
 
 
-def _looms(share: float, seed: int) -> Iterator[Run]:
+def _looms(minutes: float, seed: int) -> Iterator[Run]:
     first = str(1_000_000 + seed)  # no loom that anything was tuned on
-    looms, joints = str(max(10, round(3000 * share))), str(max(50, round(2000 * share)))
+    looms, joints = str(max(10, round(LOOMS * minutes))), str(max(20, round(JOINTS * minutes)))
     study = ("-m", "benchmarks.study", "--looms", looms, "--joints", joints, "--first", first)
     yield Run(_python(*study, "--misses", str(MISSES)))
 
 
-def _matrix(share: float, seed: int) -> Iterator[Run]:
-    del seed  # the matrix counts its own
-    script = ("-m", "benchmarks.fault_matrix")
-    if (seeds := round(3 * share)) >= 1:
-        yield Run(_python(*script, "--seeds", str(seeds)))
-    else:
-        jobs = sorted(path.stem for path in (ROOT / "examples").glob("*.toml"))
-        yield Run(_python(*script, *jobs[: max(1, round(3 * share * len(jobs)))]))
+def _matrix(minutes: float, seed: int) -> Iterator[Run]:
+    looms = str(max(10, round(MATRIX_LOOMS * minutes)))
+    yield Run(_python("-m", "benchmarks.fault_matrix", "--looms", looms, "--draw", str(seed)))
 
 
-def _scripts(share: float, seed: int) -> Iterator[Run]:
-    left = max(200, round(200_000 * share))
+def _scripts(minutes: float, seed: int) -> Iterator[Run]:
+    left = max(200, round(SCRIPTS * minutes))
     test = "tests/firmware/test_differential.py::test_both_implementations_behave_alike"
     while left > 0:
         count = min(left, SCRIPTS_AT_A_TIME)
@@ -86,49 +95,53 @@ def _scripts(share: float, seed: int) -> Iterator[Run]:
         seed = (seed + 1) % LARGEST_SEED
 
 
-def _events(share: float, seed: int) -> Iterator[Run]:
+def _events(minutes: float, seed: int) -> Iterator[Run]:
     yield Run(("make", "-s", "-C", str(HOST), "random"))
     program = ROOT / "build" / "firmware" / "host" / "random"
-    yield Run((str(program), str(seed), str(max(1000, round(2_400_000 * share)))))
+    yield Run((str(program), str(seed), str(max(1000, round(EVENT_RUNS * minutes)))))
 
 
-def _fuzz(share: float, seed: int) -> Iterator[Run]:
+def _fuzz(minutes: float, seed: int) -> Iterator[Run]:
     del seed
-    yield Run(("make", "-s", "-C", str(HOST), "fuzz", f"SECONDS={max(10, round(2100 * share))}"))
+    yield Run(("make", "-s", "-C", str(HOST), "fuzz", f"SECONDS={max(10, round(60 * minutes))}"))
 
 
-def _firmware(share: float, seed: int) -> Iterator[Run]:
-    first, seeds = str(seed % 1000), str(max(1, round(share)))
-    paced = ("--paced",) if share >= 1 else ()
-    yield Run(_python("-m", "benchmarks.elf_parity", "--faulty", "--first", first, "--seeds", seeds, *paced))
+def _firmware(minutes: float, seed: int) -> Iterator[Run]:
+    looms = str(max(1, round(PROVEN * minutes)))
+    parity = ("-m", "benchmarks.elf_parity", "--faulty", "--looms", looms, "--first", str(seed % 1000))
+    yield Run(_python(*parity))
 
 
-def _mutants(share: float, seed: int) -> Iterator[Run]:
-    yield Run(
-        _python("-m", "benchmarks.mutants", "--count", str(max(20, round(150 * share))), "--seed", str(seed))
-    )
+def _mutants(minutes: float, seed: int) -> Iterator[Run]:
+    rooms = ROOMS if minutes >= len(ROOMS) * SHORTEST_ROOM else ROOMS[seed % len(ROOMS) :][:1]
+    for room in rooms:
+        count = str(max(10, round(MUTANTS[room.name] * (minutes / len(rooms) - SOUND_RUN))))
+        yield Run(
+            _python("-m", "benchmarks.mutants", "--room", room.name, "--count", count, "--seed", str(seed))
+        )
 
 
-def _c_mutants(share: float, seed: int) -> Iterator[Run]:
-    count = str(max(20, round(150 * share)))
+def _c_mutants(minutes: float, seed: int) -> Iterator[Run]:
+    count = str(max(10, round(C_MUTANTS * minutes)))
     yield Run(_python("-m", "benchmarks.mutants.c_guards", "--count", count, "--seed", str(seed)))
 
 
 STUDIES = (
-    Study("looms", "findings on random looms", 40, _looms),
-    Study("matrix", "every single fault of the example jobs, through the whole run sheet", 30, _matrix),
-    Study("scripts", "the core and the Python box on the same random scripts", 30, _scripts),
-    Study("events", "the core against its safety oracle on random events", 10, _events),
-    Study("firmware", "the real binary proves the same looms as the Python box", 15, _firmware),
-    Study("mutants", "errors put into the source, and whether the tests of its room notice", 25, _mutants),
+    Study("looms", "findings on random looms", 30, _looms),
+    Study("matrix", "single faults of the example jobs, through the whole run sheet", 13, _matrix),
+    Study("scripts", "the core and the Python box on the same random scripts", 18, _scripts),
+    Study("events", "the core against its safety oracle on random events", 6, _events),
+    Study("firmware", "the real binary proves the same looms as the Python box", 9, _firmware),
+    Study("mutants", "errors put into the source, and whether the tests of its room notice", 24, _mutants),
     Study(
         "c-mutants",
         "errors put into the C guards, and whether the tests on the host build notice",
-        10,
+        8,
         _c_mutants,
     ),
-    Study("fuzz", "the core fuzzed with sanitizers and the oracle", 35, _fuzz),
+    Study("fuzz", "the core fuzzed with sanitizers and the oracle", 12, _fuzz),
 )
+MINUTES = sum(study.minutes for study in STUDIES)
 
 
 def _arguments(words: Sequence[str] | None) -> argparse.Namespace:
@@ -148,16 +161,16 @@ def _arguments(words: Sequence[str] | None) -> argparse.Namespace:
     return options
 
 
-def _carry_out(study: Study, share: float, seed: int) -> bool:
+def _carry_out(study: Study, minutes: float, seed: int) -> bool:
     """Run a study to its end or to its first failure; say what it came to."""
-    print(f"== {study.name}: {study.title}", flush=True)
+    print(f"== {study.name}: {study.title}, about {minutes:.1f} min", flush=True)
     began_s = time.monotonic()
     held = all(
         subprocess.call(run.command, cwd=ROOT, env=os.environ | dict(run.settings)) == 0
-        for run in study.runs(share, seed)
+        for run in study.runs(minutes, seed)
     )
-    minutes = (time.monotonic() - began_s) / 60
-    print(f"== {study.name}: {'held' if held else 'FAILED'}, {minutes:.1f} min", flush=True)
+    took = (time.monotonic() - began_s) / 60
+    print(f"== {study.name}: {'held' if held else 'FAILED'}, {took:.1f} min", flush=True)
     return held
 
 
@@ -173,7 +186,7 @@ def main(words: Sequence[str] | None = None) -> int:
     seed = random.SystemRandom().randrange(LARGEST_SEED) if options.seed is None else options.seed
     print(f"about {options.minutes:g} min, seed {seed}", flush=True)
     MISSES.parent.mkdir(exist_ok=True)
-    failed = [study.name for study in chosen if not _carry_out(study, share, seed)]
+    failed = [study.name for study in chosen if not _carry_out(study, study.minutes * share, seed)]
     print(f"failed: {', '.join(failed)} (--seed {seed})" if failed else "all held")
     return 1 if failed else 0
 

@@ -1,6 +1,7 @@
 """The real firmware against the simulated box: the same looms proven on both, verdict by verdict.
 
     .venv/bin/python -m benchmarks.elf_parity [JOB...] [--paced] [--seeds N] [--faulty]
+                                         [--looms 5]
 
 Virtual time repeats to the byte. `--paced` serves the firmware on a pseudo-terminal in real time as well, as a person would
 drive it, and prints whether the simulation kept pace. Bytes lost on the line, resets and a program that ended fail it, and
@@ -10,6 +11,7 @@ so does a channel on which the boxes disagree.
 from __future__ import annotations
 
 import argparse
+import random
 import subprocess
 import sys
 from collections import Counter
@@ -92,6 +94,7 @@ def main() -> int:
     parser.add_argument("--paced", action="store_true", help="Also over a pseudo-terminal in real time.")
     parser.add_argument("--seeds", type=int, default=1, help="How many looms are drawn from each job.")
     parser.add_argument("--first", type=int, default=0, help="The first of the seeds.")
+    parser.add_argument("--looms", type=int, help="Draw so many of them, --first is the seed; unsaid: all.")
     parser.add_argument("--faulty", action="store_true", help="Also with faults.")
     parser.add_argument("--elf", type=Path, default=ELF, help="The firmware.")
     asked = parser.parse_args()
@@ -100,7 +103,10 @@ def main() -> int:
     tally = Tally()
     print(f"{'job':27} {'seed':>4} {'time':8} {'apart':>11} {'pace':>8} {'mishaps':22} verdicts; loom")
     seeds = range(asked.first, asked.first + asked.seeds)
-    for loom in looms(asked.jobs or list(JOBS), seeds, faulty=asked.faulty):
+    chosen = looms(asked.jobs or list(JOBS), seeds, faulty=asked.faulty)
+    if asked.looms is not None and asked.looms < len(chosen):
+        chosen = random.Random(asked.first).sample(chosen, asked.looms)
+    for loom in chosen:
         reference = prove_simulated(loom)
         tally.take("virtual", loom, reference, prove_firmware(loom, asked.elf))
         if asked.paced:

@@ -1,7 +1,7 @@
 """Every single fault on every channel of the example jobs, through the whole run sheet, on the simulated box.
 
     python -m benchmarks.fault_matrix [JOB ...] [--kind open] [--seeds 1] [--workers 2] [--misses] [--page FILE]
-                                      [--kept FILE]
+                                      [--kept FILE] [--looms 100 --draw SEED]
 
 Prints a row for each fault with what was said of it, and a table of counts. Exit code 1 when a faulty
 channel was passed as sound, or a sound loom was not passed. Runs in virtual time: no wall-clock figure is
@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import datetime
 import json
+import random
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -231,6 +232,8 @@ def main() -> int:
     parser.add_argument("--channel", type=int, action="append", default=[])
     parser.add_argument("--skip", action="append", default=[], help="leave out this fault, such as open:5")
     parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--looms", type=int, help="draw so many of them; unsaid: all")
+    parser.add_argument("--draw", type=int, default=1, help="seed of that draw")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--misses", action="store_true", help="print only the rows that break the promise")
     parser.add_argument("--kept", type=Path, help="keep the rows in this file and go on from it")
@@ -245,6 +248,9 @@ def main() -> int:
         and case.fault not in options.skip
         and (not options.channel or set(options.channel) & set(case.channels))
     ]
+    if options.looms is not None and options.looms < len(chosen):
+        drawn = set(random.Random(options.draw).sample(range(len(chosen)), options.looms))
+        chosen = [case for number, case in enumerate(chosen) if number in drawn]
     counts: Counter[tuple[str, str]] = Counter()
     broken = false_alarms = 0
     unusual: list[Row] = []
