@@ -70,7 +70,9 @@ static struct {
     uint8_t every; /* this many-th of them, */
     uint8_t until; /* the next after so many */
     bool kept; /* sets are wanted for a trace */
+    bool gates_killed; /* shown only, so that the core's own lock is tried without it */
     bool stop_open;
+    uint8_t held_off; /* entry points are; nothing here comes between, so it only shows that each hold ends */
     uint64_t hung_until;
 } m;
 
@@ -109,6 +111,7 @@ void hal_all_off(void)
 
 void hal_kill_gates(bool killed)
 {
+    m.gates_killed = killed;
     if (killed) {
         hal_all_off();
     }
@@ -275,12 +278,14 @@ void hal_tx_wait(void)
 
 uint8_t hal_irq_save(void)
 {
-    return 0;
+    uint8_t saved = m.held_off;
+    m.held_off = 1;
+    return saved;
 }
 
 void hal_irq_restore(uint8_t saved)
 {
-    (void)saved;
+    m.held_off = saved;
 }
 
 /* --- time ------------------------------------------------------------------------------------------------------- */
@@ -402,6 +407,21 @@ void host_open(uint8_t channel_count)
                                            .fine_offset_x100 = PLANT_FINE_OFFSET_X100};
     }
     boot(false);
+}
+
+bool host_gates_killed(void)
+{
+    return m.gates_killed;
+}
+
+uint8_t host_edges_planned(void)
+{
+    return m.edge_count;
+}
+
+bool host_held_off(void)
+{
+    return m.held_off != 0;
 }
 
 void host_receive(const uint8_t *bytes, size_t size)

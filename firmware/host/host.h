@@ -18,6 +18,15 @@ struct host_switch {
  * 14 mH everywhere. */
 void host_open(uint8_t channel_count);
 
+/* Whether the core holds every gate off. */
+bool host_gates_killed(void);
+
+/* Edges that are planned and have not happened yet. */
+uint8_t host_edges_planned(void);
+
+/* Whether the core has left the entry points held off; never true between two calls. */
+bool host_held_off(void);
+
 /* Bytes from the console, now. */
 void host_receive(const uint8_t *bytes, size_t size);
 

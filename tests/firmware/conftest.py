@@ -41,6 +41,14 @@ def guarded():
     return made
 
 
+@pytest.fixture(autouse=True)
+def interrupts_come_back(request):
+    """Each call of the core that holds the interrupts off lets them in again before it returns."""
+    yield
+    if "guarded" in request.fixturenames:
+        assert not request.getfixturevalue("guarded").core.host_held_off()
+
+
 @pytest.fixture
 def console(guarded):
     """A console in a session with a fresh box, heartbeats begun."""

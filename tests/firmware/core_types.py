@@ -47,6 +47,22 @@ class Limit(ctypes.Structure):
     _fields_ = (("wide", ctypes.c_bool), ("counts", c_uint16))
 
 
+class Edge(ctypes.Structure):
+    """`struct hal_edge` of hal.h."""
+
+    _fields_ = (
+        ("at_ticks", c_uint32),
+        ("channel", c_uint8),
+        ("drive", c_uint8),
+        ("sampling", c_uint8),
+        ("sampled", c_uint8),
+        ("every", c_uint8),
+        ("limit", Limit),
+        ("again_ticks", c_uint16),
+        ("times", c_uint16),
+    )
+
+
 class Channel(ctypes.Structure):
     """`struct hal_channel` of hal.h."""
 

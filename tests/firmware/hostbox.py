@@ -45,6 +45,8 @@ class HostBox:
         self.core.host_load.argtypes = (ctypes.c_uint8, ctypes.c_double, ctypes.c_double)
         self.core.host_advance.argtypes = (ctypes.c_uint64,)
         self.core.host_receive.argtypes = (ctypes.c_char_p, ctypes.c_size_t)
+        self.core.host_held_off.restype = ctypes.c_bool
+        self.core.host_gates_killed.restype = ctypes.c_bool
         self.restart(channel_count)
 
     def restart(self, channel_count: int = 16) -> None:
@@ -65,7 +67,12 @@ class HostBox:
         self.core.host_advance(time_ns // NS_PER_TICK)
 
     def take_output(self) -> bytes:
-        """Return the bytes for the console so far."""
+        """Return the bytes for the console so far.
+
+        Raises:
+            AssertionError: the core has left the interrupts held off; a real box would never wake again.
+        """
+        assert not self.core.host_held_off()
         buffer = ctypes.create_string_buffer(MANY)
         count = self.core.host_take(buffer, MANY)  # before the buffer is looked at
         return buffer.raw[:count]
