@@ -2,9 +2,9 @@
 
     python -m benchmarks.passive_look [--fine]
 
-For each load: the sense pulse that the program would give (the load type's limit, 0.3 mJ, half the pull-in current), the
+For each load: the sense pulse that the program would give (the load type's limit, 0.1 mJ, half the pull-in current), the
 most energy stored, the largest share of the pull-in current reached, and whether anything moved. Exit code 1 when a load
-moved, stored more than 0.3 mJ, or got no pulse.
+moved, stored more than 0.1 mJ, or got no pulse.
 """
 
 from __future__ import annotations

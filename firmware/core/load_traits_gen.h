@@ -8,9 +8,9 @@
 
 #include "wire_gen.h"
 
-/* Longest sense pulse of what sparks, us times mV: 0.3 mJ in 2 mH.
+/* Longest sense pulse of what sparks, us times mV: 0.1 mJ in 1 mH.
  * t = sqrt(2 E L) / V, from E = (V t)^2 / (2 L). */
-#define LOAD_SPARK_SENSE_US_MV 1095445UL
+#define LOAD_SPARK_SENSE_US_MV 447213UL
 
 /* The hazard that a load class carries whatever the console says; `said` counts where a load may crank the engine. */
 static inline uint8_t load_hazard(uint8_t load_class, uint8_t said)

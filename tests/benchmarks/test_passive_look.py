@@ -7,14 +7,14 @@ from loomproof.box.connect import connect
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
+from loomproof.job.load_traits import SENSE_ENERGY_J
 from loomproof.procedure.session import Session
 from loomproof.procedure.steps.look import LEAST_SENSE_US
-from loomproof.safety.load_model import SENSE_ENERGY_J
 from loomproof_sim.named_boxes import find, forget
 
 
 @pytest.mark.parametrize("key", CATALOGUE)
-def test_at_9_and_16_v_cold_and_hot_nothing_moves_and_no_winding_stores_over_0_3_mj(key):
+def test_at_9_and_16_v_cold_and_hot_nothing_moves_and_no_winding_stores_over_0_1_mj(key):
     row = worst(CATALOGUE[key])
     assert not row.moved
     assert row.energy_j <= SENSE_ENERGY_J

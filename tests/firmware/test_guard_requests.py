@@ -197,7 +197,7 @@ def test_a_step_keeps_the_limits_of_all_its_channels(console, limited):
 def test_a_sense_pulse_keeps_its_cap(console):
     configure(console, SENSE, load_class=LoadClass.COIL, hazard=Hazard.SPARK)
     mv = console.box.core.guard_supply_mv()
-    cap_us = 1_095_445 // mv
+    cap_us = 447_213 // mv
     assert console.refusal(replace(SENSE, on_time_us=cap_us + 1)) == (Refusal.OVER_ON_TIME, cap_us)
     assert console.refusal(replace(SENSE, on_time_us=cap_us)) is None
     console.wait(20)

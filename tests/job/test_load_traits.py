@@ -282,7 +282,7 @@ def test_the_simulated_box_holds_to_the_row(kind):
     config = ChannelConfig(1, load_class, Hazard.NONE, 0, 0, 0, 0, 0, 0, 200)
     cap_us = 200
     if CARRIED[kind] is SPARK:
-        cap_us = int(1e6 * math.sqrt(2 * 0.3e-3 * 2e-3) / 12.0)
+        cap_us = int(1e6 * math.sqrt(2 * 0.1e-3 * 1e-3) / 12.0)
     assert simulated.sense_cap_us(config, ChannelKind.LOW_SIDE, 12.0) == cap_us
 
 
@@ -331,7 +331,7 @@ def test_the_firmware_knows_no_class_besides(firmware):
 
 
 def test_the_firmware_caps_the_sense_pulse_of_what_sparks(firmware):
-    """t = sqrt(2 E L) / V: 0.3 mJ in 2 mH, any circuits textbook; in us times mV."""
+    """t = sqrt(2 E L) / V: 0.1 mJ in 1 mH, any circuits textbook; in us times mV."""
     seen = firmware.probe_sense()
-    assert seen == int(math.sqrt(2 * 0.3e-3 * 2e-3) * 1e9)
-    assert 0.5 * 2e-3 * (seen * 1e-9 / 2e-3) ** 2 <= 0.3e-3
+    assert seen == int(math.sqrt(2 * 0.1e-3 * 1e-3) * 1e9)
+    assert 0.5 * 1e-3 * (seen * 1e-9 / 1e-3) ** 2 <= 0.1e-3

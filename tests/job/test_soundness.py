@@ -76,8 +76,8 @@ def test_what_may_never_be_held(key: str) -> None:
 
 @pytest.mark.parametrize(
     ("key", "just_us"),
-    # By hand: injector 0.5 * 0.2625 A * 10.5 mH / 16 V; coil sqrt(2 * 0.3 mJ * 2.8 mH) / 16 V.
-    [("injector_high", 86), ("coil_bare", 81)],
+    # By hand: injector 0.5 * 0.2625 A * 10.5 mH / 16 V; coil sqrt(2 * 0.1 mJ * 1 mH) / 16 V.
+    [("injector_high", 86), ("coil_bare", 27), ("coil_igniter", 27)],
 )
 def test_a_sense_pulse_may_be_just_so_long(key: str, just_us: int) -> None:
     assert with_limits(key, max_sense_us=just_us) == []

@@ -348,10 +348,10 @@ def test_no_dwell_without_inductance_resistance_or_target():
 
 
 @pytest.mark.parametrize(
-    ("pull_in_a", "sense_us"), [(None, 128), (0.5, 96), (0.6666, 128), (0.7, 128), (0.1, 19)]
+    ("pull_in_a", "sense_us"), [(None, 74), (0.3, 57), (0.3849, 74), (0.4, 74), (0.1, 19)]
 )
 def test_a_sense_pulse_stores_little_and_stays_under_half_the_pull_in(pull_in_a, sense_us):
-    """5.4 mH at 14 V: sqrt(2 * 0.3 mJ * 5.4 mH) / 14 V = 128.57 us; 0.5 I L / V = 96.4 us for 0.5 A, 19.3 for 0.1 A."""
+    """5.4 mH at 14 V: sqrt(2 * 0.1 mJ * 5.4 mH) / 14 V = 74.23 us; 0.5 I L / V = 57.9 us for 0.3 A, 19.3 for 0.1 A."""
     values = {} if pull_in_a is None else {"pull_in_a": pull_in_a}
     budget = budget_of(load_of(inductance_mh=5.4, **values), 13.5)
     assert values_of(budget, "sense_us", "stored") == [sense_us]

@@ -23,12 +23,18 @@ LOGIC_V = 5.0
 """What drives logic inputs and igniters."""
 DWELL_SHARE = 0.65
 """Part of a linear coil's time to saturation that is allowed: a real one arrives 22 to 30 percent sooner."""
-SENSE_ENERGY_J = 0.3e-3
-"""Most that a sense pulse may leave in an inductance, so that nothing sparks."""
+SENSE_ENERGY_J = 0.1e-3
+"""Most that a sense pulse may leave in an inductance: half of the least spark that lights a vapour like petrol's.
+
+Published least ignition energies of such vapours are 0.2 to 0.3 mJ (B. Lewis and G. von Elbe, Combustion, Flames and
+Explosions of Gases; survey in V. Babrauskas, Fire 5(6) 201, 2022; both from memory). The share is a judgement of this
+project, unchecked; `docs/safety.md` works out the voltage that a coil's secondary reaches with it.
+"""
 SENSE_PULL_IN_SHARE = 0.5
 """Most of the pull-in current that a sense pulse may reach, so that nothing moves."""
-LEAST_SPARK_COIL_H = 2e-3
-"""The box does not know a coil's inductance: it caps the sense pulse of whatever sparks as if it were this one."""
+LEAST_SPARK_COIL_H = 1e-3
+"""A coil may be another than the job says, and the box knows no inductance at all: the sense pulse of whatever sparks is
+capped as if it were this one, half of the smallest primary in use (2 to 8 mH, common practice, no source)."""
 
 
 class Nature(StrEnum):

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from loomproof.facts.approved_drive import Thermal
 from loomproof.facts.kinds import HazardClass, LoadKind
-from loomproof.job.load_traits import LOAD_TRAITS, SENSE_ENERGY_J, SENSE_PULL_IN_SHARE
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.load_type import LoadType
+from loomproof.job.sense import longest_sense_s
 from loomproof.safety import physics
 
 SUPPLY_MARGIN_V = 0.5
@@ -86,14 +87,8 @@ class LoadModel:
         return 0.0 if self.flow_ul_per_ms is None else count * on_time_us * 1e-3 * self.flow_ul_per_ms
 
     def sense_s(self) -> float:
-        """Longest sense pulse in s that stores at most 0.3 mJ and stays under half the pull-in current."""
-        if self.inductance_h == 0.0:
-            return math.inf
-        longest = physics.sense_time_s(SENSE_ENERGY_J, self.inductance_h, self.supply_v)
-        if self.pull_in_a is not None:
-            target = SENSE_PULL_IN_SHARE * self.pull_in_a
-            longest = min(longest, target * self.inductance_h / self.supply_v)
-        return longest
+        """Longest sense pulse in s that neither sparks nor moves anything."""
+        return longest_sense_s(self.kind, self.supply_v, self.inductance_h, self.pull_in_a)
 
 
 def worst_case(

@@ -138,8 +138,3 @@ def flammable_liquid_ul(volume_cm3: float, fraction: float = LOWER_FLAMMABLE_FRA
 def flow_ul_per_ms(flow_cc_min: float) -> float:
     """Static injector flow in uL per ms of open time, from cm3/min."""
     return flow_cc_min * 1e3 / 60e3
-
-
-def sense_time_s(energy_j: float, inductance_h: float, supply_v: float) -> float:
-    """Longest pulse in s that stores no more than `energy_j` in an inductance, its resistance neglected."""
-    return math.sqrt(2.0 * energy_j * inductance_h) / supply_v

@@ -166,7 +166,7 @@ def check_step(config: ChannelConfig, *, steps: int, step_us: int) -> None:
 
 
 def sense_cap_us(config: ChannelConfig, kind: ChannelKind, supply_v: float) -> int:
-    """Return the longest sense pulse: the configured cap, less on a high supply, 0.3 mJ in a coil of 2 mH.
+    """Return the longest sense pulse: the configured cap, less on a high supply, 0.1 mJ in a coil of 1 mH.
 
     From E = (V*t)**2 / (2*L), the energy in an inductor that starts empty (any circuits textbook).
     """

@@ -229,20 +229,20 @@ def test_steps_at_their_limit_and_one_over_both_ways(steps, step_us, refusal):
         (LoadClass.VALVE, ChannelKind.LOW_SIDE, 100, 15.0, 100),
         (LoadClass.VALVE, ChannelKind.LOW_SIDE, 100, math.nextafter(15.0, 16.0), 80),
         (LoadClass.VALVE, ChannelKind.LOW_SIDE, 70, 16.0, 70),
-        (LoadClass.COIL, ChannelKind.LOW_SIDE, 200, 12.0, 91),
-        (LoadClass.IGNITER_COIL, ChannelKind.LOW_SIDE, 200, 12.0, 91),
-        (LoadClass.COIL, ChannelKind.LOW_SIDE, 50, 12.0, 50),
-        (LoadClass.COIL, ChannelKind.LOW_SIDE, 200, 16.0, 68),
+        (LoadClass.COIL, ChannelKind.LOW_SIDE, 200, 12.0, 37),
+        (LoadClass.IGNITER_COIL, ChannelKind.LOW_SIDE, 200, 12.0, 37),
+        (LoadClass.COIL, ChannelKind.LOW_SIDE, 30, 12.0, 30),
+        (LoadClass.COIL, ChannelKind.LOW_SIDE, 200, 16.0, 27),
         (LoadClass.COIL, ChannelKind.LOW_SIDE, 200, 0.5, 200),
     ],
 )
 def test_the_longest_sense_pulse(load, kind, configured_us, supply_v, cap_us):
-    """sqrt(2 * 0.3 mJ * 2 mH) = 1.0954 mVs (E = (V t)^2 / 2 L, any circuits textbook): 91.3 us at 12 V, 68.5 at 16 V."""
+    """sqrt(2 * 0.1 mJ * 1 mH) = 0.4472 mVs (E = (V t)^2 / 2 L, any circuits textbook): 37.3 us at 12 V, 27.9 at 16 V."""
     config = config_of(load, max_sense_us=configured_us)
     assert sense_cap_us(config, kind, supply_v) == cap_us
 
 
 def test_a_sense_pulse_on_no_supply_is_bounded_all_the_same():
-    """1095 us at 1 V and below; no division by zero."""
+    """447 us at 1 V and below; no division by zero."""
     config = config_of(LoadClass.COIL, max_sense_us=200)
     assert sense_cap_us(config, ChannelKind.LOW_SIDE, 0.0) == 200

@@ -327,8 +327,8 @@ class Oracle:
         if self.permit.supply_v > 15:
             cap_us = min(cap_us, 80)
         if config.load_class in (LoadClass.COIL, LoadClass.IGNITER_COIL):
-            # 0.3 mJ in 2 mH: V*t = sqrt(2*E*L) = 1.0955e-3 Vs
-            cap_us = min(cap_us, 1095.5 / self.permit.supply_v)
+            # 0.1 mJ in 1 mH: V*t = sqrt(2*E*L) = 0.44721e-3 Vs
+            cap_us = min(cap_us, 447.21 / self.permit.supply_v)
         if off - on > cap_us * US:
             raise DangerError(f"the sense pulse on channel {channel} is too long: {off - on} ns")
 

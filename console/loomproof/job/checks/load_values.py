@@ -11,11 +11,11 @@ from loomproof.job.load_traits import (
     HIGHEST_SUPPLY_V,
     LOAD_TRAITS,
     SENSE_ENERGY_J,
-    SENSE_PULL_IN_SHARE,
     Nature,
 )
 from loomproof.job.load_type import DriveLimits, LoadType, Train
 from loomproof.job.problem import Flaw
+from loomproof.job.sense import longest_sense_s
 
 BOX_CURRENT_A = 20.0
 """The box's own over-current limit."""
@@ -122,24 +122,21 @@ def _sense_flaws(load: LoadType) -> Iterator[Flaw]:
     if cap_us is not None and load.limits.max_sense_us > cap_us:
         yield Flaw(
             ("limits", "max_sense_us"),
-            f"{load.limits.max_sense_us} us at {HIGHEST_SUPPLY_V:g} V may move it or store over 0.3 mJ in it",
+            f"{load.limits.max_sense_us} us at {HIGHEST_SUPPLY_V:g} V may move it or store over "
+            f"{SENSE_ENERGY_J * 1e3:g} mJ in it",
             f"write at most {math.floor(cap_us)}",
         )
 
 
 def sense_cap_us(load: LoadType) -> float | None:
-    """Return the longest sense pulse in us that neither sparks nor moves, or None without an inductance.
-
-    The current is taken as V t / L, which is never less than the true one, with the lowest L and the highest
-    supply: t <= sqrt(2 E L) / V for the energy and t <= 0.5 I L / V for the armature.
-    """
-    if load.inductance_mh is None:
-        return None
-    lowest_h = load.inductance_mh.low * 1e-3
-    cap_s = math.sqrt(2 * SENSE_ENERGY_J * lowest_h) / HIGHEST_SUPPLY_V
-    if load.pull_in_a is not None:
-        cap_s = min(cap_s, SENSE_PULL_IN_SHARE * load.pull_in_a.low * lowest_h / HIGHEST_SUPPLY_V)
-    return cap_s * 1e6
+    """Return the longest sense pulse in us at the highest supply, or None where nothing stores energy."""
+    cap_s = longest_sense_s(
+        load.kind,
+        HIGHEST_SUPPLY_V,
+        0.0 if load.inductance_mh is None else load.inductance_mh.low * 1e-3,
+        None if load.pull_in_a is None else load.pull_in_a.low,
+    )
+    return cap_s * 1e6 if math.isfinite(cap_s) else None
 
 
 def dwell_cap_ms(load: LoadType) -> float | None:
