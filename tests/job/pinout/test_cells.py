@@ -196,3 +196,34 @@ def test_rows_that_may_be_outputs_stay(name):
 def test_the_strictest_hazard_that_the_words_allow(key, text, hazard, pump):
     reading = read_hazard(key, text)
     assert (reading.hazard, reading.fuel_pump) == (hazard, pump)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "fuel pump relay", "Fuelpump", "Kraftstoffpumpenrelais", "Benzinpumpe", "relais pompe à carburant", "pompe à essence",
+        "relé bomba de combustible", "bomba gasolina", "relè pompa carburante", "pompa benzina", "relais brandstofpomp",
+        "benzinepomp", "przekaźnik pompy paliwa", "pompa paliwa", "Bränslepumprelä", "bensinpump",
+        "fuel pump, oil pressure switched",
+    ],
+)  # fmt: skip
+def test_the_fuel_pump_is_known_in_every_language_and_in_compounds(text):
+    reading = read_hazard("relay_plain", text)
+    assert reading.fuel_pump
+    assert reading.hazard is HazardClass.FUEL
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["water pump", "Wasserpumpe", "Scheibenwaschpumpe", "Ölpumpe", "pompe à eau", "bomba de agua", "pompa acqua", "waterpomp",
+     "pompa wody", "vattenpump", "kylvattenpump", "oljepump"],
+)  # fmt: skip
+def test_another_pump_is_none(text):
+    reading = read_hazard("relay_plain", text)
+    assert not reading.fuel_pump
+    assert reading.hazard is HazardClass.MOTION
+
+
+@pytest.mark.parametrize("name", ["clt", "CLT sensor", "ect", "ECT sensor"])
+def test_a_coolant_temperature_sensor_is_no_output(name):
+    assert not_an_output("", name) is not None

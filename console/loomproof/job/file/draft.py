@@ -40,6 +40,7 @@ class Draft:
     engine: Placed[Engine] | None
     engine_written: bool
     names: dict[str, frozenset[str]]
+    title: str = ""
 
     def base_load(self, key: str) -> LoadType | None:
         """Return the load type of that key, if it could be read."""
@@ -76,12 +77,19 @@ def draft_of(raw: dict[str, Any]) -> Draft:
         engine=None if engine is None else Placed(("engine",), engine),
         engine_written="engine" in raw,
         names=names,
+        title=_title(raw),
     )
 
 
 def _rows(raw: dict[str, Any], key: str) -> Sequence[Any]:
     rows = raw.get(key)
     return rows if isinstance(rows, list) else ()
+
+
+def _title(raw: dict[str, Any]) -> str:
+    identity = raw.get("identity")
+    title = identity.get("title") if isinstance(identity, dict) else None
+    return title if isinstance(title, str) else ""
 
 
 def _names(raw: dict[str, Any], key: str, name: str) -> frozenset[str]:

@@ -15,6 +15,8 @@ from loomproof.job.checks.channels import channel_flaws
 from loomproof.job.checks.engine import engine_flaws, location_flaws
 from loomproof.job.checks.header import header_flaws
 from loomproof.job.checks.loads import own_load_flaws
+from loomproof.job.checks.pump import unsaid_pump_flaws
+from loomproof.job.checks.refused import refused_flaws
 from loomproof.job.face import FACE_KEYS
 from loomproof.job.file.draft import Draft, draft_of
 from loomproof.job.file.explain import validation_flaws
@@ -23,7 +25,16 @@ from loomproof.job.file.positions import Path as KeyPath
 from loomproof.job.model import Job
 from loomproof.job.problem import Flaw, JobError, Problem
 
-__all__ = ["JobError", "Problem", "dump_job", "job_digest", "job_problems", "load_job", "parse_job"]
+__all__ = [
+    "JobError",
+    "Problem",
+    "dump_job",
+    "job_digest",
+    "job_problems",
+    "load_job",
+    "parse_job",
+    "refused_problems",
+]
 
 MOST_SYNTAX_PROBLEMS = 20
 
@@ -74,14 +85,31 @@ def job_problems(job: Job) -> tuple[Problem, ...]:
     return tuple(_problems(list(_check(draft_of(raw))), raw, None))
 
 
+def refused_problems(job: Job) -> tuple[Problem, ...]:
+    """Return what names a circuit that is never driven, in a job from anywhere; lines are None."""
+    raw = job.model_dump(mode="json", exclude_none=True)
+    return tuple(_problems(list(refused_flaws(draft_of(raw))), raw, None))
+
+
 def _follows(flaw: Flaw, reported: list[Flaw]) -> bool:
     """Whether a flaw only follows from a key that has been found wrong in itself."""
     paths = [path for earlier in reported for path in (earlier.path, earlier.meant) if path is not None]
     return any(flaw.path[: len(path)] == path or path[: len(flaw.path)] == flaw.path for path in paths)
 
 
+_CHECKS = (
+    header_flaws,
+    own_load_flaws,
+    engine_flaws,
+    location_flaws,
+    channel_flaws,
+    unsaid_pump_flaws,
+    refused_flaws,
+)
+
+
 def _check(draft: Draft) -> Iterator[Flaw]:
-    for check in (header_flaws, own_load_flaws, engine_flaws, location_flaws, channel_flaws):
+    for check in _CHECKS:
         yield from check(draft)
 
 

@@ -119,18 +119,26 @@ def read_hazard(key: str, text: str) -> HazardReading:
     pump = load.fuel_pump
     why = []
     if not pump and LOAD_TRAITS[load.kind].runs_pump:
-        named = find(bare, words()["pumps"]["pump"])
-        other = find(bare, [word for word in words()["pumps"]["not_fuel"] if f" {word} " in f" {bare} "])
-        compound = find(bare, [word for word in words()["pumps"]["not_fuel"] if len(word) >= 5])
-        if named is not None and other is None and compound is None:
+        named = pump_word(bare)
+        if named and (says_fuel(bare) or find(bare, words()["pumps"]["not_fuel"]) is None):
             pump = True
-            why.append(f"`{named.phrase}` may be the fuel pump")
+            why.append(f"`{named}` may be the fuel pump")
     if load.hazard is not HazardClass.NONE:
         return HazardReading(HazardClass.NONE, pump, "; ".join(why))
     hazard, reason = _switched(load.kind, bare)
     if reason:
         why.append(reason)
     return HazardReading(hazard, pump, "; ".join(why))
+
+
+def pump_word(bare: str) -> str:
+    """Return the word of a plain text that names a pump, alone or in a compound, or nothing."""
+    return next((word for word in bare.split() if any(pump in word for pump in words()["pumps"]["pump"])), "")
+
+
+def says_fuel(bare: str) -> bool:
+    """Return whether a plain text names fuel."""
+    return find(bare, words()["hazards"]["fuel"]) is not None
 
 
 def _switched(kind: LoadKind, bare: str) -> tuple[HazardClass, str]:

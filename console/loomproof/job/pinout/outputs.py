@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from loomproof.facts.kinds import HazardClass
 from loomproof.job.catalogue import CATALOGUE
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import OUTPUTS
 from loomproof.job.pinout.colours import is_german, read_colour
 from loomproof.job.pinout.columns import Choices, ColumnFact, Matching, match_columns
@@ -25,6 +26,7 @@ from loomproof.job.pinout.values import (
     slug,
 )
 from loomproof.job.pinout.words import plain
+from loomproof.job.refused_circuits import RefusedCircuit, refused_circuit
 
 T = TypeVar("T")
 CONNECTOR_HEADING = re.compile(
@@ -121,6 +123,10 @@ class _Reader:
     def _line(self, row: SheetRow, text: str) -> PinoutOutput | None:
         load_cell, name_cell = self._cell(row, ColumnFact.LOAD), self._cell(row, ColumnFact.NAME)
         said = self._choices.row_loads.get(row.number)
+        reading = read_load(load_cell, name_cell, self._choices.loads)
+        refused = self._refused(row, text, reading)
+        if refused is not None:
+            return self._left_out(row, text, refused)
         reason = None if said else not_an_output(load_cell, name_cell)
         if reason is not None:
             self._notes.leave(row.number, text, reason)
@@ -128,11 +134,7 @@ class _Reader:
         place = self._place(row, text)
         if place is None:
             return None
-        load = (
-            LoadReading(said, "you said so", stated=True)
-            if said
-            else read_load(load_cell, name_cell, self._choices.loads)
-        )
+        load = LoadReading(said, "you said so", stated=True) if said else reading
         if (
             not any(self._cell(row, fact) for fact in (ColumnFact.LOAD, ColumnFact.NAME, ColumnFact.LOCATION))
             and not said
@@ -150,6 +152,16 @@ class _Reader:
         )
         self._say_load(line)
         return self._hazards(row, self._wiring(row, self._flags(row, line)))
+
+    def _refused(self, row: SheetRow, text: str, load: LoadReading) -> RefusedCircuit | None:
+        """Return why a row must never be a channel, whatever a person says its load is."""
+        may_be = (load.key,) if load.key else load.candidates
+        sparks = bool(may_be) and all(LOAD_TRAITS[CATALOGUE[key].kind].sparks for key in may_be)
+        return refused_circuit(f"{self._connector} {text}", sparks=sparks)
+
+    def _left_out(self, row: SheetRow, text: str, refused: RefusedCircuit) -> None:
+        self._notes.leave(row.number, text, f"never a channel of this box: {refused.reason}")
+        self._notes.look(row.number, ColumnFact.NAME, refused.reason, refused.remedy)
 
     def _place(self, row: SheetRow, text: str) -> tuple[tuple[str, int], tuple[str, ...]] | None:
         named = self._cell(row, ColumnFact.CONNECTOR)
