@@ -126,7 +126,8 @@ class _Reader:
         reading = read_load(load_cell, name_cell, self._choices.loads)
         refused = self._refused(row, text, reading)
         if refused is not None:
-            return self._left_out(row, text, refused)
+            self._leave_refused(row, text, refused)
+            return None
         reason = None if said else not_an_output(load_cell, name_cell)
         if reason is not None:
             self._notes.leave(row.number, text, reason)
@@ -159,7 +160,7 @@ class _Reader:
         sparks = bool(may_be) and all(LOAD_TRAITS[CATALOGUE[key].kind].sparks for key in may_be)
         return refused_circuit(f"{self._connector} {text}", sparks=sparks)
 
-    def _left_out(self, row: SheetRow, text: str, refused: RefusedCircuit) -> None:
+    def _leave_refused(self, row: SheetRow, text: str, refused: RefusedCircuit) -> None:
         self._notes.leave(row.number, text, f"never a channel of this box: {refused.reason}")
         self._notes.look(row.number, ColumnFact.NAME, refused.reason, refused.remedy)
 
