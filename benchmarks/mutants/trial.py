@@ -7,7 +7,9 @@ forks a child per mutant, so a trial costs its tests and little else.
 import contextlib
 import importlib
 import importlib.util
+import math
 import os
+import resource
 import shutil
 import signal
 import sys
@@ -37,7 +39,11 @@ PLUGINS = ("pytest_asyncio.plugin", "pytest_timeout", "_hypothesis_pytestplugin"
 UNUSED = shutil.ignore_patterns("__pycache__", "__snapshots__", ".*")
 LEAST_LIMIT_S = 20.0
 SLOWER = 5.0
-"""A mutant that takes so many times the time of the unchanged source hangs."""
+"""A mutant that takes so many times the processor time of the unchanged source hangs. Processor time, since a busy
+machine makes every trial longer."""
+LONGEST_S = 1800.0
+"""On the clock: for one that waits for ever and takes no time of the processor."""
+NO_LIMIT = resource.RLIM_INFINITY
 
 
 class Fate(StrEnum):
@@ -103,7 +109,9 @@ def _import_bystanders(copy: Path, bystanders: Sequence[str], sources: Sequence[
         raise TrialError(f"imported before the mutants are made: {', '.join(sorted(known))}")
 
 
-def _child(copy: Path, stages: Sequence[Sequence[str]], *, keep_bytecode: bool) -> int:
+def _child(
+    copy: Path, stages: Sequence[Sequence[str]], *, keep_bytecode: bool, limit_s: float = NO_LIMIT
+) -> int:
     """Fork: run the tests in a copy, one part after another, and leave with pytest's exit code at the first failure."""
     if (child := os.fork()) != 0:
         return child
@@ -111,6 +119,8 @@ def _child(copy: Path, stages: Sequence[Sequence[str]], *, keep_bytecode: bool) 
     try:
         os.setsid()
         os.chdir(copy)
+        if limit_s != NO_LIMIT:
+            resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(limit_s), NO_LIMIT))
         log = os.open(copy / "log.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         os.dup2(log, 1)
         os.dup2(log, 2)
@@ -146,8 +156,8 @@ def _begin(copy: Path, mutant: Mutant, stages: Sequence[Sequence[str]], limit_s:
     for stale in (path.parent / "__pycache__").glob(f"{path.stem}.*"):
         stale.unlink()
     path.write_bytes(mutant.apply(source))
-    child = _child(copy, stages, keep_bytecode=False)
-    return _Trial(copy, mutant, source, child, time.monotonic() + limit_s)
+    child = _child(copy, stages, keep_bytecode=False, limit_s=limit_s)
+    return _Trial(copy, mutant, source, child, time.monotonic() + LONGEST_S)
 
 
 def _ended(trial: _Trial) -> Fate | None:
@@ -159,21 +169,20 @@ def _ended(trial: _Trial) -> Fate | None:
             _kill(trial.child)
         return None
     (trial.copy / trial.mutant.path).write_bytes(trial.source)
-    if trial.late:
-        return Fate.TIMEOUT
     code = os.waitstatus_to_exitcode(status)
+    if trial.late or code == -signal.SIGXCPU:
+        return Fate.TIMEOUT
     if code in (pytest.ExitCode.USAGE_ERROR, pytest.ExitCode.NO_TESTS_COLLECTED, 99):
         raise TrialError((trial.copy / "log.txt").read_text()[-2000:])
     return Fate.SURVIVED if code == 0 else Fate.KILLED
 
 
 def _check_unchanged(copy: Path, tests: Sequence[str]) -> float:
-    """Run the tests on the unchanged source, which fills the byte code too; returns how long they take, in s."""
+    """Run the tests on the unchanged source, which fills the byte code too; returns their processor time, in s."""
     if _wait(_child(copy, [tests], keep_bytecode=True)) != 0:
         raise TrialError("the tests fail without a mutant:\n" + (copy / "log.txt").read_text()[-2000:])
-    began_s = time.monotonic()
-    _wait(_child(copy, [tests], keep_bytecode=False))
-    return time.monotonic() - began_s
+    _, _, used = os.wait4(_child(copy, [tests], keep_bytecode=False), 0)
+    return used.ru_utime + used.ru_stime
 
 
 def try_all(
@@ -198,7 +207,7 @@ def try_all(
         _import_bystanders(copies[0], room.bystanders, sources)
         usual_s = max(_check_unchanged(copy, tests) for copy in copies)
         limit_s = max(LEAST_LIMIT_S, SLOWER * usual_s)
-        report(f"the tests take {usual_s:.1f} s; a mutant that takes {limit_s:.0f} s is a timeout")
+        report(f"the tests take {usual_s:.1f} s of a processor; a mutant that takes {limit_s:.0f} s hangs")
         left, running = list(mutants), list[_Trial]()
         try:
             while left or running:

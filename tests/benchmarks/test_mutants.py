@@ -125,24 +125,27 @@ def test_the_interval_is_the_published_one(hits, count, low, high):
 
 
 RUN = """
+AFTER = ("return x >= 3", "UNTRIED = 8", "y += 1")
 from pathlib import Path
 from benchmarks.mutants.room import Room, population
 from benchmarks.mutants.trial import try_all
+from benchmarks.mutants import trial
+trial.LEAST_LIMIT_S = 1.0
 root = Path("tree")
 room = Room("one", ("console/loomproof/*.py",), ("tests/test_*.py",), 0.5, bystanders=())
-mutants = [mutant for mutant in population(room, root) if mutant.text in (">=", "8")]
+mutants = [mutant for mutant in population(room, root) if mutant.after in AFTER]
 for mutant, fate in try_all(root, mutants, room, jobs=1, report=lambda line: None):
     print(fate.value, mutant.after)
 """
 
 
-def test_a_test_kills_an_error_and_what_nobody_tests_survives(tmp_path):
+def tried(tmp_path, source):
+    """Try some mutants of a small source; returns a line for each."""
     tree = tmp_path / "tree"
     for folder in ("console/loomproof", "tests", "shared", "firmware_sim"):
         (tree / folder).mkdir(parents=True)
     (tree / "pyproject.toml").write_text("[tool.pytest.ini_options]\n")
     (tree / "console/loomproof/__init__.py").write_text("")
-    source = "UNTRIED = 7\n\n\ndef over(x):\n    return x > 3\n"
     (tree / "console/loomproof/limits.py").write_text(source)
     (tree / "tests/test_limits.py").write_text(
         textwrap.dedent("""
@@ -159,5 +162,14 @@ def test_a_test_kills_an_error_and_what_nobody_tests_survives(tmp_path):
         text=True,
         check=True,
     )
-    assert sorted(run.stdout.splitlines()) == ["killed return x >= 3", "survived UNTRIED = 8"]
-    assert (tree / "console/loomproof/limits.py").read_text() == source
+    return run.stdout.splitlines()
+
+
+def test_a_test_kills_an_error_one_that_never_ends_is_a_timeout_and_what_nobody_tests_survives(tmp_path):
+    source = "UNTRIED = 7\n\n\ndef over(x):\n    y = x\n    while y > 3:\n        y -= 1\n    return x > 3\n"
+    assert sorted(tried(tmp_path, source)) == [
+        "killed return x >= 3",
+        "survived UNTRIED = 8",
+        "timeout y += 1",
+    ]
+    assert (tmp_path / "tree/console/loomproof/limits.py").read_text() == source
