@@ -55,6 +55,9 @@ TESTS = (
     "tests/firmware/test_guard_requests.py",
     "tests/firmware/test_guard_stops.py",
     "tests/firmware/test_guard_sessions.py",
+    "tests/firmware/test_guard_frames.py",
+    "tests/firmware/test_guard_interrupts.py",
+    "tests/firmware/test_guard_restart.py",
     "tests/firmware/test_guard_drives.py",
     "tests/firmware/test_golden.py",
     "tests/firmware/test_core_boxcheck.py",
@@ -68,7 +71,9 @@ LIMIT_S = 120
 LONGEST_S = 1800.0
 """On the clock."""
 COUNT = 150
-COMPILE = ("gcc", "-std=c11", "-O1", "-fPIC", f"-I{CORE}", "-c")
+TRAPS = ("-fsanitize=undefined", "-fsanitize-undefined-trap-on-error")
+"""An index or a shift beyond its end is noticed, as by the fuzzer's build."""
+COMPILE = ("gcc", "-std=c11", "-O1", "-fPIC", *TRAPS, f"-I{CORE}", "-c")
 
 
 class Bench:

@@ -177,6 +177,7 @@ def c_mutants(path: Path) -> list[CMutant]:
     ]
     for constant in DEFINED.finditer(source.text):
         start, end = constant.span(2)
-        for other in (int(constant[2]) + 1, max(0, int(constant[2]) - 1)):
+        value = int(constant[2])
+        for other in {value + 1, max(0, value - 1)} - {value}:
             found.append(source.mutant(constant[1], start, end, str(other)))
     return sorted(set(found), key=lambda m: (m.start, m.end, m.after))

@@ -419,6 +419,11 @@ uint8_t host_edges_planned(void)
     return m.edge_count;
 }
 
+bool host_converting(void)
+{
+    return m.conversion != NEVER;
+}
+
 bool host_held_off(void)
 {
     return m.held_off != 0;

@@ -24,6 +24,9 @@ bool host_gates_killed(void);
 /* Edges that are planned and have not happened yet. */
 uint8_t host_edges_planned(void);
 
+/* Whether sample sets are taken. */
+bool host_converting(void);
+
 /* Whether the core has left the entry points held off; never true between two calls. */
 bool host_held_off(void);
 

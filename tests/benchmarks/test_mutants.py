@@ -3,10 +3,13 @@
 import subprocess
 import sys
 import textwrap
+from collections import Counter
 from pathlib import Path
 
 import pytest
 
+from benchmarks.mutants import c_guards
+from benchmarks.mutants.c_mutate import c_mutants
 from benchmarks.mutants.interval import wilson
 from benchmarks.mutants.mutate import enums_of, mutants_of
 from benchmarks.mutants.room import ROOMS, equivalents, population
@@ -113,6 +116,31 @@ def test_every_equivalent_is_still_there_and_has_its_reason():
     for key, why in equivalents().items():
         assert key in there, key
         assert len(why) > 15, key
+
+
+def test_every_equivalent_of_the_c_guards_is_still_there_once_and_has_its_reason():
+    there = Counter(mutant.key for name in c_guards.GUARDS for mutant in c_mutants(c_guards.CORE / name))
+    for key, why in c_guards.equivalents().items():
+        assert there[key] == 1, key
+        assert len(why) > 15, key
+
+
+def test_the_errors_of_a_c_file(tmp_path):
+    path = tmp_path / "a.c"
+    path.write_text("#define NONE 0U\n#define MOST 9U\nint over(int x)\n{\n    return x > 3 ? x : 0;\n}\n")
+    found = sorted((mutant.before, mutant.after) for mutant in c_mutants(path))
+    assert found == [
+        ("0", "1"),
+        ("0", "1"),
+        ("3", "2"),
+        ("3", "4"),
+        ("9", "10"),
+        ("9", "8"),
+        (">", "<="),
+        (">", ">="),
+        ("x > 3", "0"),
+        ("x > 3", "1"),
+    ]
 
 
 @pytest.mark.parametrize(

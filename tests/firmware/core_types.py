@@ -63,6 +63,12 @@ class Edge(ctypes.Structure):
     )
 
 
+class SampleSet(ctypes.Structure):
+    """`struct hal_set` of hal.h."""
+
+    _fields_ = (("fine", c_uint16), ("wide", c_uint16), ("supply", c_uint16), ("drain", c_uint16))
+
+
 class Channel(ctypes.Structure):
     """`struct hal_channel` of hal.h."""
 
@@ -123,7 +129,7 @@ def typed(core: ctypes.CDLL) -> ctypes.CDLL:
         getattr(core, name).restype = c_uint16
     for name in ("limits_hazards", "limits_kind_of", "arming_valid_mask", "arming_missing", "arming_mask"):
         getattr(core, name).restype = c_uint8
-    for name in ("guard_stopped", "guard_alive", "guard_supply_good"):
+    for name in ("guard_stopped", "guard_alive", "guard_supply_good", "receive_waiting", "receive_take"):
         getattr(core, name).restype = ctypes.c_bool
     return core
 

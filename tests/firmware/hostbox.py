@@ -46,7 +46,7 @@ class HostBox:
         self.core.host_advance.argtypes = (ctypes.c_uint64,)
         self.core.host_receive.argtypes = (ctypes.c_char_p, ctypes.c_size_t)
         self.core.host_held_off.restype = ctypes.c_bool
-        self.core.host_gates_killed.restype = ctypes.c_bool
+        self.core.host_gates_killed.restype = self.core.host_converting.restype = ctypes.c_bool
         self.restart(channel_count)
 
     def restart(self, channel_count: int = 16) -> None:
