@@ -445,5 +445,6 @@ def test_all_loads_together_see_the_supply_finer():
 
 def test_a_logic_input_has_no_feed_and_an_unseen_supply_is_not_tested():
     assert verdict_of(judge_feed) is NOT_TESTED
-    for kind in (LoadKind.LOGIC_INPUT, LoadKind.IGNITER_COIL):
-        assert verdict_of(judge_feed, kind=kind, source_ohm=Estimate(0.05, 0.01)) is None
+    seen = Estimate(0.05, 0.01)
+    assert verdict_of(judge_feed, kind=LoadKind.LOGIC_INPUT, source_ohm=seen) is None
+    assert verdict_of(judge_feed, kind=LoadKind.IGNITER_COIL, source_ohm=seen) is NOT_TESTED
