@@ -26,6 +26,7 @@ from urllib.parse import quote, urlencode
 
 from loomproof.box.connect import connect
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
+from loomproof.diagnose.faults.registry import FAULTS
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.finding import Finding
 from loomproof.facts.kinds import Suppression
@@ -34,6 +35,7 @@ from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
 from loomproof.job.load_traits import LOGIC_KINDS, WOUND_KINDS
 from loomproof.job.model import Job
+from loomproof.job.shift import wires_shifted
 from loomproof.procedure.session import Session
 from loomproof_sim.named_boxes import find, forget
 
@@ -96,6 +98,7 @@ def cases(name: str, seed: int = 1) -> Iterator[Case]:
             for kind, text in _of_channel(job, entry.channel):
                 yield Case(name, text, kind, (entry.channel,), seed)
     yield from _of_pairs(job, name, seed)
+    yield from _of_sets(job, name, seed)
     for feed in job.feeds:
         fed = tuple(c.channel for c in job.channels if c.feed == feed.id and c.fitted)
         if fed:
@@ -116,7 +119,7 @@ def _of_channel(job: Job, channel: int) -> Iterator[tuple[FaultKind, str]]:
     yield FaultKind.ADDED_RESISTANCE, f"added_resistance:{channel}:{max(0.5, ADDED_SHARE * ohm):.3g}"
     if load.kind in WOUND_KINDS:
         yield FaultKind.SHORTED_TURNS, f"shorted_turns:{channel}"
-    if load.moves:
+    if FAULTS[FaultKind.STUCK_ARMATURE].fits(load):
         yield FaultKind.STUCK_ARMATURE, f"stuck_armature:{channel}"
     if load.suppression is not Suppression.NONE:
         yield FaultKind.SUPPRESSION_MISSING, f"suppression_missing:{channel}"
@@ -138,14 +141,33 @@ def _of_pairs(job: Job, name: str, seed: int) -> Iterator[Case]:
     """Each channel swapped and bridged with the next one, so that like and unlike loads meet."""
     fitted = sorted(c.channel for c in job.channels if c.fitted)
     for one, two in pairwise(fitted):
-        if job.channel(one).partner == two or _logic(job, one) != _logic(job, two):
+        if job.channel(one).partner == two:
             continue
         yield Case(name, f"swapped:{one}:{two}", FaultKind.SWAPPED, (one, two), seed)
         yield Case(name, f"bridged:{one}:{two}", FaultKind.BRIDGED, (one, two), seed)
 
 
-def _logic(job: Job, channel: int) -> bool:
-    return job.load_type(channel).kind in LOGIC_KINDS
+def _of_sets(job: Job, name: str, seed: int) -> Iterator[Case]:
+    """Each set of loads of one type as another, and each connector one cavity on and back."""
+    done: set[int] = set()
+    for entry in job.channels:
+        whole = tuple(sorted({entry.channel, *job.sisters(entry.channel)}))
+        other = OTHER_LOAD.get(entry.load)
+        if (
+            not entry.fitted
+            or len(whole) < 2
+            or entry.partner is not None
+            or entry.channel in done
+            or other not in CATALOGUE
+        ):
+            continue
+        done |= set(whole)
+        if FAULTS[FaultKind.WRONG_SET].fits(job.load_type(entry.channel)):
+            yield Case(name, f"wrong_set:{entry.channel}:{other}", FaultKind.WRONG_SET, whole, seed)
+    for connector in job.connectors:
+        there = tuple(sorted(c for c in wires_shifted(job, connector.id, 1) if job.channel(c).fitted))
+        for by in (1, -1) if len(there) > 1 else ():
+            yield Case(name, f"shifted:{connector.id}:{by}", FaultKind.SHIFTED, there, seed)
 
 
 def run(case: Case) -> Row:
@@ -171,7 +193,8 @@ def run(case: Case) -> Row:
 def _row(case: Case, job: Job, session: Session) -> Row:
     verdicts = {c.channel: channel_verdict(session.verdicts(), c.channel) for c in job.channels if c.fitted}
     findings = session.findings()
-    touched = set(case.channels)
+    # What hangs between two half-bridges is one load.
+    touched = set(case.channels) | {job.channel(c).partner for c in case.channels}
     accused = tuple(
         channel
         for channel, verdict in verdicts.items()

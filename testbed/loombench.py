@@ -15,7 +15,7 @@ from loomproof.procedure.steps.look import LEAST_SENSE_US, sense_samples, what_s
 from loomproof.procedure.steps.pull_verdict import judge_pull
 from loomproof.procedure.walk.scan import rests_away
 from loomproof_sim.fault_text import parse_fault, put_fault
-from loomproof_sim.hands.local import connector_map
+from loomproof_sim.hands.local import NOWHERE, connector_map
 from loomproof_sim.hands.observation import acted
 from loomproof_sim.loom import Draw, sound_loom
 from loomproof_sim.plant.plant import Plant
@@ -123,6 +123,8 @@ class LoomBench(BareBoard):
         numbers = [c.channel for c in self.job.channels if c.fitted]
         before = {c for c in numbers if rests_away(self.reading(c))}
         really = self.wired[channel]
+        if really == NOWHERE:
+            return PullResult(channel, (), "none")
         self.plant.pull(really, self.now_s)
         self.now_s += 0.1
         lost = tuple(c for c in numbers if c in before and not rests_away(self.reading(c)))

@@ -13,6 +13,7 @@ from loomproof.facts.kinds import LoadKind, Suppression
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.load_traits import LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS, WOUND_KINDS
 from loomproof.job.model import Job
+from loomproof_sim.fault_text import shifted_fault
 from loomproof_sim.loom import load_spec
 from loomproof_sim.plant.faults import Fault, apply_fault
 from loomproof_sim.plant.spec import IntermittentSpec, LoomSpec
@@ -180,7 +181,7 @@ class Planter:
             for t in CATALOGUE.values()
             if t.key != here.key and t.kind not in LOGIC_KINDS and t.resistance_ohm
         ]
-        other = others[int(self.rng.integers(len(others)))]
+        other = self._other = others[int(self.rng.integers(len(others)))]
         there = other.resistance_ohm
         assert there is not None
         ratio = there.value / self.ohm(channel)
@@ -194,13 +195,36 @@ class Planter:
             load=load_spec(other, self.draw),
         )
 
+    def _wrong_set(self, free: Sequence[int]) -> Planted | None:
+        """Every load of one type is of another."""
+        sets = {tuple(sorted({c, *self.job.sisters(c)})) for c in self._of(free)}
+        fits = sorted(whole for whole in sets if len(whole) > 2 and set(whole) <= set(free))
+        if not fits:
+            return None
+        whole = fits[int(self.rng.integers(len(fits)))]
+        one = self._wrong_load(whole)
+        if one is None:
+            return None
+        other = self._other
+        loads = tuple((channel, load_spec(other, self.draw)) for channel in whole)
+        fault = Fault(FaultKind.WRONG_SET, whole[0], loads=loads)
+        return Planted(FaultKind.WRONG_SET, whole, one.severity, one.visible, faults=(fault,))
+
+    def _shifted(self, free: Sequence[int]) -> Planted | None:
+        """Every wire of the header one cavity on or back."""
+        there = tuple(sorted(c.channel for c in self.job.channels))
+        if set(free) != set(there):
+            return None
+        fault = shifted_fault(self.job, self.job.connectors[0].id, int(self.rng.choice([1, -1])))
+        return Planted(FaultKind.SHIFTED, there, "", True, faults=(fault,))
+
     def _cycle(self, channels: Sequence[int]) -> tuple[Fault, ...]:
         """Each load sits on the next channel of the cycle: one exchange after another."""
         first, *others = channels
         return tuple(Fault(FaultKind.SWAPPED, first, c) for c in others)
 
     def _swapped(self, free: Sequence[int]) -> Planted | None:
-        fits = self._of(free)
+        fits = self._of(free, logic=True)
         length = 2 if self.rng.random() < 0.6 else int(self.rng.integers(3, 6))
         if len(fits) < length:
             return None
@@ -212,7 +236,7 @@ class Planter:
         return Planted(FaultKind.SWAPPED, tuple(sorted(chosen)), word, True, faults=self._cycle(chosen))
 
     def _bridged(self, free: Sequence[int]) -> Planted | None:
-        fits = self._of(free)
+        fits = self._of(free, logic=True)
         if len(fits) < 2:
             return None
         a, b = (int(c) for c in self.rng.choice(fits, 2, replace=False))

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.job.model import Job
+from loomproof.job.shift import connector_of, feeds_shifted, wires_shifted
 from loomproof_sim.loom import Draw, load_spec
 from loomproof_sim.plant.faults import MAKING, Amount, Fault, FaultSite, apply_fault
 from loomproof_sim.plant.spec import IntermittentSpec, LoomSpec
@@ -13,9 +14,16 @@ _SITE = {
     FaultSite.TWO_CHANNELS: ":CHANNEL:OTHER",
     FaultSite.CHANNEL_AND_LOAD: ":CHANNEL:LOAD",
     FaultSite.FEED: ":FEED",
+    FaultSite.CONNECTOR: ":CONNECTOR",
     FaultSite.SUPPLY: "",
 }
-_AMOUNT = {None: "", Amount.OHM: "[:OHM]", Amount.SHARE: "[:SHARE]", Amount.BREAKS: "[:BREAKS_PER_S]"}
+_AMOUNT = {
+    None: "",
+    Amount.OHM: "[:OHM]",
+    Amount.SHARE: "[:SHARE]",
+    Amount.BREAKS: "[:BREAKS_PER_S]",
+    Amount.CAVITIES: "[:CAVITIES]",
+}
 
 
 class FaultTextError(ValueError):
@@ -27,7 +35,8 @@ class FaultText:
     """A fault as written, before it is put into a loom.
 
     Attributes:
-        load: for `wrong_load`, the key of the load that is fitted instead.
+        connector: for `shifted`, its id.
+        load: for `wrong_load` and `wrong_set`, the key of the load that is fitted instead.
         amount: in the unit of its kind (`Making.amount`).
     """
 
@@ -37,6 +46,12 @@ class FaultText:
     feed: str | None = None
     amount: float | None = None
     load: str | None = None
+    connector: str | None = None
+
+    @property
+    def cavities_on(self) -> int:
+        """How far a shifted connector's wires sit on."""
+        return 1 if self.amount is None else round(self.amount)
 
 
 def form_of(kind: FaultKind) -> str:
@@ -66,8 +81,10 @@ def parse_fault(text: str, job: Job) -> FaultText:
 
 def _read(kind: FaultKind, reader: "_Reader", job: Job) -> FaultText:
     making = MAKING[kind]
-    channel = other = feed = load = None
-    if making.site is FaultSite.FEED:
+    channel = other = feed = load = connector = None
+    if making.site is FaultSite.CONNECTOR:
+        connector = reader.one_of("connector", [one.id for one in job.connectors])
+    elif making.site is FaultSite.FEED:
         feed = reader.one_of("feed", [feed.id for feed in job.feeds])
     elif making.site is not FaultSite.SUPPLY:
         channel = reader.channel(job)
@@ -77,8 +94,17 @@ def _read(kind: FaultKind, reader: "_Reader", job: Job) -> FaultText:
             raise reader.wrong("the two channels must differ")
     if making.site is FaultSite.CHANNEL_AND_LOAD:
         load = reader.load(job)
-    amount = reader.amount() if making.amount is not None else None
-    return FaultText(kind, channel, other, feed, amount, load)
+    least = -400.0 if making.amount is Amount.CAVITIES else 0.0
+    amount = reader.amount(least) if making.amount is not None else None
+    return FaultText(kind, channel, other, feed, amount, load, connector)
+
+
+def shifted_fault(job: Job, connector: str, by: int) -> Fault:
+    """Return the fault of a connector whose wires sit so many cavities on."""
+    entering = tuple(f.id for f in job.feeds if f.cavity and connector_of(f.cavity) == connector)
+    touched = tuple(feeds_shifted(job, connector, by))
+    wires = tuple(wires_shifted(job, connector, by).items())
+    return Fault(FaultKind.SHIFTED, wires=wires, fed=(touched, entering))
 
 
 def put_fault(loom: LoomSpec, fault: FaultText, job: Job, draw: Draw) -> LoomSpec:
@@ -102,7 +128,13 @@ def put_fault(loom: LoomSpec, fault: FaultText, job: Job, draw: Draw) -> LoomSpe
             )
     load = None if fault.load is None else load_spec(job.base_load(fault.load), draw)
     made = Fault(fault.kind, fault.channel, fault.other, fault.feed, load=load)
-    if fault.amount is not None:
+    if fault.kind is FaultKind.WRONG_SET and fault.channel is not None and fault.load is not None:
+        other = job.base_load(fault.load)
+        whole = sorted({fault.channel, *job.sisters(fault.channel)})
+        made = replace(made, loads=tuple((channel, load_spec(other, draw)) for channel in whole))
+    if fault.connector is not None:
+        made = shifted_fault(job, fault.connector, fault.cavities_on)
+    elif fault.amount is not None:
         made = _with_amount(made, fault.amount)
     return apply_fault(loom, made)
 
@@ -146,7 +178,7 @@ class _Reader:
         except KeyError:
             raise self.wrong(f"neither the job nor the catalogue has a load {word!r}") from None
 
-    def amount(self) -> float | None:
+    def amount(self, least: float) -> float | None:
         if not self._parts:
             return None
         word = self._take("amount")
@@ -154,7 +186,7 @@ class _Reader:
             amount = float(word)
         except ValueError:
             raise self.wrong(f"{word!r} is not a number") from None
-        if not 0 <= amount < 1e9:
+        if not least <= amount < 1e9:
             raise self.wrong(f"{word} is not a possible amount")
         return amount
 

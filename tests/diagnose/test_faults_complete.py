@@ -16,6 +16,7 @@ from loomproof.diagnose.faults.words import sentence
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.finding import Finding
 from loomproof.facts.verdict import Property
+from loomproof.job.shift import wires_shifted
 from loomproof.records.report.words import fault_name
 from loomproof.tui.pages.findings.desk import finding_view
 from loomproof_sim.fault_text import form_of
@@ -44,6 +45,12 @@ def hypothesis(job, kind):
         fits = [pair for pair in pairs if what.fits(*map(job.load_type, pair))]
         return Hypothesis(kind, fits[0]) if fits else None
     fits = [c for c in fitted if what.fits(job.load_type(c))]
+    if what.scope is Scope.SET:
+        whole = [sorted({c, *job.sisters(c)}) for c in fits if job.sisters(c)]
+        return Hypothesis(kind, tuple(whole[0])) if whole else None
+    if what.scope is Scope.CONNECTOR:
+        there = sorted(wires_shifted(job, job.connectors[0].id, 1))
+        return Hypothesis(kind, tuple(there), cavities_on=1) if len(there) > 1 else None
     return Hypothesis(kind, (fits[0],)) if fits else None
 
 
@@ -136,10 +143,16 @@ def test_the_simulator_makes_it(bench, kind):
         Scope.PAIR: {FaultSite.TWO_CHANNELS},
         Scope.FEED: {FaultSite.FEED},
         Scope.SUPPLY: {FaultSite.SUPPLY},
+        Scope.SET: {FaultSite.CHANNEL_AND_LOAD},
+        Scope.CONNECTOR: {FaultSite.CONNECTOR},
     }
     assert MAKING[kind].site in places[FAULTS[kind].scope]
     job, fault = possible(bench, kind)[0]
     parts = [fault.feed] if fault.feed else [str(channel) for channel in fault.channels]
+    if FAULTS[kind].scope is Scope.CONNECTOR:
+        parts = [job.connectors[0].id]
+    if FAULTS[kind].scope is Scope.SET:
+        parts = parts[:1]
     if MAKING[kind].site is FaultSite.CHANNEL_AND_LOAD:
         parts.append("lamp_21w")
     text = ":".join([kind, *parts])

@@ -56,6 +56,8 @@ def test_every_kind_of_fault_can_be_written_and_changes_the_loom(kind: FaultKind
         FaultKind.SWAPPED: f"{kind}:1:3",
         FaultKind.BRIDGED: f"{kind}:1:3",
         FaultKind.WRONG_LOAD: f"{kind}:1:relay_plain",
+        FaultKind.WRONG_SET: f"{kind}:1:relay_plain",
+        FaultKind.SHIFTED: f"{kind}:{job.connectors[0].id}",
     }.get(kind, f"{kind}:{channel}")
     sound = build_loom(job, Scenario())
     assert build_loom(job, Scenario(faults=(text,))) != sound

@@ -4,7 +4,7 @@ from enum import StrEnum
 
 
 class FaultKind(StrEnum):
-    """One fault that changes the circuit of a channel, a pair of channels, a feed or the supply."""
+    """One fault that changes the circuit of a channel, a pair or a set of channels, a connector, a feed or the supply."""
 
     OPEN = "open"
     SHORT_TO_GROUND = "short_to_ground"
@@ -13,6 +13,7 @@ class FaultKind(StrEnum):
     SHORT_ACROSS_LOAD = "short_across_load"
     ADDED_RESISTANCE = "added_resistance"
     SWAPPED = "swapped"
+    SHIFTED = "shifted"
     BRIDGED = "bridged"
     FEED_OPEN = "feed_open"
     FEED_WEAK = "feed_weak"
@@ -21,5 +22,6 @@ class FaultKind(StrEnum):
     SUPPRESSION_MISSING = "suppression_missing"
     SUPPRESSION_REVERSED = "suppression_reversed"
     WRONG_LOAD = "wrong_load"
+    WRONG_SET = "wrong_set"
     INTERMITTENT = "intermittent"
     WEAK_SUPPLY = "weak_supply"

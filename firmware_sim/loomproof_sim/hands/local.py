@@ -7,11 +7,14 @@ from typing import Protocol
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.kinds import LoadKind
 from loomproof.job.model import Job
+from loomproof.job.shift import wires_shifted
 from loomproof_sim.fault_text import FaultText
 from loomproof_sim.hands.observation import acted
 from loomproof_sim.plant.faults import Fault
 from loomproof_sim.plant.plant import Plant
 
+NOWHERE = 0
+"""In place of a channel, for a load whose wire ends at none."""
 WINDINGS = 4
 """A stepper has as many; they are driven in turn."""
 Place = int | str
@@ -52,6 +55,14 @@ def connector_map(job: Job, faults: Iterable[FaultText | Fault]) -> dict[int, in
     """
     wired = {channel.channel: channel.channel for channel in job.channels}
     for fault in faults:
+        wires: Iterable[tuple[int, int | None]] = ()
+        if isinstance(fault, Fault):
+            wires = fault.wires
+        elif fault.connector is not None:
+            wires = wires_shifted(job, fault.connector, fault.cavities_on).items()
+        onto = {source: channel for channel, source in wires if source is not None}
+        on_connector = {channel for channel, _ in wires}
+        wired = {load: onto.get(end, NOWHERE) if end in on_connector else end for load, end in wired.items()}
         if fault.kind is FaultKind.SWAPPED and fault.channel is not None and fault.other is not None:
             one = next(load for load, channel in wired.items() if channel == fault.channel)
             other = next(load for load, channel in wired.items() if channel == fault.other)
@@ -113,7 +124,7 @@ class SimHands:
             HandsError: the job has no such place.
         """
         intended = self._intended(place)
-        return tuple(self._wired[channel] for channel in intended)
+        return tuple(end for channel in intended if (end := self._wired[channel]) != NOWHERE)
 
     def _intended(self, place: Place) -> tuple[int, ...]:
         by_number = {channel.channel for channel in self._job.channels}

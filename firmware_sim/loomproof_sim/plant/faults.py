@@ -35,6 +35,9 @@ class Fault:
         ohm: of the fault path, the added resistance, the weak feed or the weak supply; None = a usual value.
         fraction: of the turns that are shorted.
         load: fitted instead of the right one; None = one of another kind.
+        loads: of a wrong set, what is fitted on each of its channels.
+        wires: of a shifted connector, the channel whose wire sits on each of its channels; None where there is none.
+        fed: of a shifted connector, the channels that touch a feed's wire, and the feeds that enter it and are lost.
         contact: how an intermittent contact breaks.
     """
 
@@ -45,6 +48,9 @@ class Fault:
     ohm: float | None = None
     fraction: float = 0.1
     load: LoadSpec | None = None
+    loads: tuple[tuple[int, LoadSpec], ...] = ()
+    wires: tuple[tuple[int, int | None], ...] = ()
+    fed: tuple[tuple[int, ...], tuple[str, ...]] = ((), ())
     contact: IntermittentSpec = field(default_factory=IntermittentSpec)
 
 
@@ -68,6 +74,17 @@ def _on_branch(change: Callable[[BranchSpec, Fault, float], BranchSpec]) -> Call
 
     def make(loom: LoomSpec, fault: Fault, ohm: float) -> LoomSpec:
         return _with(loom, change(_branch(loom, fault.kind, fault.channel), fault, ohm))
+
+    return make
+
+
+def _on_load(change: Callable[[BranchSpec, Fault, float], BranchSpec]) -> Callable[..., LoomSpec]:
+    """The same of the load itself: between two half-bridges it is one, whichever of them is named."""
+
+    def make(loom: LoomSpec, fault: Fault, ohm: float) -> LoomSpec:
+        named = _branch(loom, fault.kind, fault.channel)
+        owner = next((b for b in loom.branches if b.partner == named.channel and b.load is not None), named)
+        return _with(loom, change(owner if named.load is None else named, fault, ohm))
 
     return make
 
@@ -127,6 +144,32 @@ def _swapped(loom: LoomSpec, fault: Fault, _: float) -> LoomSpec:
             assert branch.partner is not None
             others.append(replace(branch, partner=exchange[branch.partner]))
     return _with(loom, moved(b, a.channel), moved(a, b.channel), *others)
+
+
+def _wrong_set(loom: LoomSpec, fault: Fault, _: float) -> LoomSpec:
+    if not fault.loads:
+        raise ValueError(f"{fault.kind}: say which loads are fitted instead")
+    return _with(loom, *(replace(_branch(loom, fault.kind, c), load=load) for c, load in fault.loads))
+
+
+def _shifted(loom: LoomSpec, fault: Fault, _: float) -> LoomSpec:
+    """Every wire of a connector at the next channel; those that find none hang free, and so do the feeds' that enter."""
+    if not fault.wires:
+        raise ValueError(f"{fault.kind}: say which wire sits on which channel")
+    onto = {source: channel for channel, source in fault.wires if source is not None}
+    touched, lost = fault.fed
+    changed = []
+    for channel, source in fault.wires:
+        found = BranchSpec(channel=channel, load=None)
+        if source is not None:
+            old = _branch(loom, fault.kind, source)
+            partner = onto.get(old.partner) if old.partner is not None else None
+            found = replace(old, channel=channel, partner=partner, far_end=far_end(old, loom.driver(source)))
+        if channel in touched:
+            found = replace(found, to_supply_ohm=_JOINED_OHM)
+        changed.append(found)
+    feeds = tuple(replace(f, open=True) if f.id in lost else f for f in loom.feeds)
+    return replace(_with(loom, *changed), feeds=feeds)
 
 
 def _open(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
@@ -215,6 +258,7 @@ class Amount(Enum):
     OHM = "ohm"
     SHARE = "share of turns"
     BREAKS = "breaks a second"
+    CAVITIES = "cavities, negative toward lower numbers"
 
 
 class FaultSite(Enum):
@@ -223,6 +267,7 @@ class FaultSite(Enum):
     CHANNEL = "a channel"
     TWO_CHANNELS = "two channels"
     CHANNEL_AND_LOAD = "a channel and the load fitted instead"
+    CONNECTOR = "a connector"
     FEED = "a feed"
     SUPPLY = "nothing: there is one supply"
 
@@ -251,17 +296,19 @@ MAKING: Mapping[FaultKind, Making] = {
     FaultKind.SHORT_TO_GROUND: Making(_on_branch(_to_ground), Amount.OHM, _JOINED_OHM),
     FaultKind.LEAK_TO_GROUND: Making(_on_branch(_to_ground), Amount.OHM, 10.0),
     FaultKind.SHORT_TO_SUPPLY: Making(_on_branch(_to_supply), Amount.OHM, _JOINED_OHM),
-    FaultKind.SHORT_ACROSS_LOAD: Making(_on_branch(_across), Amount.OHM, _JOINED_OHM),
+    FaultKind.SHORT_ACROSS_LOAD: Making(_on_load(_across), Amount.OHM, _JOINED_OHM),
     FaultKind.ADDED_RESISTANCE: Making(_on_branch(_series), Amount.OHM, 5.0),
     FaultKind.SWAPPED: Making(_swapped, site=FaultSite.TWO_CHANNELS),
+    FaultKind.SHIFTED: Making(_shifted, Amount.CAVITIES, site=FaultSite.CONNECTOR),
     FaultKind.BRIDGED: Making(_bridged, Amount.OHM, _JOINED_OHM, FaultSite.TWO_CHANNELS),
     FaultKind.FEED_OPEN: Making(_on_feed(_dead_feed), site=FaultSite.FEED),
     FaultKind.FEED_WEAK: Making(_on_feed(_weak_feed), Amount.OHM, 1.5, FaultSite.FEED),
-    FaultKind.SHORTED_TURNS: Making(_on_branch(_shorted_turns), Amount.SHARE),
-    FaultKind.STUCK_ARMATURE: Making(_on_branch(_stuck)),
-    FaultKind.SUPPRESSION_MISSING: Making(_on_branch(_without_suppression)),
-    FaultKind.SUPPRESSION_REVERSED: Making(_on_branch(_reversed_diode)),
-    FaultKind.WRONG_LOAD: Making(_on_branch(_wrong_load), site=FaultSite.CHANNEL_AND_LOAD),
+    FaultKind.SHORTED_TURNS: Making(_on_load(_shorted_turns), Amount.SHARE),
+    FaultKind.STUCK_ARMATURE: Making(_on_load(_stuck)),
+    FaultKind.SUPPRESSION_MISSING: Making(_on_load(_without_suppression)),
+    FaultKind.SUPPRESSION_REVERSED: Making(_on_load(_reversed_diode)),
+    FaultKind.WRONG_LOAD: Making(_on_load(_wrong_load), site=FaultSite.CHANNEL_AND_LOAD),
+    FaultKind.WRONG_SET: Making(_wrong_set, site=FaultSite.CHANNEL_AND_LOAD),
     FaultKind.INTERMITTENT: Making(_on_branch(_intermittent), Amount.BREAKS),
     FaultKind.WEAK_SUPPLY: Making(_weak_supply, Amount.OHM, 0.6, FaultSite.SUPPLY),
 }

@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from itertools import combinations
 
-from loomproof.diagnose.faults.definition import Hypothesis, Scope
+from loomproof.diagnose.faults.definition import FaultDefinition, Hypothesis, Scope
 from loomproof.diagnose.faults.registry import definition_of, of_scope
-from loomproof.diagnose.faults.swapped import swap_cycles
+from loomproof.diagnose.faults.swapped import exchanged_windings, swap_cycles
 from loomproof.diagnose.observed.features import Features
-from loomproof.job.catalogue import LoadType
 from loomproof.job.model import Job
+from loomproof.job.shift import wires_shifted
 
 
 def log_prior(fault: Hypothesis) -> float:
     """Natural logarithm of a fault's prior odds."""
-    return definition_of(fault).log_prior(len(fault.channels))
+    return definition_of(fault).log_prior(len(fault.channels)) + math.log(fault.likelier)
 
 
-def single_faults(channel: int, load: LoadType) -> list[Hypothesis]:
-    """Every fault that one channel with this load can have by itself."""
-    return [Hypothesis(fault.kind, (channel,)) for fault in of_scope(Scope.CHANNEL) if fault.fits(load)]
+def single_faults(job: Job, channel: int) -> list[Hypothesis]:
+    """Every fault that one channel can have by itself; a half-bridge's load and its two wires are one thing."""
+    load, partner = job.load_type(channel), job.channel(channel).partner
+    whole = (channel,) if partner is None else tuple(sorted((channel, partner)))
+    return [
+        Hypothesis(fault.kind, (channel,) if fault.one_side else whole)
+        for fault in of_scope(Scope.CHANNEL)
+        if fault.fits(load)
+    ]
 
 
 def candidates(job: Job, features: Mapping[int, Features], suspects: Iterable[int]) -> list[Hypothesis]:
@@ -35,10 +42,37 @@ def candidates(job: Job, features: Mapping[int, Features], suspects: Iterable[in
             found += [Hypothesis(fault.kind, fed, feed.id) for fault in of_scope(Scope.FEED)]
     cycles = swap_cycles(features)
     found += cycles
+    found += exchanged_windings(job)
+    found += [
+        Hypothesis(kind.kind, group) for kind in of_scope(Scope.SET) for group in _sets(job, features, kind)
+    ]
+    found += _shifted(job, features)
     for pair in combinations(doubted, 2):
         loads = [job.load_type(channel) for channel in pair]
         fitting = [Hypothesis(fault.kind, pair) for fault in of_scope(Scope.PAIR) if fault.fits(*loads)]
         found += [fault for fault in fitting if fault not in cycles]
     for channel in doubted:
-        found += single_faults(channel, job.load_type(channel))
+        found += [fault for fault in single_faults(job, channel) if fault not in found]
+    return found
+
+
+def _sets(job: Job, features: Mapping[int, Features], kind: FaultDefinition) -> list[tuple[int, ...]]:
+    """The channels of each load type of which there are several; what hangs between two half-bridges is one load."""
+    by_type: dict[str, list[int]] = {}
+    for channel in sorted(c for c in features if job.channel(c).partner is None):
+        by_type.setdefault(f"{job.channel(channel).load}|{job.channel(channel).override}", []).append(channel)
+    return [tuple(s) for s in by_type.values() if len(s) > 1 and kind.fits(job.load_type(s[0]))]
+
+
+def _shifted(job: Job, features: Mapping[int, Features]) -> list[Hypothesis]:
+    """Each connector, one cavity on and one back."""
+    found = []
+    for connector in job.connectors:
+        touched = sorted(c for c in wires_shifted(job, connector.id, 1) if c in features)
+        if len(touched) > 1:
+            found += [
+                Hypothesis(what.kind, tuple(touched), cavities_on=by)
+                for what in of_scope(Scope.CONNECTOR)
+                for by in (1, -1)
+            ]
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from loomproof.diagnose.expected.expect import expect
 from loomproof.diagnose.explain.candidates import candidates, single_faults
@@ -55,7 +56,7 @@ def _surprising(job: Job, scorer: Scorer, channels: set[int]) -> set[int]:
     nothing = scorer.score(frozenset())
     out = set()
     for channel in channels:
-        options = single_faults(channel, job.load_type(channel))
+        options = single_faults(job, channel)
         if max(scorer.score(frozenset({h})) for h in options) > nothing + _SURPRISE:
             out.add(channel)
     return out
@@ -113,10 +114,11 @@ def _forced(
             extra.add(Hypothesis(by_supply[0].kind, ()))
             supply |= by_supply[0].explains
             continue
-        singles = single_faults(verdict.channel, job.load_type(verdict.channel))
+        singles = single_faults(job, verdict.channel)
         options = [h for h in singles if _can_mean(h.kind, verdict)] or singles
-        extra.add(max(options, key=lambda h: scorer.score(chosen | {h})))
-        explained.add(verdict.channel)
+        best = max(options, key=lambda h: scorer.score(chosen | {h}))
+        extra.add(best)
+        explained |= set(best.channels)
     return frozenset(extra)
 
 
@@ -156,28 +158,37 @@ def _next_measurement(fault: FaultKind, rivals: Sequence[FaultKind]) -> str:
     return f"{separated_by(fault, rival) or by_itself} (would separate it from {FAULTS[rival].name})"
 
 
+def _same(one: Hypothesis, other: Hypothesis) -> bool:
+    return (one.kind, one.channels, one.feed) == (other.kind, other.channels, other.feed)
+
+
 def _finding(job: Job, scorer: Scorer, item: Explained) -> Finding:
     fault, features, what = item.fault, scorer.features, definition_of(item.fault)
     rivals = [(h, p) for h, p in item.rivals if h is not None and p > _RIVAL_SHARE]
+    if any(_same(h, fault) and p > _TWIN_SHARE * item.probability for h, p in rivals):
+        fault = replace(fault, cavities_on=0)
     alike = _alike(fault, features)
     near = [h.kind for h, p in rivals if h.kind in alike and p > _TWIN_SHARE * item.probability]
     twins = tuple(dict.fromkeys(near))
     sound = next((p for h, p in item.rivals if h is None), 0.0)
-    against = list(evidence_against(scorer, fault))
+    # The same fault of the same channels in another way, such as a connector one cavity on or one back, is the same.
+    likelihood = item.probability + sum(p for h, p in rivals if _same(h, fault))
+    rivals = [(h, p) for h, p in rivals if not _same(h, fault)]
+    against = list(evidence_against(scorer, item.fault))
     against += [f"{definition_of(h).name} instead: {p:.0%}" for h, p in rivals]
     if sound > _RIVAL_SHARE:
         against.append(f"nothing wrong at all: {sound:.0%}")
     first = fault.channels[0] if fault.channels else None
     location = job.location_of(first) if first is not None else None
     feed = job.feed_of(first) if first is not None else None
-    together = item.probability + sum(p for h, p in rivals if h.kind in twins)
+    together = likelihood + sum(p for h, p in rivals if h.kind in twins)
     return Finding(
         fault=fault.kind,
         channels=fault.channels,
         cavities=tuple(job.channel(c).cavity for c in fault.channels),
         location=location.name if location is not None else None,
         feed=fault.feed or (feed.id if feed is not None else None),
-        likelihood=item.probability,
+        likelihood=likelihood,
         evidence_for=evidence_for(fault, features),
         evidence_against=tuple(against),
         remedy=what.advice.remedy,

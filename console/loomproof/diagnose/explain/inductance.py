@@ -24,7 +24,7 @@ from loomproof.job.catalogue import LoadType
 Floats = NDArray[np.float64]
 
 
-_OWN_HENRY = 0.04  # spread of parts about their batch, relative; judgment
+OWN_HENRY = 0.04  # spread of parts about their batch, relative; judgment
 _BESIDE_HENRY = 0.2  # spread of two windings' common inductance, relative; judgment
 
 
@@ -46,7 +46,7 @@ def henry_density(loom: Prediction, channel: int, under: FaultyChannel) -> Float
     tolerance = due.tolerance_percent / 100.0
     grid, weights = batch_grid(tolerance)
     step = 3.0 * tolerance / (BATCHES - 1) / 2.0
-    sigma = math.sqrt(_OWN_HENRY**2 + measured.relative**2 + step**2)
+    sigma = math.sqrt(OWN_HENRY**2 + measured.relative**2 + step**2)
     density = with_outliers(normal(x, middle + np.log1p(grid), sigma))
     return density if under.own_batch else np.full(BATCHES, float(logsumexp(density + weights)))
 
@@ -56,7 +56,7 @@ def henry_of_type(measured: Estimate, load: LoadType) -> float:
     if load.inductance_mh is None or measured.value <= 0.0:
         return BROAD
     tolerance = load.inductance_mh.tolerance_percent / 100.0
-    sigma = math.sqrt((tolerance / math.sqrt(3.0)) ** 2 + measured.relative**2 + _OWN_HENRY**2)
+    sigma = math.sqrt((tolerance / math.sqrt(3.0)) ** 2 + measured.relative**2 + OWN_HENRY**2)
     return float(normal(math.log(measured.value), math.log(load.inductance_mh.value * 1e-3), sigma))
 
 

@@ -20,6 +20,7 @@ from loomproof.diagnose.explain.candidates import log_prior
 from loomproof.diagnose.explain.compose import compose, rank
 from loomproof.diagnose.explain.densities import ADDED, ADDED_LOG_WEIGHT, BATCHES, logsumexp, normal
 from loomproof.diagnose.explain.inductance import henry_density, henry_weights
+from loomproof.diagnose.explain.other_types import other_set
 from loomproof.diagnose.explain.prediction import Prediction
 from loomproof.diagnose.explain.resistance import ohm_density, weak_ohm_density
 from loomproof.diagnose.explain.steady import steady_density
@@ -64,11 +65,20 @@ class Scorer:
         return tuple(tuple(v) for v in by_type.values())
 
     def score(self, faults: frozenset[Hypothesis]) -> float:
-        """Log posterior (up to a constant) of exactly these faults."""
+        """Log posterior (up to a constant) of exactly these faults.
+
+        What draws its load's current all the time may make its feed sag so that its neighbours show it, or not.
+        """
+        if not any(self._beside(fault) for fault in faults):
+            return self._scored(faults, sags=False)
+        both = [self._scored(faults, sags=sags) for sags in (False, True)]
+        return float(np.logaddexp(*both)) - math.log(2.0)
+
+    def _scored(self, faults: frozenset[Hypothesis], *, sags: bool) -> float:
         total = sum(log_prior(h) for h in faults) + self._source(faults)
         touched: dict[int, Faults] = {}
         for fault in sorted(faults, key=rank):
-            for channel in (*fault.channels, *self._beside(fault)):
+            for channel in (*fault.channels, *(self._beside(fault) if sags else ())):
                 touched[channel] = (*touched.get(channel, ()), fault)
         total += self._sound_words
         for channel, own in touched.items():
@@ -101,6 +111,10 @@ class Scorer:
         if key not in self._words:
             under = self.channel_under(channel, faults)
             words = under.odds.score(self.features[channel], under.moved_elsewhere)
+            if under.or_else is not None:
+                share, other = under.or_else
+                or_else = math.log(share) + other.score(self.features[channel], under.moved_elsewhere)
+                words = float(np.logaddexp(math.log1p(-share) + words, or_else))
             self._words[key] = words + steady_density(self._loom, channel, under)
         return self._words[key]
 
@@ -111,6 +125,9 @@ class Scorer:
         per_feed: dict[str, Floats] = {}
         for group in self.groups:
             key = tuple(touched.get(c, ()) for c in group)
+            if all(self.channel_under(c, f).other_set for c, f in zip(group, key, strict=True)):
+                total += self._other_set(group)
+                continue
             total += self._group_henries(group, key)
             feed = next((fed[c] for c in group if c in fed), None)
             if feed is None:
@@ -119,6 +136,12 @@ class Scorer:
                 # A group fed by two weak feeds takes the first's resistance.
                 per_feed[feed] = per_feed.get(feed, np.zeros(ADDED.size)) + self._weak_group(group, key, fed)
         return total + sum(float(logsumexp(rows + ADDED_LOG_WEIGHT)) for rows in per_feed.values())
+
+    def _other_set(self, group: tuple[int, ...]) -> float:
+        key: _GroupKey = ("S", group, ())
+        if key not in self._groups:
+            self._groups[key] = other_set(self._loom, group)
+        return self._groups[key]
 
     def _group_henries(self, group: tuple[int, ...], faults: tuple[Faults, ...]) -> float:
         key = ("L", group, faults)

@@ -52,6 +52,8 @@ def ohm_density(loom: Prediction, channel: int, under: FaultyChannel) -> Floats:
     sigma = loom.sigma(load, measured)
     if under.leaky:
         return _past_the_driver(x, base, sigma, load)
+    if under.added and load.kind in LOGIC_KINDS:
+        return np.asarray(np.logaddexp(added_density(x, base, sigma), far_added(x, base)) - math.log(2.0))
     if under.added:
         return added_density(x, base, sigma)
     if under.lost_turns:
@@ -59,7 +61,8 @@ def ohm_density(loom: Prediction, channel: int, under: FaultyChannel) -> Floats:
     cold = loom.features[channel].cold
     density = with_outliers(normal(x, np.log(base), sigma) if cold else _maybe_warm(load, x, base, sigma))
     if under.sagging and load.kind not in LOGIC_KINDS:
-        density = np.asarray(np.logaddexp(density, added_density(x, base, sigma)) - math.log(2.0))
+        seen = added_density(x, base, sigma) + math.log(0.7)
+        density = np.asarray(np.logaddexp(density + math.log(0.3), seen))
     if under.foreign:
         density = np.asarray(np.logaddexp(math.log(0.6) + density, math.log(0.4) + BROAD))
     return density if under.own_batch else np.full(BATCHES, loom.over_batches(load, density))
@@ -88,6 +91,12 @@ def _apart(loom: Prediction, channel: int, under: FaultyChannel, measured: Estim
         both = math.log(0.6) + _parallel(series_ohm(loom.job, channel), under.load, under.beside, measured)
         return float(np.logaddexp(both, math.log(0.4) + BROAD))
     return None
+
+
+def far_added(x: float, base: Floats) -> Floats:
+    """Before an input of hundreds of ohm a joint of as many shows as little more."""
+    middle = float(base.mean())
+    return np.full(BATCHES, flat(x, math.log(1.05 * middle), math.log(10.0 * middle)))
 
 
 def _past_the_driver(x: float, base: Floats, sigma: float, load: LoadType) -> Floats:

@@ -22,17 +22,21 @@ def steady_density(loom: Prediction, channel: int, under: FaultyChannel) -> floa
     seen, band = loom.features[channel].steady, loom.expected.steady.get(channel)
     if seen is None or band is None or seen.value <= 0.0:
         return 0.0
-    if under.unknown_type:
+    if under.unknown_type or under.other_set:
         return 0.0  # judged together with the resistance
     if under.garbled or under.foreign or under.low or under.leaky:
         return BROAD
     sigma = math.hypot((band.high - band.low) / (2.0 * math.sqrt(3.0) * band.middle), seen.relative)
     sigma = math.hypot(sigma, band.doubt / (2.0 * band.middle))
-    due = _behind_joint(loom, channel, under.load, band.middle) if under.added else band.middle
+    due = (
+        _behind_joint(loom, channel, under.load, band.middle)
+        if under.added or under.behind_feed
+        else band.middle
+    )
     if under.beside is not None:
         due += _taken_beside(under.beside)
         sigma = math.hypot(sigma, _BESIDE_STEADY)
-    if under.added:
+    if under.added or under.behind_feed:
         sigma = math.hypot(sigma, _JOINT_STEADY)
     return float(with_outliers(normal(math.log(seen.value), math.log(due), sigma)))
 

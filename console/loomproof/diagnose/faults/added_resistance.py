@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from loomproof.diagnose.expected.expectations import Expectations
-from loomproof.diagnose.faults.amounts import reference
+from loomproof.diagnose.faults.amounts import more_ohm, reference
 from loomproof.diagnose.faults.definition import (
     Advice,
     FaultDefinition,
@@ -29,11 +29,9 @@ def _effect(_: Site, before: FaultyChannel) -> FaultyChannel:
 def _amount(fault: Hypothesis, features: Mapping[int, Features], expected: Expectations) -> str:
     channel = fault.channels[0]
     ohm, due = features[channel].resistance, reference(channel, expected)
-    return (
-        f"{ohm.value - due.middle:+.2g} ohm against {due.among}"
-        if ohm is not None and due is not None
-        else ""
-    )
+    if ohm is None or due is None:
+        return ""
+    return more_ohm(ohm.value - due.middle, f"against {due.among}")
 
 
 ADDED_RESISTANCE = FaultDefinition(

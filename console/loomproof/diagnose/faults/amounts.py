@@ -15,6 +15,11 @@ def plain(value: float) -> str:
     return f"{float(f'{value:.2g}'):g}"
 
 
+def more_ohm(ohm: float, where: str) -> str:
+    """How much was added; nothing where the measured excess is no resistance at all."""
+    return f"about +{plain(ohm)} ohm {where}" if ohm > 0.0 else ""
+
+
 def reference(channel: int, expected: Expectations) -> LimitBand | None:
     """What a channel's resistance is compared with: an earlier record, else its sisters, else the catalogue."""
     for bands in (expected.baseline, expected.sisters, expected.resistance):

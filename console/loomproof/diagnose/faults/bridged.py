@@ -4,27 +4,46 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from loomproof.diagnose.expected.stated import direct_ohm
 from loomproof.diagnose.faults.definition import Advice, FaultDefinition, FaultyChannel, Scope, Site
-from loomproof.diagnose.faults.odds import OddsTable
+from loomproof.diagnose.faults.elsewhere import LOAD_ON_LOGIC
+from loomproof.diagnose.faults.odds import OddsTable, sound_odds
 from loomproof.diagnose.faults.overload import conduct_of
-from loomproof.diagnose.observed.features import Conduct
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.signature import HasMoved, OffShape
 from loomproof.job.catalogue import LoadType
-from loomproof.job.load_traits import LOGIC_KINDS
+from loomproof.job.load_traits import LOGIC_KINDS, REFERENCE_V
 
-
-def _fits(one: LoadType, other: LoadType) -> bool:
-    return not {one.kind, other.kind} & LOGIC_KINDS
+_SEEN_V = 0.7  # how far below the supply a pin is seen to rest; judgment
 
 
 def _effect(site: Site, before: FaultyChannel) -> FaultyChannel:
     beside = site.job.load_type(next(c for c in site.fault.channels if c != site.channel))
+    own = site.job.load_type(site.channel)
+    if (own.kind in LOGIC_KINDS) != (beside.kind in LOGIC_KINDS):
+        return _input_and_load(before, own, beside)
     both = conduct_of(site.job, site.channel, before.load, beside)
     odds = before.odds
-    if both[Conduct.EXCESS] > 0.5:
+    if own.kind in LOGIC_KINDS:
+        odds = replace(odds, rest=sound_odds(own).rest, conduct=sound_odds(own).conduct)
+    elif both[Conduct.EXCESS] > 0.5:
         odds = replace(odds, conduct=both, noticed=None)
     return replace(before, odds=odds, beside=beside)
+
+
+def _input_and_load(before: FaultyChannel, own: LoadType, beside: LoadType) -> FaultyChannel:
+    """The load holds the input up; the input draws the load's pin down by as much as the two divide the supply."""
+    pull = before.odds.pull
+    if own.kind in LOGIC_KINDS:
+        return replace(before, odds=replace(before.odds.under(LOAD_ON_LOGIC), pull=pull), garbled=True)
+    load_ohm, input_ohm = direct_ohm(own), direct_ohm(beside)
+    share = load_ohm.value / (load_ohm.value + input_ohm.value) if load_ohm and input_ohm else 0.0
+    low = REFERENCE_V * share > _SEEN_V
+    rest = {Rest.BETWEEN: 0.9 if low else 0.08, Rest.CONNECTED: 0.08 if low else 0.9, Rest.FLOATING: 0.02}
+    due = sound_odds(own)
+    odds = replace(due, rest=rest, pull=pull, off_shape=before.odds.off_shape, noticed=before.odds.noticed)
+    return replace(before, odds=odds)
 
 
 BRIDGED = FaultDefinition(
@@ -45,9 +64,10 @@ BRIDGED = FaultDefinition(
         noticed={"something": 0.9, "nothing": 0.1},
         pull={"none": 0.6, "several": 0.35, "matched": 0.04, "other": 0.01},
     ),
-    fits=_fits,
     effect=_effect,
     separated_by={
+        FaultKind.LEAK_TO_GROUND: "with the supply off and both loads unplugged, measure from the cavity to ground and to "
+        "the other cavity",
         FaultKind.SHORT_TO_SUPPLY: "with the supply off and both loads unplugged, measure between the two cavities",
         FaultKind.WRONG_LOAD: "unplug the other load and drive this one again: if it now measures right, the two wires "
         "touch",

@@ -24,15 +24,27 @@ class Scope(Enum):
     PAIR = 2  # two channels, or more where their loads change places in a ring
     FEED = 3
     SUPPLY = 4
+    SET = 5  # every load of one type
+    CONNECTOR = 6
 
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One fault. For a swap `channels` is the cycle: the load of each sits on the next one."""
+    """One fault.
+
+    Attributes:
+        kind: of it.
+        channels: that it touches. For a swap they are the cycle: the load of each sits on the next one.
+        feed: of a fault of a feed.
+        cavities_on: how many cavities every wire of a shifted connector sits further on.
+        likelier: how many times commoner it is here than elsewhere.
+    """
 
     kind: FaultKind
     channels: tuple[int, ...]
     feed: str | None = None
+    cavities_on: int = 0
+    likelier: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -50,8 +62,11 @@ class FaultyChannel:
     moved_elsewhere: int | None = None
     garbled: bool = False  # what flows is not the load's current, so its numbers mean nothing
     foreign: bool = False  # measured by the estimator of another kind of load
+    other_set: bool = False  # all loads of its type are of one other
+    behind_feed: bool = False  # what flows passes the resistance of a weak feed
     leaky: bool = False  # part of what flows at rest goes on flowing past the driver
     sagging: bool = False  # another load draws its current from the same feed all the time
+    or_else: tuple[float, OddsTable] | None = None  # with this probability its words follow another table
 
 
 @dataclass(frozen=True)
@@ -110,6 +125,8 @@ class FaultDefinition:
         heading: where and what, from the places of its channels; by default `place; place: name`.
         share_per_more: each channel past the second makes it rarer by this factor.
         adds_ohm: it raises resistance and never lowers it; a short to ground on the same feed seems to do the same.
+        one_side: it touches one wire only; of a half-bridge's load it is at one end, where any other fault is of the load
+            and both its wires, which one current passes.
         loads_feed: it draws its load's full current from the feed all the time.
         supply_ohm: the supply's resistance under it: median in ohm, spread of the logarithm.
     """
@@ -133,6 +150,7 @@ class FaultDefinition:
     heading: Callable[[Sequence[str]], str] | None = None
     share_per_more: float = 1.0
     adds_ohm: bool = False
+    one_side: bool = False
     loads_feed: bool = False
     supply_ohm: tuple[float, float] | None = None
 

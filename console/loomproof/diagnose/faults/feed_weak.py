@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from statistics import median
 
 from loomproof.diagnose.expected.expectations import Expectations
+from loomproof.diagnose.faults.amounts import more_ohm
 from loomproof.diagnose.faults.definition import (
     Advice,
     FaultDefinition,
@@ -23,16 +25,18 @@ from loomproof.job.load_traits import LOAD_TRAITS, LOGIC_KINDS
 
 def _amount(fault: Hypothesis, features: Mapping[int, Features], expected: Expectations) -> str:
     """The median of what its loads measure too much."""
-    excess = sorted(
+    excess = [
         ohm.value - expected.resistance[c].middle
         for c in fault.channels
         if (ohm := features[c].resistance) is not None and c in expected.resistance
-    )
-    return f"about {excess[len(excess) // 2]:+.2g} ohm on each of its loads" if excess else ""
+    ]
+    return more_ohm(median(excess), "on each of its loads") if excess else ""
 
 
 def _effect(site: Site, before: FaultyChannel) -> FaultyChannel:
     """Where only inputs could be measured, what they command shows a feed's weakness by not acting at all."""
+    if before.load.kind not in LOGIC_KINDS:
+        return replace(before, behind_feed=True)
     unmeasured = all(site.job.load_type(c).kind in LOGIC_KINDS for c in site.fault.channels)
     if not (unmeasured and LOAD_TRAITS[before.load.kind].sparks):
         return before
@@ -56,8 +60,12 @@ FEED_WEAK = FaultDefinition(
     ),
     odds_on=dict.fromkeys(LOGIC_KINDS, OddsTable()),  # an input does not hang on the feed
     effect=_effect,
-    twins=(FaultKind.ADDED_RESISTANCE, FaultKind.FEED_OPEN),
-    why_twins="no other load on that feed draws enough to compare with",
+    twins=(FaultKind.ADDED_RESISTANCE, FaultKind.FEED_OPEN, FaultKind.WRONG_SET),
+    why_twins="nothing else on that feed was measured that would tell them apart",
+    separated_by={
+        FaultKind.WRONG_SET: "unplug one of its loads and measure it alone: if it has what was measured here, it is the "
+        "part; if it has what the job says, it is the feed",
+    },
     amount=_amount,
     adds_ohm=True,
 )

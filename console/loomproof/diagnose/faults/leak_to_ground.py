@@ -106,5 +106,6 @@ LEAK_TO_GROUND = FaultDefinition(
         "at the bias the short was in the load",
     },
     amount=_amount,
+    one_side=True,
     loads_feed=True,
 )

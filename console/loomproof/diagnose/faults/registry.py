@@ -12,6 +12,7 @@ from loomproof.diagnose.faults.feed_weak import FEED_WEAK
 from loomproof.diagnose.faults.intermittent import INTERMITTENT
 from loomproof.diagnose.faults.leak_to_ground import LEAK_TO_GROUND
 from loomproof.diagnose.faults.open import OPEN
+from loomproof.diagnose.faults.shifted import SHIFTED
 from loomproof.diagnose.faults.short_across_load import SHORT_ACROSS_LOAD
 from loomproof.diagnose.faults.short_to_ground import SHORT_TO_GROUND
 from loomproof.diagnose.faults.short_to_supply import SHORT_TO_SUPPLY
@@ -22,6 +23,7 @@ from loomproof.diagnose.faults.suppression_reversed import SUPPRESSION_REVERSED
 from loomproof.diagnose.faults.swapped import SWAPPED
 from loomproof.diagnose.faults.weak_supply import WEAK_SUPPLY
 from loomproof.diagnose.faults.wrong_load import WRONG_LOAD
+from loomproof.diagnose.faults.wrong_set import WRONG_SET
 from loomproof.facts.fault_kind import FaultKind
 
 FAULTS: Mapping[FaultKind, FaultDefinition] = {
@@ -34,6 +36,7 @@ FAULTS: Mapping[FaultKind, FaultDefinition] = {
         SHORT_ACROSS_LOAD,
         ADDED_RESISTANCE,
         WRONG_LOAD,
+        WRONG_SET,
         INTERMITTENT,
         SHORTED_TURNS,
         STUCK_ARMATURE,
@@ -41,6 +44,7 @@ FAULTS: Mapping[FaultKind, FaultDefinition] = {
         SUPPRESSION_REVERSED,
         BRIDGED,
         SWAPPED,
+        SHIFTED,
         FEED_OPEN,
         FEED_WEAK,
         WEAK_SUPPLY,

@@ -40,7 +40,7 @@ SHORT_TO_GROUND = FaultDefinition(
     odds=OddsTable(
         # Of what flows all the time the driver takes its share, if the short leaves any.
         rest={Rest.GROUNDED: 0.95, Rest.BETWEEN: 0.03, Rest.FLOATING: 0.01, Rest.CONNECTED: 0.01},
-        conduct={Conduct.NONE: 0.5, Conduct.FLOWS: 0.48, Conduct.EXCESS: 0.02},
+        conduct={Conduct.NONE: 0.25, Conduct.FLOWS: 0.72, Conduct.EXCESS: 0.03},
         moved={HasMoved.YES: 0.2, HasMoved.CANNOT_TELL: 0.5, HasMoved.NO: 0.3},
         off_shape=ANY_OFF_SHAPE,
         noticed={"something": 0.15, "nothing": 0.85},
@@ -55,5 +55,6 @@ SHORT_TO_GROUND = FaultDefinition(
     separated_by={
         FaultKind.WRONG_LOAD: "unplug the load and look at the resting pin again: still at ground, the wire is shorted",
     },
+    one_side=True,
     loads_feed=True,
 )

@@ -53,4 +53,5 @@ SHORT_TO_SUPPLY = FaultDefinition(
         FaultKind.WRONG_LOAD: "unplug the load and look at the resting pin again: still at the supply, the wire is "
         "shorted",
     },
+    one_side=True,
 )

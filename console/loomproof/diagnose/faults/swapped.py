@@ -13,13 +13,18 @@ from loomproof.diagnose.faults.definition import (
     Scope,
     Site,
 )
-from loomproof.diagnose.faults.odds import OddsTable, sound_odds
-from loomproof.diagnose.faults.overload import conduct_of
+from loomproof.diagnose.faults.elsewhere import seeing
+from loomproof.diagnose.faults.odds import DEAD, OddsTable, sound_odds
 from loomproof.diagnose.observed.features import Features
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.job.catalogue import LoadType
+from loomproof.job.model import Job
 
 _NAME = "swapped"
+WINDINGS = 4
+"""Of a stepper."""
+_WINDINGS_LIKELIER = 500.0
+"""Any two of them exchanged, on one stepper in a hundred, against a ring of four; common practice, no source."""
 
 
 def _fits(one: LoadType, other: LoadType) -> bool:
@@ -30,21 +35,32 @@ def _fits(one: LoadType, other: LoadType) -> bool:
 def _effect(site: Site, before: FaultyChannel) -> FaultyChannel:
     """Another channel's load is seen here, and this one's connector opens a third."""
     ring = site.fault.channels
+    if is_one_stepper(site.job, ring):
+        return replace(before, odds=replace(before.odds, noticed=DEAD, pull=sound_odds(before.load).pull))
     k = ring.index(site.channel)
-    load = site.job.load_type(ring[k - 1])
-    odds = replace(sound_odds(load), pull=before.odds.pull)
-    foreign = load.kind is not before.load.kind
-    if foreign:
-        conduct = conduct_of(site.job, site.channel, load)
-        odds = replace(odds, moved=None, off_shape=None, noticed=None, conduct=conduct)
-    return replace(
-        before,
-        odds=odds,
-        load=load,
-        own_batch=load.key == before.load.key,
-        moved_elsewhere=ring[(k + 1) % len(ring)],
-        foreign=foreign,
-    )
+    return seeing(site, before, site.job.load_type(ring[k - 1]), ring[(k + 1) % len(ring)])
+
+
+def is_one_stepper(job: Job, channels: Sequence[int]) -> bool:
+    """Whether these are all windings of one stepper: each measures right in any order, and the rotor does not turn.
+
+    Which of them are exchanged cannot be seen.
+    """
+    groups = {job.channel(c).group for c in channels}
+    return len(channels) == WINDINGS and len(groups) == 1 and None not in groups
+
+
+def exchanged_windings(job: Job) -> list[Hypothesis]:
+    """Of each stepper, that some of its windings are exchanged: four like wires in one connector."""
+    by_group: dict[str, list[int]] = {}
+    for c in sorted(job.channels, key=lambda one: one.channel):
+        if c.group is not None and c.fitted:
+            by_group.setdefault(c.group, []).append(c.channel)
+    return [
+        Hypothesis(FaultKind.SWAPPED, tuple(found), likelier=_WINDINGS_LIKELIER)
+        for found in by_group.values()
+        if len(found) == WINDINGS
+    ]
 
 
 def _heading(places: Sequence[str]) -> str:

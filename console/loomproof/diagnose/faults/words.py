@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from loomproof.diagnose.faults.definition import Hypothesis, Scope
 from loomproof.diagnose.faults.registry import FAULTS, definition_of
+from loomproof.diagnose.faults.swapped import is_one_stepper
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.finding import Finding
 from loomproof.job.model import Job
+from loomproof.job.shift import connector_of
 
 
 def place(job: Job, channel: int) -> str:
@@ -55,8 +57,30 @@ def sentence(job: Job, fault: Hypothesis, amount: str, twins: tuple[FaultKind, .
         return (
             f"Feed {feed.id} ({feed.name}{at}), channels {named}: {what.name}, {act}.{_alike(fault, twins)}"
         )
+    if what.scope in {Scope.SET, Scope.CONNECTOR}:
+        named = ", ".join(str(c) for c in fault.channels)
+        return f"{_many(job, fault)}, channels {named}: {what.name}, {act}.{_alike(fault, twins)}"
+    if fault.kind is FaultKind.SWAPPED and is_one_stepper(job, fault.channels):
+        return f"{_windings(job, fault)}, {act}.{_alike(fault, twins)}"
     title = what.title([place(job, c) for c in fault.channels])
     return f"{title[0].upper()}{title[1:]}, {act}.{_alike(fault, twins)}"
+
+
+def _windings(job: Job, fault: Hypothesis) -> str:
+    """Which stepper; a spindle that is held does not turn either."""
+    named = ", ".join(str(c) for c in fault.channels)
+    group = job.channel(fault.channels[0]).group
+    return f"Stepper {group}, channels {named}: two of its windings exchanged, or its spindle is stuck"
+
+
+def _many(job: Job, fault: Hypothesis) -> str:
+    """Which set of loads, or which connector and whether on or back."""
+    first = fault.channels[0]
+    if definition_of(fault).scope is Scope.SET:
+        return f"All {len(fault.channels)} of {job.load_type(first).name}"
+    connector = next(c for c in job.connectors if c.id == connector_of(job.channel(first).cavity))
+    way = {1: ", toward higher numbers", -1: ", toward lower numbers"}.get(fault.cavities_on, "")
+    return f"Connector {connector.id} ({connector.name}){way}"
 
 
 def _alike(fault: Hypothesis, twins: tuple[FaultKind, ...]) -> str:

@@ -6,9 +6,11 @@ from dataclasses import replace
 
 from loomproof.diagnose.faults.amounts import measured_and_due
 from loomproof.diagnose.faults.definition import Advice, FaultDefinition, FaultyChannel, Scope, Site
+from loomproof.diagnose.faults.elsewhere import INPUT_ON_LOW_SIDE
 from loomproof.diagnose.faults.odds import OddsTable
 from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.fault_kind import FaultKind
+from loomproof.facts.kinds import LoadKind
 from loomproof.facts.signature import HasMoved, OffShape
 from loomproof.facts.verdict import Property
 from loomproof.job.load_traits import LOGIC_KINDS
@@ -21,8 +23,17 @@ _ON_INPUT = OddsTable(
 )
 
 
+_INPUT_INSTEAD = {LoadKind.COIL: 0.15}  # a coil with its igniter inside looks like a bare one
+_INPUT_SELDOM = 0.01
+
+
 def _effect(_: Site, before: FaultyChannel) -> FaultyChannel:
-    return replace(before, unknown_type=True)
+    """Any part may be there; one with an input between pin and ground shows at rest and takes no current."""
+    found = replace(before, unknown_type=True)
+    if before.load.kind in LOGIC_KINDS:
+        return found
+    share = _INPUT_INSTEAD.get(before.load.kind, _INPUT_SELDOM)
+    return replace(found, or_else=(share, before.odds.under(INPUT_ON_LOW_SIDE)))
 
 
 WRONG_LOAD = FaultDefinition(
