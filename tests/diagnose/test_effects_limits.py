@@ -13,7 +13,7 @@ from loomproof.diagnose.faults.definition import FaultyChannel, Hypothesis
 from loomproof.diagnose.faults.odds import off_shape_odds, sound_odds
 from loomproof.diagnose.faults.overload import conduct_of
 from loomproof.diagnose.faults.registry import FAULTS
-from loomproof.diagnose.observed.features import Conduct
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.kinds import LoadKind, Suppression
@@ -26,12 +26,24 @@ INJECTOR, LOW, RELAY = (CATALOGUE[key] for key in ("injector_high", "injector_lo
 DIODE, RESISTOR, LAMP = (CATALOGUE[key] for key in ("relay_diode", "relay_resistor", "lamp_21w"))
 MOTOR, VALVE = CATALOGUE["motor_fan"], CATALOGUE["valve_purge"]
 INPUT = next(load for load in CATALOGUE.values() if load.kind is LoadKind.LOGIC_INPUT)
-FLAGS = ("added", "lost_turns", "low", "unknown_type", "garbled", "foreign")
+FLAGS = (
+    "added",
+    "lost_turns",
+    "low",
+    "unknown_type",
+    "garbled",
+    "foreign",
+    "leaky",
+    "other_set",
+    "behind_feed",
+)
 
 
 def job_of(*loads):
     """A job with these loads on channels 1 and up."""
-    return SimpleNamespace(load_type=lambda channel: loads[channel - 1])
+    return SimpleNamespace(
+        load_type=lambda channel: loads[channel - 1], channel=lambda channel: SimpleNamespace(group=None)
+    )
 
 
 def made_of(kind, *loads, channels=(1,), channel=1):
@@ -48,8 +60,13 @@ def made_of(kind, *loads, channels=(1,), channel=1):
         (FaultKind.SUPPRESSION_REVERSED, DIODE, ("low",)),
         (FaultKind.SHORT_TO_SUPPLY, INJECTOR, ("low",)),
         (FaultKind.SHORT_TO_SUPPLY, INPUT, ("garbled",)),
-        (FaultKind.SHORT_TO_GROUND, INJECTOR, ("garbled",)),
+        (FaultKind.SHORT_TO_GROUND, INJECTOR, ("leaky",)),
         (FaultKind.SHORT_TO_GROUND, INPUT, ("low",)),
+        (FaultKind.LEAK_TO_GROUND, INJECTOR, ("leaky",)),
+        (FaultKind.LEAK_TO_GROUND, INPUT, ("leaky",)),
+        (FaultKind.FEED_WEAK, INJECTOR, ("behind_feed",)),
+        (FaultKind.FEED_WEAK, INPUT, ()),
+        (FaultKind.WRONG_SET, INJECTOR, ("other_set",)),
         (FaultKind.WRONG_LOAD, INJECTOR, ("unknown_type",)),
         (FaultKind.INTERMITTENT, INJECTOR, ()),
         (FaultKind.STUCK_ARMATURE, INJECTOR, ()),
@@ -139,13 +156,37 @@ def test_two_of_one_batch_stay_so():
 def test_bridged_wires_drive_both_loads():
     fits = FAULTS[FaultKind.BRIDGED].fits
     assert fits(INJECTOR, RELAY)
-    assert not fits(INJECTOR, INPUT)
-    assert not fits(INPUT, INJECTOR)
+    assert fits(INJECTOR, INPUT)
+    assert fits(INPUT, INJECTOR)
     for channel, beside in ((1, VALVE), (2, INJECTOR)):
         found = made_of(FaultKind.BRIDGED, INJECTOR, VALVE, channels=(1, 2), channel=channel)
         assert found.beside == beside
         assert found.odds.conduct == FAULTS[FaultKind.BRIDGED].odds.conduct
         assert found.odds.noticed == FAULTS[FaultKind.BRIDGED].odds.noticed
+
+
+def test_a_load_holds_up_an_input_that_it_touches_and_the_input_draws_its_pin_down():
+    """A relay of 95 ohm above 1 kohm to ground: 13.5 V * 95 / 1095 = 1.2 V below the supply (voltage divider)."""
+    held = made_of(FaultKind.BRIDGED, RELAY, INPUT, channels=(1, 2), channel=2)
+    assert held.garbled
+    assert held.odds.rest[Rest.HELD_HIGH] > 0.9
+    assert held.odds.conduct[Conduct.NONE] > 0.9
+    drawn = made_of(FaultKind.BRIDGED, RELAY, INPUT, channels=(1, 2), channel=1)
+    assert drawn.odds.rest[Rest.BETWEEN] > 0.8
+    assert drawn.beside is None
+    unseen = made_of(FaultKind.BRIDGED, INJECTOR, INPUT, channels=(1, 2), channel=1)
+    assert unseen.odds.rest[Rest.CONNECTED] > 0.8
+
+
+def test_an_input_and_a_load_in_each_others_place_both_stay_dead():
+    at_load = made_of(FaultKind.SWAPPED, RELAY, INPUT, channels=(1, 2), channel=1)
+    assert at_load.odds.rest[Rest.GROUNDED] > 0.9
+    at_input = made_of(FaultKind.SWAPPED, RELAY, INPUT, channels=(1, 2), channel=2)
+    assert at_input.odds.rest[Rest.HELD_HIGH] > 0.9
+    for found in (at_load, at_input):
+        assert found.garbled
+        assert found.odds.conduct[Conduct.NONE] > 0.9
+        assert found.odds.pull == FAULTS[FaultKind.SWAPPED].odds.pull
 
 
 def test_bridged_loads_that_draw_too_much_trip_and_nobody_hears_them():
@@ -200,12 +241,15 @@ def test_a_dead_feed_leaves_an_input_its_circuit():
         assert (odds.noticed is None) is (kind is LoadKind.LOGIC_INPUT)
 
 
-def test_only_a_joint_and_a_feed_add_resistance_and_only_a_short_to_ground_loads_its_feed():
+def test_only_a_joint_and_a_feed_add_resistance_and_only_a_path_to_ground_loads_its_feed():
     assert {kind for kind, what in FAULTS.items() if what.adds_ohm} == {
         FaultKind.ADDED_RESISTANCE,
         FaultKind.FEED_WEAK,
     }
-    assert {kind for kind, what in FAULTS.items() if what.loads_feed} == {FaultKind.SHORT_TO_GROUND}
+    assert {kind for kind, what in FAULTS.items() if what.loads_feed} == {
+        FaultKind.SHORT_TO_GROUND,
+        FaultKind.LEAK_TO_GROUND,
+    }
     assert {kind for kind, what in FAULTS.items() if what.supply_ohm} == {FaultKind.WEAK_SUPPLY}
     assert {kind for kind, what in FAULTS.items() if what.share_per_more != 1.0} == {FaultKind.SWAPPED}
 

@@ -7,8 +7,9 @@ import pytest
 
 from loomproof.diagnose.expected.band import LimitBand
 from loomproof.diagnose.expected.expectations import Expectations
-from loomproof.diagnose.observed.extract import current_fall, features_of, rest_state
+from loomproof.diagnose.observed.extract import current_fall, features_of
 from loomproof.diagnose.observed.features import Conduct, Rest
+from loomproof.diagnose.observed.pin_at_rest import rest_state
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed, PullResult
 from loomproof.facts.kinds import LoadKind, Suppression
@@ -29,7 +30,9 @@ def band(low, middle, high):
 def features(load, *, expected=None, partner=None, loom=None, **own):
     """The features of channel 1 with this load, of which just so much was seen."""
     job = SimpleNamespace(
-        load_type=lambda _: load, channel=lambda _: SimpleNamespace(partner=partner, channel=1)
+        load_type=lambda _: load,
+        channel=lambda _: SimpleNamespace(partner=partner, channel=1, feed=None),
+        channels=(),
     )
     evidence = LoomEvidence(channels={1: ChannelEvidence(1, **own)}, **(loom or {}))
     return features_of(job, evidence, expected or Expectations(WARM), 1)
@@ -53,10 +56,10 @@ def below(value):
 @pytest.mark.parametrize(
     ("rest_v", "u_v", "state"),
     [
-        # 13.5 V at the supply, 2.5 V at the bias
+        # 13.5 V at the supply, 2.5 V at the bias; 0.5 V below the supply for readings and feed
         (13.5, 0.01, Rest.CONNECTED),
-        (above(12.5), 0.01, Rest.CONNECTED),
-        (12.5, 0.01, Rest.BETWEEN),
+        (above(13.0), 0.01, Rest.CONNECTED),
+        (13.0, 0.01, Rest.BETWEEN),
         (above(11.5), 0.5, Rest.CONNECTED),  # 4 u = 2 V
         (11.5, 0.5, Rest.BETWEEN),
         (2.5, 0.01, Rest.FLOATING),
@@ -76,18 +79,18 @@ def below(value):
     ],
 )
 def test_a_resting_voltage_has_its_word(rest_v, u_v, state):
-    assert rest_state(rest_v, 13.5, 2.5, u_v) is state
+    assert rest_state(rest_v, 13.5, 2.5, u_v, 0.0) is state
 
 
 def test_the_ground_is_as_wide_as_four_times_the_uncertainty():
     """4 u = 1.2 V against a bias at 6 V."""
-    assert rest_state(1.19, 13.5, 6.0, 0.3) is Rest.GROUNDED
-    assert rest_state(1.2, 13.5, 6.0, 0.3) is Rest.BETWEEN
+    assert rest_state(1.19, 13.5, 6.0, 0.3, 14.0) is Rest.GROUNDED
+    assert rest_state(1.2, 13.5, 6.0, 0.3, 14.0) is Rest.BETWEEN
 
 
 @pytest.mark.parametrize(("rest_v", "supply_v"), [(None, 13.5), (13.5, None), (None, None)])
 def test_what_was_not_read_is_not_known(rest_v, supply_v):
-    assert rest_state(rest_v, supply_v, 2.5, 0.05) is Rest.UNKNOWN
+    assert rest_state(rest_v, supply_v, 2.5, 0.05, 14.0) is Rest.UNKNOWN
 
 
 @pytest.mark.parametrize(

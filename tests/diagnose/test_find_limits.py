@@ -107,9 +107,9 @@ def test_a_swap_that_the_pulls_show_is_a_candidate_once(job):
 def test_only_what_a_load_can_have_is_a_candidate(job):
     for channel in (c.channel for c in job.channels if c.fitted):
         load = job.load_type(channel)
-        kinds = {h.kind for h in single_faults(channel, load)}
+        kinds = {h.kind for h in single_faults(job, channel)}
         assert kinds == {what.kind for what in of_scope(Scope.CHANNEL) if what.fits(load)}
-        assert all(h.channels == (channel,) for h in single_faults(channel, load))
+        assert all(h.channels == (channel,) for h in single_faults(job, channel))
 
 
 def test_a_prior_is_that_of_the_kind_on_so_many_channels():

@@ -74,12 +74,16 @@ def test_the_first_words_say_where_what_and_what_to_do(bench, kind):
         FaultKind.FEED_WEAK: Hypothesis(kind, fed, feed.id),
         FaultKind.SWAPPED: Hypothesis(kind, (1, 2)),
         FaultKind.BRIDGED: Hypothesis(kind, (1, 2)),
+        FaultKind.WRONG_SET: Hypothesis(kind, (1, 2)),
+        FaultKind.SHIFTED: Hypothesis(kind, (1, 2), cavities_on=1),
     }.get(kind, Hypothesis(kind, (3,)))
     text = sentence(job, fault, "", ())
     assert FAULTS[kind].advice.remedy in text
     if fault.feed:
         assert feed.id in text
         assert feed.name in text
+    elif kind in {FaultKind.WRONG_SET, FaultKind.SHIFTED}:
+        assert "channels 1, 2" in text
     elif fault.channels:
         assert all(job.channel(c).cavity in text for c in fault.channels)
         assert all(job.location_of(c).name.lower() in text.lower() for c in fault.channels)

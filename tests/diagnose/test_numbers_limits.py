@@ -50,6 +50,10 @@ SOUND = {
     "lost_turns": False,
     "added": False,
     "unknown_type": False,
+    "other_set": False,
+    "leaky": False,
+    "sagging": False,
+    "behind_feed": False,
     "own_batch": True,
 }
 ln_x = np.linspace(math.log(1e-2), math.log(1e4), 461)

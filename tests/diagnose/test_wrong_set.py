@@ -94,7 +94,7 @@ def test_a_sound_set_is_not_accused(sound):
 
 @pytest.mark.parametrize(
     ("ohm", "text"),
-    [(-0.57, ""), (0.0, ""), (0.0423, "about +0.042 ohm there"), (312.0, "about +310 ohm there")],
+    [(-0.57, ""), (0.0, ""), (0.0423, "+0.042 ohm there"), (312.0, "+310 ohm there")],
 )
 def test_what_is_added_is_never_less_than_nothing(ohm, text):
     assert more_ohm(ohm, "there") == text

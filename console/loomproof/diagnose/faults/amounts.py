@@ -17,7 +17,7 @@ def plain(value: float) -> str:
 
 def more_ohm(ohm: float, where: str) -> str:
     """How much was added; nothing where the measured excess is no resistance at all."""
-    return f"about +{plain(ohm)} ohm {where}" if ohm > 0.0 else ""
+    return f"+{plain(ohm)} ohm {where}" if ohm > 0.0 else ""
 
 
 def reference(channel: int, expected: Expectations) -> LimitBand | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from statistics import median
+from statistics import median_high
 
 from loomproof.diagnose.expected.expectations import Expectations
 from loomproof.diagnose.faults.amounts import more_ohm
@@ -30,7 +30,8 @@ def _amount(fault: Hypothesis, features: Mapping[int, Features], expected: Expec
         for c in fault.channels
         if (ohm := features[c].resistance) is not None and c in expected.resistance
     ]
-    return more_ohm(median(excess), "on each of its loads") if excess else ""
+    added = more_ohm(median_high(excess), "on each of its loads") if excess else ""
+    return f"about {added}" if added else ""
 
 
 def _effect(site: Site, before: FaultyChannel) -> FaultyChannel:
