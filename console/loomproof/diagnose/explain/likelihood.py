@@ -71,8 +71,8 @@ class Scorer:
         """
         if not any(self._beside(fault) for fault in faults):
             return self._scored(faults, sags=False)
-        both = [self._scored(faults, sags=sags) for sags in (False, True)]
-        return float(np.logaddexp(*both)) - math.log(2.0)
+        stiff, sagging = (self._scored(faults, sags=sags) for sags in (False, True))
+        return float(np.logaddexp(stiff, sagging)) - math.log(2.0)
 
     def _scored(self, faults: frozenset[Hypothesis], *, sags: bool) -> float:
         total = sum(log_prior(h) for h in faults) + self._source(faults)

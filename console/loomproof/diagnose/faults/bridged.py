@@ -7,7 +7,7 @@ from dataclasses import replace
 from loomproof.diagnose.expected.stated import direct_ohm
 from loomproof.diagnose.faults.definition import Advice, FaultDefinition, FaultyChannel, Scope, Site
 from loomproof.diagnose.faults.elsewhere import LOAD_ON_LOGIC
-from loomproof.diagnose.faults.odds import OddsTable, sound_odds
+from loomproof.diagnose.faults.odds import Odds, OddsTable, sound_odds
 from loomproof.diagnose.faults.overload import conduct_of
 from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.fault_kind import FaultKind
@@ -40,7 +40,11 @@ def _input_and_load(before: FaultyChannel, own: LoadType, beside: LoadType) -> F
     load_ohm, input_ohm = direct_ohm(own), direct_ohm(beside)
     share = load_ohm.value / (load_ohm.value + input_ohm.value) if load_ohm and input_ohm else 0.0
     low = REFERENCE_V * share > _SEEN_V
-    rest = {Rest.BETWEEN: 0.9 if low else 0.08, Rest.CONNECTED: 0.08 if low else 0.9, Rest.FLOATING: 0.02}
+    rest: Odds = {
+        Rest.BETWEEN: 0.9 if low else 0.08,
+        Rest.CONNECTED: 0.08 if low else 0.9,
+        Rest.FLOATING: 0.02,
+    }
     due = sound_odds(own)
     odds = replace(due, rest=rest, pull=pull, off_shape=before.odds.off_shape, noticed=before.odds.noticed)
     return replace(before, odds=odds)
