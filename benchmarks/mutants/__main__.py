@@ -1,7 +1,7 @@
 """How many small errors in the source the tests of its room notice.
 
-    python -m benchmarks.mutants [--room safety] [--count 150] [--seed N] [--jobs 2] [--file budget.py]
-                                [--survivors FILE]
+    python -m benchmarks.mutants [--room safety] [--count 150] [--seed N] [--jobs 2] [--minutes 20]
+                                [--file budget.py] [--survivors FILE]
 
 A mutant is the source with one error in it (`mutate.py`); it is killed when a test of its room (`room.py`) fails.
 The same seed draws the same mutants from the same source. Those of `equivalent.toml` change nothing that anybody
@@ -14,6 +14,7 @@ Python after 3.8. None runs each mutant against the tests of its room alone.
 """
 
 import argparse
+import math
 import random
 import sys
 import time
@@ -26,6 +27,7 @@ from benchmarks.mutants.room import ROOMS, ROOT, Room, equivalents, population
 from benchmarks.mutants.trial import Fate, TrialError, try_all
 
 COUNT = 150
+TOLD_AFTER = 10
 
 
 def _say(line: str) -> None:
@@ -33,7 +35,14 @@ def _say(line: str) -> None:
 
 
 def measure(
-    room: Room, *, count: int, seed: int, jobs: int, survivors: Path | None, files: Sequence[str] = ()
+    room: Room,
+    *,
+    count: int,
+    seed: int,
+    jobs: int,
+    survivors: Path | None,
+    files: Sequence[str] = (),
+    minutes: float = math.inf,
 ) -> bool:
     """Draw mutants of a room, try them, print the figures.
 
@@ -44,6 +53,7 @@ def measure(
         jobs: how many at a time.
         survivors: those that survive are appended to this file.
         files: names of the files they are drawn from; empty: all of the room.
+        minutes: no more are begun after so long.
 
     Returns:
         Whether the share is enough.
@@ -58,22 +68,29 @@ def measure(
     _say(f"{room.name}: {len(drawn)} of {len(whole)} mutants, seed {seed}")
     began_s = time.monotonic()
     fates: Counter[Fate] = Counter()
-    for mutant, fate in try_all(ROOT, drawn, room, jobs=jobs, report=_say):
+    until_s = began_s + 60.0 * minutes
+    for mutant, fate in try_all(ROOT, drawn, room, jobs=jobs, report=_say, until_s=until_s):
         fates[fate] += 1
+        if fates.total() % TOLD_AFTER == 0:
+            _say(f"  {fates.total()} tried, {fates[Fate.SURVIVED]} survived")
         if fate is Fate.SURVIVED:
             _say(f"  survived: {mutant}")
             if survivors is not None:
                 with survivors.open("a") as file:
                     file.write(f"{mutant}\n")
-    hits = len(drawn) - fates[Fate.SURVIVED]
-    low, high = wilson(hits, len(drawn))
-    minutes = (time.monotonic() - began_s) / 60
+    tried = fates.total()
+    if tried == 0:
+        _say(f"{room.name}: none was tried in {minutes:g} min")
+        return False
+    hits = tried - fates[Fate.SURVIVED]
+    low, high = wilson(hits, tried)
+    took = (time.monotonic() - began_s) / 60
     _say(
         f"{room.name}: killed {fates[Fate.KILLED]}, timeout {fates[Fate.TIMEOUT]}, "
-        f"survived {fates[Fate.SURVIVED]} of {len(drawn)}: {hits / len(drawn):.1%} noticed "
-        f"(95 % interval {low:.1%} to {high:.1%}; at least {room.least:.0%} asked), {minutes:.1f} min"
+        f"survived {fates[Fate.SURVIVED]} of {tried}: {hits / tried:.1%} noticed "
+        f"(95 % interval {low:.1%} to {high:.1%}; at least {room.least:.0%} asked), {took:.1f} min"
     )
-    return hits >= room.least * len(drawn)
+    return hits >= room.least * tried
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -87,10 +104,13 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1, help="of the draw (default: %(default)d)")
     parser.add_argument("--jobs", type=int, default=2, help="trials at a time (default: %(default)d)")
     parser.add_argument("--survivors", type=Path, help="append those that survive to this file")
+    parser.add_argument(
+        "--minutes", type=float, default=math.inf, help="begin no more of a room after so long"
+    )
     parser.add_argument("--file", action="append", help="only files of this name; may be repeated")
     options = parser.parse_args(words)
-    if options.count < 1 or options.jobs < 1:
-        parser.error("--count and --jobs must be at least 1")
+    if options.count < 1 or options.jobs < 1 or not options.minutes > 0.0:
+        parser.error("--count and --jobs must be at least 1, --minutes above 0")
     rooms = [room for room in ROOMS if not options.room or room.name in options.room]
     files = options.file or []
     if unknown := set(files) - {path.name for room in rooms for path in room.files()}:
@@ -106,6 +126,7 @@ def main(words: Sequence[str] | None = None) -> int:
                 jobs=options.jobs,
                 survivors=options.survivors,
                 files=files,
+                minutes=options.minutes,
             )
             for room in rooms
             if not files or {path.name for path in room.files()} & set(files)

@@ -186,7 +186,13 @@ def _check_unchanged(copy: Path, tests: Sequence[str]) -> float:
 
 
 def try_all(
-    root: Path, mutants: Sequence[Mutant], room: Room, *, jobs: int, report: Callable[[str], None]
+    root: Path,
+    mutants: Sequence[Mutant],
+    room: Room,
+    *,
+    jobs: int,
+    report: Callable[[str], None],
+    until_s: float = math.inf,
 ) -> Iterator[tuple[Mutant, Fate]]:
     """Yield what becomes of each mutant, as soon as it is known.
 
@@ -196,6 +202,8 @@ def try_all(
         room: whose tests are to notice.
         jobs: how many at a time, each in a copy of its own.
         report: takes a line on how long the tests take.
+        until_s: none is begun after this, of the monotonic clock; those that were are waited for, since a mutant
+            that survives takes the longest.
 
     Raises:
         TrialError: the tests fail on the unchanged source, or cannot be run.
@@ -211,6 +219,8 @@ def try_all(
         left, running = list(mutants), list[_Trial]()
         try:
             while left or running:
+                if time.monotonic() >= until_s:
+                    left.clear()
                 while left and copies:
                     mutant = left.pop(0)
                     stages = room.stages(mutant.path, root)

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchmarks import campaign
+from benchmarks.mutants.room import ROOMS
 
 ROOT = Path(__file__).parents[2]
 
@@ -41,7 +42,7 @@ def test_every_script_run_begins_with_a_seed_of_its_own():
         (campaign._looms, "--joints", campaign.JOINTS),
         (campaign._matrix, "--looms", campaign.MATRIX_LOOMS),
         (campaign._firmware, "--looms", campaign.PROVEN),
-        (campaign._c_mutants, "--count", campaign.C_MUTANTS),
+        (campaign._c_mutants, "--minutes", 1.0),
     ],
 )
 def test_half_the_time_does_half_as_much(study, word, a_minute):
@@ -50,12 +51,14 @@ def test_half_the_time_does_half_as_much(study, word, a_minute):
 
 
 def test_each_room_gets_its_part_of_the_time_and_a_short_run_tries_one():
+    rooms = [room.name for room in ROOMS]
     runs = list(campaign._mutants(30.0, 7))
-    pace = campaign.MUTANTS
-    assert size_of(runs, "--count") == [round(pace[room] * (10.0 - campaign.SOUND_RUN)) for room in pace]
+    assert size_of(runs, "--minutes") == [10.0, 10.0, 10.0]
+    assert [run.command[run.command.index("--room") + 1] for run in runs] == rooms
     drawn = [list(campaign._mutants(3.0, seed)) for seed in range(3)]
     assert [len(runs) for runs in drawn] == [1, 1, 1]
-    assert {run.command[run.command.index("--room") + 1] for (run,) in drawn} == set(pace)
+    assert {run.command[run.command.index("--room") + 1] for (run,) in drawn} == set(rooms)
+    assert [size_of(runs, "--minutes") for runs in drawn] == [[3.0], [3.0], [3.0]]
 
 
 def test_a_choice_of_studies_shares_the_time_among_them(monkeypatch, capfd):
