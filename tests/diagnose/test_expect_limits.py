@@ -9,7 +9,12 @@ from scipy import stats
 
 from loomproof.diagnose.expected.expect import expect
 from loomproof.diagnose.expected.stated import direct_ohm, series_ohm
-from loomproof.diagnose.expected.temperature import AMBIENT_U_K, copper_thermometer, loom_temperature
+from loomproof.diagnose.expected.temperature import (
+    AMBIENT_U_K,
+    copper_thermometer,
+    loom_temperature,
+    spread_about,
+)
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.kinds import JobSetting, LoadKind
@@ -283,3 +288,84 @@ def test_an_unfitted_channel_and_one_without_copper_are_no_thermometer(bench):
         hot = ChannelEvidence(lamp, signature=Signature(lamp, resistance_ohm=Estimate(99.0, 0.1)))
         beside = replace(evidence, channels={**evidence.channels, lamp: hot})
         assert copper_thermometer(job, beside) == copper_thermometer(job, evidence)
+
+
+# -- an earlier record ------------------------------------------------------------------------------------------
+
+
+def with_record(job, now, before, *, same_box=False):
+    """Evidence of what was measured now, and at an earlier record."""
+    channels = {
+        c: ChannelEvidence(
+            c,
+            signature=Signature(c, resistance_ohm=now[c]) if c in now else None,
+            baseline=Signature(c, resistance_ohm=before[c]) if before.get(c) is not None else None,
+        )
+        for c in {*now, *before}
+    }
+    return LoomEvidence(channels=channels, temperature_c=WARM, baseline_same_box=same_box)
+
+
+def reach(dof, rate, single):
+    return float(stats.t.ppf(1 - rate, dof)) * single
+
+
+PRIOR_SIGMA, PRIOR_DOF, RESEATED_OHM = 0.003, 6.0, 0.01
+AMBIENT_DRIFT = 0.00393 * math.sqrt(2.0) * 15.0
+"""Of copper on a vehicle, of which fewer than three other loads are known: 15 K each time."""
+
+
+@pytest.mark.parametrize(("same_box", "u_now"), [(False, 0.05), (True, 0.03)])
+def test_the_same_box_leaves_the_error_of_its_scale_out(bench, same_box, u_now):
+    """0.05 ohm of which 0.04 are the scale's: 0.03 are left; of the record's own always the random part alone."""
+    job = bench.jobs["inline"]
+    channel = channels_of(job, WINDING_KINDS)[0]
+    now, before = Estimate(14.0, 0.05, u_gain=0.04), Estimate(14.0, 0.05, u_gain=0.03)
+    band = expect(job, with_record(job, {channel: now}, {channel: before}, same_box=same_box)).baseline[
+        channel
+    ]
+    single = math.hypot(14.0 * PRIOR_SIGMA, RESEATED_OHM, 0.04, u_now, 14.0 * AMBIENT_DRIFT)
+    assert band.middle == 14.0
+    assert band.high == pytest.approx(14.0 + reach(PRIOR_DOF, 5e-3, single))
+    assert band.low == pytest.approx(14.0 - reach(PRIOR_DOF, 5e-3, single))
+    fail = reach(PRIOR_DOF, 2e-4, single) - reach(PRIOR_DOF, 5e-3, single)
+    assert (band.doubt, band.doubt_below) == pytest.approx((fail, fail))
+    assert band.same_scale is same_box
+
+
+def test_without_a_measurement_now_only_the_records_own_counts(bench):
+    job = bench.jobs["inline"]
+    channel = channels_of(job, WINDING_KINDS)[0]
+    band = expect(job, with_record(job, {}, {channel: Estimate(14.0, 0.05)})).baseline[channel]
+    single = math.hypot(14.0 * PRIOR_SIGMA, RESEATED_OHM, 0.05, 14.0 * AMBIENT_DRIFT)
+    assert band.high == pytest.approx(14.0 + reach(PRIOR_DOF, 5e-3, single))
+
+
+def test_a_filament_repeats_to_two_percent_and_may_be_warm(bench):
+    """Common practice, no source: 2 % from one cold filament to the next look, and 30 % where it is warm still."""
+    job = next(j for j in bench.jobs.values() if channels_of(j, {LoadKind.LAMP}))
+    channel = channels_of(job, {LoadKind.LAMP})[0]
+    band = expect(job, with_record(job, {}, {channel: Estimate(1.0, 0.0)})).baseline[channel]
+    drift = 0.00393 * math.sqrt(2.0) * AMBIENT_U_K[job.setting]
+    single = math.hypot(math.hypot(PRIOR_SIGMA, 0.02), RESEATED_OHM, drift)
+    assert band.high == pytest.approx(1.0 + reach(PRIOR_DOF, 5e-3, single))
+    fail = reach(PRIOR_DOF, 2e-4, single) - reach(PRIOR_DOF, 5e-3, single)
+    assert (band.doubt, band.doubt_below) == pytest.approx((fail + 0.3, fail))
+
+
+def test_no_record_of_nothing_and_none_of_an_input(bench):
+    job = bench.jobs["inline"]
+    channel = channels_of(job, WINDING_KINDS)[0]
+    for before in (None, Estimate(0.0, 0.1), Estimate(-1.0, 0.1)):
+        assert channel not in expect(job, with_record(job, {}, {channel: before})).baseline
+    inputs = next(j for j in bench.jobs.values() if channels_of(j, LOGIC_KINDS))
+    logic = channels_of(inputs, LOGIC_KINDS)[0]
+    assert logic not in expect(inputs, with_record(inputs, {}, {logic: Estimate(680.0, 1.0)})).baseline
+
+
+@pytest.mark.parametrize("count", range(2, 16))
+def test_the_spread_of_normal_values_is_their_standard_deviation_for_each_count(count):
+    """By simulation; a box of sixteen channels has fifteen others at most."""
+    draws = np.random.default_rng(100 + count).standard_normal((2500, count))
+    squares = [spread_about(row, float(np.median(row))) ** 2 for row in draws]
+    assert math.sqrt(float(np.mean(squares))) == pytest.approx(1.0, abs=0.06)
