@@ -82,6 +82,25 @@ def test_a_resting_voltage_has_its_word(rest_v, u_v, state):
     assert rest_state(rest_v, 13.5, 2.5, u_v, 0.0) is state
 
 
+@pytest.mark.parametrize(
+    ("rest_v", "load_ohm", "state"),
+    [
+        # 11 V over load and 20 kilohm of bias: 5000 ohm take a fifth, 2.2 V, of which twice is forgiven
+        (8.61, 5000.0, Rest.CONNECTED),
+        (8.59, 5000.0, Rest.BETWEEN),
+        (12.9, 1000.0, Rest.CONNECTED),
+        (11.94, 1000.0, Rest.BETWEEN),
+    ],
+)
+def test_the_bias_pulls_a_high_resistance_down_a_little(rest_v, load_ohm, state):
+    assert rest_state(rest_v, 13.5, 2.5, 0.01, load_ohm) is state
+
+
+def test_a_supply_below_the_bias_is_pulled_nowhere():
+    assert rest_state(1.6, 2.0, 2.5, 0.01, 5000.0) is Rest.CONNECTED
+    assert rest_state(1.5, 2.0, 2.5, 0.01, 5000.0) is not Rest.CONNECTED
+
+
 def test_the_ground_is_as_wide_as_four_times_the_uncertainty():
     """4 u = 1.2 V against a bias at 6 V."""
     assert rest_state(1.19, 13.5, 6.0, 0.3, 14.0) is Rest.GROUNDED
