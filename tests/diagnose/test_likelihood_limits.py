@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,7 +15,8 @@ from loomproof.diagnose.explain.densities import BROAD, with_outliers
 from loomproof.diagnose.explain.likelihood import Scorer
 from loomproof.diagnose.explain.prediction import Prediction, useful
 from loomproof.diagnose.explain.steady import steady_at_reference, steady_density, steady_of_type
-from loomproof.diagnose.faults.definition import Hypothesis
+from loomproof.diagnose.faults.definition import FaultyChannel, Hypothesis
+from loomproof.diagnose.faults.odds import OddsTable
 from loomproof.diagnose.observed.features import Conduct, Features, Rest
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import Noticed
@@ -207,8 +207,7 @@ def lamp_channel(bench):
 
 
 def under(job, channel, **changes):
-    flags = dict.fromkeys(("garbled", "foreign", "low", "leaky", "added", "unknown_type"), False)
-    return SimpleNamespace(**(flags | {"beside": None, "load": job.load_type(channel)} | changes))
+    return replace(FaultyChannel(OddsTable(), job.load_type(channel)), **changes)
 
 
 def steady(bench, ampere, u=0.0, resistance=None, **changes):
