@@ -12,6 +12,7 @@
 #include "outputs.h"
 #include "receive.h"
 #include "report.h"
+#include "rest.h"
 #include "rom.h"
 #include "scan.h"
 #include "send.h"
@@ -46,6 +47,7 @@ void core_init(const struct hal_board *board, bool by_watchdog)
     trace_reset(board);
     activity_reset(handlers);
     trip_reset(board);
+    rest_reset();
     drive_reset();
     scan_reset(board);
     watch_reset(board);
@@ -110,6 +112,7 @@ void core_poll(void)
     hal_watchdog_feed();
     guard_poll();
     activity_poll();
+    rest_poll();
     report_poll();
     (void)session_poll();
 }

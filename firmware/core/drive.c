@@ -5,6 +5,7 @@
 
 #include "activity.h"
 #include "outputs.h"
+#include "rest.h"
 #include "send.h"
 #include "trace.h"
 #include "trip.h"
@@ -111,6 +112,7 @@ void drive_begin(void)
 static void begin_pulse(const struct hal_edge *edge)
 {
     run.on = true;
+    run.on_at = edge->at_ticks;
     run.sampled = edge->sampled;
     run.rest_until = edge->at_ticks + run.plan.rest_ticks;
     if (edge->sampling == HAL_SAMPLING_TRACE) {
@@ -126,9 +128,15 @@ static void close_full_trace(void)
     }
 }
 
-static void end_pulse(uint32_t at_ticks)
+static void off_at(uint32_t at_ticks)
 {
     run.on = false;
+    run.on_ticks = at_ticks - run.on_at;
+}
+
+static void end_pulse(uint32_t at_ticks)
+{
+    off_at(at_ticks);
     run.delivered++;
     trace_pulse_off(at_ticks, false);
     close_full_trace();
@@ -184,7 +192,7 @@ void drive_over_current(const struct hal_set *set, uint32_t off_ticks)
     /* A bridge's two channels share one current: the trip is that of the drive's channel. */
     trip_now(run.plan.together ? run.plan.channels[0] : run.sampled, set->fine, set->wide);
     run.tripped = true;
-    run.on = false;
+    off_at(off_ticks);
     run.count = 0;
     run.rested = true;
     trace_pulse_off(off_ticks, true);
@@ -218,8 +226,25 @@ void drive_lost(uint8_t sets)
     }
 }
 
+/* A train that ends by itself has rested before its end. */
+static void owe_rest(uint8_t reason)
+{
+    bool rested = run.plan.rest_ticks != 0 && reason == WIRE_END_REASON_COMPLETE && !run.tripped;
+    if (run.begun == 0 || run.plan.sensing || rested) {
+        return;
+    }
+    uint32_t now_ticks = hal_now_ticks();
+    if (run.on) {
+        off_at(now_ticks);
+    }
+    for (uint8_t i = 0; i < run.plan.channel_count; i++) {
+        rest_owe(run.plan.channels[i], run.on_ticks / HAL_TICKS_PER_US, (now_ticks - run.on_at) / HAL_TICKS_PER_US);
+    }
+}
+
 void drive_report_end(uint8_t reason)
 {
+    owe_rest(reason);
     struct wire_drive_ended event = {
         .channel = run.plan.channels[0],
         .pulses = run.delivered,

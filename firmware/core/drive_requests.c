@@ -10,6 +10,7 @@
 #include "guard.h"
 #include "limits.h"
 #include "programme.h"
+#include "rest.h"
 #include "trace.h"
 #include "trip.h"
 #include "watch.h"
@@ -83,7 +84,13 @@ static struct refusal check_free(const struct wanted *wanted)
         return refusal_of(WIRE_REFUSAL_NOT_ARMED, missing);
     }
     struct refusal refusal = check_pump_and_fuel(wanted);
-    return refusal.reason == REFUSAL_NONE ? activity_check_busy() : refusal;
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = activity_check_busy();
+    }
+    for (uint8_t i = 0; refusal.reason == REFUSAL_NONE && wanted->needs_arming && i < wanted->count; i++) {
+        refusal = rest_check(wanted->channels[i]);
+    }
+    return refusal;
 }
 
 /* Everything but range and limits. */
@@ -109,6 +116,16 @@ static struct wanted one(const uint8_t *channel, uint8_t kinds)
 static struct refusal check_samples(uint16_t samples, uint8_t field)
 {
     return samples > trace_max_samples() ? refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, field) : refusal_none();
+}
+
+/* Everything but the limits, once a request is decoded: `field` is what the decoder returned. */
+static struct refusal ready(uint8_t field, uint16_t trace_samples, uint8_t samples_field, const struct wanted *wanted)
+{
+    struct refusal refusal = refusal_of_field(field);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = check_samples(trace_samples, samples_field);
+    }
+    return refusal.reason == REFUSAL_NONE ? check(wanted) : refusal;
 }
 
 /* Drops the arming of fuel before a fuel pump runs. */
@@ -153,14 +170,9 @@ static uint32_t rest_ticks(uint8_t channel, uint32_t on_time_us)
 struct refusal drive_requests_train(const struct receive_frame *frame)
 {
     struct wire_drive_train r;
-    struct refusal refusal = refusal_of_field(wire_decode_drive_train(frame->body, frame->size, &r));
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check_samples(r.trace_samples, WIRE_DRIVE_TRAIN_FIELD_TRACE_SAMPLES);
-    }
     struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check(&wanted);
-    }
+    uint8_t field = wire_decode_drive_train(frame->body, frame->size, &r);
+    struct refusal refusal = ready(field, r.trace_samples, WIRE_DRIVE_TRAIN_FIELD_TRACE_SAMPLES, &wanted);
     if (refusal.reason == REFUSAL_NONE) {
         refusal = limits_check_pulses(r.channel, r.count, r.period_us, r.on_time_us);
     }
@@ -179,14 +191,9 @@ struct refusal drive_requests_train(const struct receive_frame *frame)
 struct refusal drive_requests_hold(const struct receive_frame *frame)
 {
     struct wire_drive_hold r;
-    struct refusal refusal = refusal_of_field(wire_decode_drive_hold(frame->body, frame->size, &r));
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check_samples(r.trace_samples, WIRE_DRIVE_HOLD_FIELD_TRACE_SAMPLES);
-    }
     struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check(&wanted);
-    }
+    uint8_t field = wire_decode_drive_hold(frame->body, frame->size, &r);
+    struct refusal refusal = ready(field, r.trace_samples, WIRE_DRIVE_HOLD_FIELD_TRACE_SAMPLES, &wanted);
     if (refusal.reason == REFUSAL_NONE) {
         refusal = limits_check_hold(r.channel, r.duration_ms);
     }
@@ -204,17 +211,12 @@ struct refusal drive_requests_hold(const struct receive_frame *frame)
 struct refusal drive_requests_peak_hold(const struct receive_frame *frame)
 {
     struct wire_drive_peak_hold r;
-    struct refusal refusal = refusal_of_field(wire_decode_drive_peak_hold(frame->body, frame->size, &r));
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check_samples(r.trace_samples, WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_SAMPLES);
-    }
-    if (refusal.reason == REFUSAL_NONE && r.peak_us > r.on_time_us) {
-        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_PEAK_HOLD_FIELD_PEAK_US);
-    }
     struct wanted wanted = one(&r.channel, POWERED_KINDS);
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check(&wanted);
+    uint8_t field = wire_decode_drive_peak_hold(frame->body, frame->size, &r);
+    if (field == WIRE_OK && r.peak_us > r.on_time_us) {
+        field = WIRE_DRIVE_PEAK_HOLD_FIELD_PEAK_US;
     }
+    struct refusal refusal = ready(field, r.trace_samples, WIRE_DRIVE_PEAK_HOLD_FIELD_TRACE_SAMPLES, &wanted);
     if (refusal.reason == REFUSAL_NONE) {
         refusal = limits_check_pulses(r.channel, r.count, r.period_us, r.on_time_us);
     }
@@ -245,17 +247,15 @@ static bool all_different(const uint8_t *channels)
 struct refusal drive_requests_stepper(const struct receive_frame *frame)
 {
     struct wire_drive_stepper r;
-    struct refusal refusal = refusal_of_field(wire_decode_drive_stepper(frame->body, frame->size, &r));
-    if (refusal.reason == REFUSAL_NONE && r.steps == 0) {
-        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_STEPS);
-    } else if (refusal.reason == REFUSAL_NONE && !all_different(r.channels)) {
-        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_STEPPER_FIELD_CHANNELS);
-    }
     struct wanted wanted = one(r.channels, POWERED_KINDS);
     wanted.count = PROGRAMME_MAX_CHANNELS;
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check(&wanted);
+    uint8_t field = wire_decode_drive_stepper(frame->body, frame->size, &r);
+    if (field == WIRE_OK && r.steps == 0) {
+        field = WIRE_DRIVE_STEPPER_FIELD_STEPS;
+    } else if (field == WIRE_OK && !all_different(r.channels)) {
+        field = WIRE_DRIVE_STEPPER_FIELD_CHANNELS;
     }
+    struct refusal refusal = ready(field, 0, 0, &wanted);
     for (uint8_t i = 0; refusal.reason == REFUSAL_NONE && i < PROGRAMME_MAX_CHANNELS; i++) {
         refusal = limits_check_step(r.channels[i], r.steps, r.step_us);
     }
@@ -286,20 +286,14 @@ static struct refusal check_bridge_limits(const struct wire_drive_bridge *r, con
 struct refusal drive_requests_bridge(const struct receive_frame *frame)
 {
     struct wire_drive_bridge r;
-    struct refusal refusal = refusal_of_field(wire_decode_drive_bridge(frame->body, frame->size, &r));
-    if (refusal.reason != REFUSAL_NONE) {
-        return refusal;
-    }
+    uint8_t field = wire_decode_drive_bridge(frame->body, frame->size, &r);
     const uint8_t channels[2] = {r.channel_supply, r.channel_ground};
     struct wanted wanted = one(channels, BRIDGE_KINDS);
     wanted.count = 2;
-    refusal = check_samples(r.trace_samples, WIRE_DRIVE_BRIDGE_FIELD_TRACE_SAMPLES);
-    if (refusal.reason == REFUSAL_NONE && r.channel_supply == r.channel_ground) {
-        refusal = refusal_of(WIRE_REFUSAL_OUT_OF_RANGE, WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND);
+    if (field == WIRE_OK && r.channel_supply == r.channel_ground) {
+        field = WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND;
     }
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check(&wanted);
-    }
+    struct refusal refusal = ready(field, r.trace_samples, WIRE_DRIVE_BRIDGE_FIELD_TRACE_SAMPLES, &wanted);
     if (refusal.reason == REFUSAL_NONE) {
         refusal = check_bridge_limits(&r, channels);
     }
@@ -317,15 +311,10 @@ struct refusal drive_requests_bridge(const struct receive_frame *frame)
 struct refusal drive_requests_sense(const struct receive_frame *frame)
 {
     struct wire_sense r;
-    struct refusal refusal = refusal_of_field(wire_decode_sense(frame->body, frame->size, &r));
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check_samples(r.trace_samples, WIRE_SENSE_FIELD_TRACE_SAMPLES);
-    }
     struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
     wanted.needs_arming = false;
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = check(&wanted);
-    }
+    uint8_t field = wire_decode_sense(frame->body, frame->size, &r);
+    struct refusal refusal = ready(field, r.trace_samples, WIRE_SENSE_FIELD_TRACE_SAMPLES, &wanted);
     if (refusal.reason == REFUSAL_NONE) {
         uint16_t cap_us = limits_sense_cap_us(r.channel, guard_supply_mv());
         if (r.on_time_us > cap_us) {
@@ -345,12 +334,10 @@ struct refusal drive_requests_sense(const struct receive_frame *frame)
 struct refusal drive_requests_watch(const struct receive_frame *frame)
 {
     struct wire_watch r;
-    struct refusal refusal = refusal_of_field(wire_decode_watch(frame->body, frame->size, &r));
+    uint8_t field = wire_decode_watch(frame->body, frame->size, &r);
     struct wanted wanted = one(&r.channel, SWITCHED_KINDS);
-    if (refusal.reason == REFUSAL_NONE) {
-        wanted.needs_arming = r.held != 0;
-        refusal = check(&wanted);
-    }
+    wanted.needs_arming = r.held != 0;
+    struct refusal refusal = ready(field, 0, 0, &wanted);
     if (refusal.reason == REFUSAL_NONE && r.held) {
         refusal = limits_check_hold(r.channel, r.duration_ms);
     }

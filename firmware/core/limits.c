@@ -1,19 +1,29 @@
 /* SPDX-License-Identifier: MIT */
 #include "limits.h"
 
+#include <stddef.h>
 #include <string.h>
 
 #include "core_config.h"
 #include "crc32.h"
 #include "load_traits_gen.h"
+#include "rom.h"
 #include "wire_messages_gen.h"
 
 #define US_PER_MS 1000U
 #define PERMILLE 1000U
+#define STEPPER_PERMILLE 250U /* one of four windings at a time */
 #define LOGIC_MAX_CURRENT_MA 200U
 #define HIGH_SUPPLY_MV 15000U
 #define HIGH_SUPPLY_SENSE_US 80U
 #define LEAST_SUPPLY_MV 1000U
+
+enum { CLASS_ON_TIME, CLASS_HOLD, CLASS_DUTY, CLASS_CURRENT, CLASS_ENERGY, CLASS_CEILINGS };
+#define MS_PER_STEP 100U
+#define MA_PER_STEP 100U
+#define PERMILLE_PER_PERCENT 10U
+
+static const uint8_t class_ceilings[][CLASS_CEILINGS] ROM = LOAD_CEILINGS;
 
 static const struct hal_board *board;
 static struct wire_channel_config configs[CORE_CHANNELS];
@@ -50,6 +60,27 @@ struct ceilings limits_ceilings(uint8_t channel)
     return c;
 }
 
+static uint16_t lower(uint16_t a, uint32_t b)
+{
+    return a < b ? a : (uint16_t)b;
+}
+
+/* Lower what the driver allows to what the load class does. */
+static void lower_to_class(struct ceilings *c, const struct wire_configure *request)
+{
+    uint8_t row[CLASS_CEILINGS];
+    rom_copy(row, class_ceilings[request->load_class], sizeof row);
+    c->max_on_time_us = (uint32_t)row[CLASS_ON_TIME] * US_PER_MS;
+    c->max_hold_ms = (uint16_t)(row[CLASS_HOLD] * MS_PER_STEP);
+    c->max_duty_permille = (uint16_t)(row[CLASS_DUTY] * PERMILLE_PER_PERCENT);
+    c->max_current_ma = lower(c->max_current_ma, row[CLASS_CURRENT] * MA_PER_STEP);
+    if (row[CLASS_ENERGY] != 0) {
+        uint32_t longest_us =
+            (uint32_t)row[CLASS_ENERGY] * (uint32_t)LOAD_PULSE_US_MA_PER_10MJ / request->max_current_ma;
+        c->max_on_time_us = longest_us < c->max_on_time_us ? longest_us : c->max_on_time_us;
+    }
+}
+
 struct refusal limits_check_channel(uint8_t channel)
 {
     struct refusal refusal = {REFUSAL_NONE, 0};
@@ -72,23 +103,27 @@ static struct refusal over(uint8_t reason, uint32_t asked, uint32_t ceiling, uin
     return refusal;
 }
 
+/* Ceilings after the on-time's, in the order of both structures, and how more is refused. */
+enum { HOLD_PLACE, COUNT_OF_PLACES = 5 };
+static const uint8_t place_reasons[COUNT_OF_PLACES] ROM = {
+    WIRE_REFUSAL_OVER_ON_TIME,       WIRE_REFUSAL_OVER_DUTY,    WIRE_REFUSAL_OVER_COUNT,
+    WIRE_REFUSAL_OVER_CURRENT_LIMIT, WIRE_REFUSAL_OVER_ON_TIME,
+};
+
+static uint16_t at_place(const void *structure, size_t first, uint8_t place)
+{
+    uint16_t value;
+    memcpy(&value, (const uint8_t *)structure + first + place * sizeof value, sizeof value);
+    return value;
+}
+
 static struct refusal over_ceilings(const struct wire_configure *r, const struct ceilings *c)
 {
     struct refusal refusal = over(WIRE_REFUSAL_OVER_ON_TIME, r->max_on_time_us, c->max_on_time_us, c->max_on_time_us);
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = over(WIRE_REFUSAL_OVER_ON_TIME, r->max_hold_ms, c->max_hold_ms, (uint32_t)c->max_hold_ms * US_PER_MS);
-    }
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = over(WIRE_REFUSAL_OVER_DUTY, r->max_duty_permille, c->max_duty_permille, c->max_duty_permille);
-    }
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = over(WIRE_REFUSAL_OVER_COUNT, r->max_count, c->max_count, c->max_count);
-    }
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = over(WIRE_REFUSAL_OVER_CURRENT_LIMIT, r->max_current_ma, c->max_current_ma, c->max_current_ma);
-    }
-    if (refusal.reason == REFUSAL_NONE) {
-        refusal = over(WIRE_REFUSAL_OVER_ON_TIME, r->max_sense_us, c->max_sense_us, c->max_sense_us);
+    for (uint8_t i = 0; refusal.reason == REFUSAL_NONE && i < COUNT_OF_PLACES; i++) {
+        uint16_t asked = at_place(r, offsetof(struct wire_configure, max_hold_ms), i);
+        uint16_t most = at_place(c, offsetof(struct ceilings, max_hold_ms), i);
+        refusal = over(rom_u8(&place_reasons[i]), asked, most, i == HOLD_PLACE ? most * (uint32_t)US_PER_MS : most);
     }
     return refusal;
 }
@@ -96,6 +131,7 @@ static struct refusal over_ceilings(const struct wire_configure *r, const struct
 struct refusal limits_configure(const struct wire_configure *request)
 {
     struct ceilings c = limits_ceilings(request->channel);
+    lower_to_class(&c, request);
     struct refusal refusal = over_ceilings(request, &c);
     if (refusal.reason != REFUSAL_NONE) {
         return refusal;
@@ -105,16 +141,8 @@ struct refusal limits_configure(const struct wire_configure *request)
         refusal.detail = request->channel;
         return refusal;
     }
-    struct wire_channel_config *config = &configs[request->channel - 1U];
-    config->load_class = request->load_class;
-    config->hazard = request->hazard;
-    config->fuel_pump = request->fuel_pump;
-    config->max_on_time_us = request->max_on_time_us;
-    config->max_hold_ms = request->max_hold_ms;
-    config->max_duty_permille = request->max_duty_permille;
-    config->max_count = request->max_count;
-    config->max_current_ma = request->max_current_ma;
-    config->max_sense_us = request->max_sense_us;
+    _Static_assert(sizeof(struct wire_channel_config) == sizeof *request, "the same fields");
+    memcpy(&configs[request->channel - 1U], request, sizeof *request);
     return refusal;
 }
 
@@ -183,6 +211,9 @@ struct refusal limits_check_step(uint8_t channel, int16_t steps, uint32_t step_u
     const struct wire_channel_config *c = limits_config(channel);
     uint16_t either_way = (uint16_t)(steps < 0 ? -steps : steps);
     struct refusal refusal = over(WIRE_REFUSAL_OVER_ON_TIME, step_us, c->max_on_time_us, c->max_on_time_us);
+    if (refusal.reason == REFUSAL_NONE) {
+        refusal = over(WIRE_REFUSAL_OVER_DUTY, STEPPER_PERMILLE, c->max_duty_permille, c->max_duty_permille);
+    }
     if (refusal.reason == REFUSAL_NONE) {
         refusal = over(WIRE_REFUSAL_OVER_COUNT, either_way, c->max_count, c->max_count);
     }

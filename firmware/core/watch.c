@@ -6,6 +6,7 @@
 #include "activity.h"
 #include "core_config.h"
 #include "outputs.h"
+#include "rest.h"
 #include "send.h"
 #include "trip.h"
 #include "wire_messages_gen.h"
@@ -227,8 +228,13 @@ void watch_look(void)
 void watch_report_end(uint8_t reason)
 {
     watch_look();
+    int32_t lasted_ticks = (int32_t)(hal_now_ticks() - run.start);
+    uint32_t lasted_us = lasted_ticks > 0 ? (uint32_t)lasted_ticks / HAL_TICKS_PER_US : 0; /* or it never began */
     if (finder.below && !run.tripped) {
-        report((hal_now_ticks() - run.start) / HAL_TICKS_PER_US);
+        report(lasted_us);
+    }
+    if (run.plan.held) {
+        rest_owe(run.plan.channel, lasted_us, lasted_us);
     }
     struct wire_drive_ended event = {
         .channel = run.plan.channel,

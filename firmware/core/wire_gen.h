@@ -7,7 +7,7 @@
 
 #define WIRE_PROTOCOL_MAJOR 1U
 #define WIRE_PROTOCOL_MINOR 0U
-#define WIRE_SPEC_HASH 0x6F0F0DAEUL /* CRC-32 of the bytes of wire.toml */
+#define WIRE_SPEC_HASH 0x5706103FUL /* CRC-32 of the bytes of wire.toml */
 
 #define WIRE_DELIMITER 0U
 #define WIRE_MAX_BODY_BYTES 220U
@@ -86,6 +86,8 @@ enum wire_stop_reason {
     WIRE_STOP_REASON_HEARTBEAT = 4, /* no heartbeat */
     WIRE_STOP_REASON_SUPPLY = 5, /* supply lost or out of range */
     WIRE_STOP_REASON_WATCHDOG = 6, /* the box found itself hung */
+    WIRE_STOP_REASON_DRIVER_ON = 7, /* a driver that is off conducts; tripped_mask names its channel */
+    WIRE_STOP_REASON_CURRENT_PATH = 8, /* a current reading is dead; tripped_mask names its channel */
 };
 
 /* Why a drive ended. */
@@ -130,6 +132,7 @@ enum wire_refusal {
     WIRE_REFUSAL_NO_TRACE = 18, /* no such trace is held */
     WIRE_REFUSAL_NO_HEARTBEAT = 19, /* no heartbeat yet in this session */
     WIRE_REFUSAL_PUMP_CHANNEL = 20, /* fuel cannot be armed while a fuel pump channel is driven */
+    WIRE_REFUSAL_RESTING = 21, /* the channel still owes rest for its last drive; detail is the ms left */
 };
 
 enum wire_kind {

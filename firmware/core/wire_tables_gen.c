@@ -39,11 +39,12 @@ const struct wire_range wire_tables_ranges[] ROM = {
     {1UL, 599999UL}, /* 24 */
     {1000UL, 9000UL}, /* 25 */
     {20UL, 980UL}, /* 26 */
-    {1UL, 19UL}, /* 27 */
+    {1UL, 20UL}, /* 27 */
     {8UL, 8UL}, /* 28 */
     {0UL, 3UL}, /* 29 */
-    {0UL, 6UL}, /* 30 */
+    {0UL, 8UL}, /* 30 */
     {0UL, 4UL}, /* 31 */
+    {0UL, 6UL}, /* 32 */
 };
 
 const struct wire_field wire_tables_fields[] ROM = {
@@ -204,7 +205,7 @@ const struct wire_field wire_tables_fields[] ROM = {
     {AT(supply_event, present), WIRE_TYPE_U8, 1U, 5U},
     {AT(supply_event, supply_mv), WIRE_TYPE_U16, 1U, 0U},
     {AT(disarmed, hazard), WIRE_TYPE_U8, 1U, 4U},
-    {AT(disarmed, reason), WIRE_TYPE_U8, 1U, 30U},
+    {AT(disarmed, reason), WIRE_TYPE_U8, 1U, 32U},
 };
 
 const struct wire_layout wire_tables_layouts[] ROM = {

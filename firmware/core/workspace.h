@@ -43,6 +43,8 @@ struct drive_run {
     uint16_t begun;
     uint16_t delivered;
     uint32_t rest_until;
+    uint32_t on_at; /* begin of the last pulse; */
+    uint32_t on_ticks; /* its length, once it is over */
 };
 
 /* The scan under way; scan.c's own. */

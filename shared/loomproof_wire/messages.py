@@ -21,7 +21,7 @@ from loomproof_wire.codec import (
 
 PROTOCOL_MAJOR = 1
 PROTOCOL_MINOR = 0
-SPEC_HASH = 0x6F0F0DAE
+SPEC_HASH = 0x5706103F
 """CRC-32 of the bytes of wire.toml."""
 
 
@@ -176,6 +176,8 @@ class StopReason(IntEnum):
     HEARTBEAT = 4
     SUPPLY = 5
     WATCHDOG = 6
+    DRIVER_ON = 7
+    CURRENT_PATH = 8
 
 
 STOP_REASON_TEXT: dict[StopReason, str] = {
@@ -186,6 +188,8 @@ STOP_REASON_TEXT: dict[StopReason, str] = {
     StopReason.HEARTBEAT: "no heartbeat",
     StopReason.SUPPLY: "supply lost or out of range",
     StopReason.WATCHDOG: "the box found itself hung",
+    StopReason.DRIVER_ON: "a driver that is off conducts; tripped_mask names its channel",
+    StopReason.CURRENT_PATH: "a current reading is dead; tripped_mask names its channel",
 }
 
 
@@ -254,6 +258,7 @@ class Refusal(IntEnum):
     NO_TRACE = 18
     NO_HEARTBEAT = 19
     PUMP_CHANNEL = 20
+    RESTING = 21
 
 
 REFUSAL_TEXT: dict[Refusal, tuple[str, str]] = {
@@ -277,6 +282,7 @@ REFUSAL_TEXT: dict[Refusal, tuple[str, str]] = {
     Refusal.NO_TRACE: ("no such trace is held", "capture again"),
     Refusal.NO_HEARTBEAT: ("no heartbeat yet in this session", "send heartbeats before driving"),
     Refusal.PUMP_CHANNEL: ("fuel cannot be armed while a fuel pump channel is driven", "end the pump's drive first"),
+    Refusal.RESTING: ("the channel still owes rest for its last drive; detail is the ms left", "wait that long, then ask again"),
 }
 """What each member means, and what to do about it."""
 

@@ -8,6 +8,7 @@ import pytest
 from loomproof.boxcheck.catalogue import CASES
 from loomproof.boxcheck.outcome import Outcome
 from loomproof.boxcheck.run import run_suite
+from loomproof.job.load_traits import ClassCeilings
 from loomproof_sim.controller import (
     activity,
     arming,
@@ -16,6 +17,7 @@ from loomproof_sim.controller import (
     machine,
     outbox,
     requests,
+    rest,
     session,
     supervision,
     traces,
@@ -608,6 +610,66 @@ def scan_at_rest_senses(patch):
     )
 
 
+def class_has_no_ceilings(patch):
+    patch.setattr(limits, "class_ceilings", lambda ceilings, load_class, max_current_ma: ceilings)
+
+
+def energy_of_a_pulse_not_bounded(patch):
+    patch.setattr(ClassCeilings, "longest_us", lambda self, current_ma: self.on_time_ms * 1000)
+
+
+def _rest_forgotten_for(patch, *reasons):
+    owe = drive.DriveActivity._owe_rest
+
+    def forget(self, reason, now_ns):
+        if reason not in reasons:
+            owe(self, reason, now_ns)
+
+    patch.setattr(drive.DriveActivity, "_owe_rest", forget)
+
+
+def cancel_forgets_the_rest(patch):
+    _rest_forgotten_for(patch, EndReason.CANCELLED)
+
+
+def stop_forgets_the_rest(patch):
+    _rest_forgotten_for(patch, EndReason.STOPPED)
+
+
+def configure_forgets_the_rest(patch):
+    configure = requests.Requests._configure
+
+    def forget(self, request):
+        configure(self, request)
+        self._parts.rest._until_ms.pop(request.channel, None)
+
+    patch.setattr(requests.Requests, "_configure", forget)
+
+
+def session_forgets_the_rest(patch):
+    new_session = machine.StateMachine.new_session
+
+    def forget(self):
+        new_session(self)
+        self.parts.rest._until_ms.clear()
+
+    patch.setattr(machine.StateMachine, "new_session", forget)
+
+
+def neighbour_rests(patch):
+    owe = rest.RestLedger.owe
+    patch.setattr(rest.RestLedger, "owe", lambda self, channel, *times: owe(self, channel % 16 + 1, *times))
+
+
+def rest_too_short(patch):
+    owe = rest.RestLedger.owe
+    patch.setattr(
+        rest.RestLedger,
+        "owe",
+        lambda self, channel, on_ns, since_ns, now_ns: owe(self, channel, on_ns // 10, since_ns, now_ns),
+    )
+
+
 def dropouts_kept_quiet(patch):
     patch.setattr(watch.WatchActivity, "_report", lambda self, dropouts: None)
 
@@ -686,6 +748,14 @@ MISTAKES = {
     sense_pulses_need_arming: "sense-pulse",
     scan_at_rest_senses: "scan-at-rest",
     dropouts_kept_quiet: "watch-reports-dropouts",
+    class_has_no_ceilings: "class-ceilings",
+    energy_of_a_pulse_not_bounded: "class-ceilings",
+    cancel_forgets_the_rest: "rest-kept",
+    stop_forgets_the_rest: "rest-kept",
+    configure_forgets_the_rest: "rest-kept",
+    session_forgets_the_rest: "rest-kept",
+    neighbour_rests: "rest-kept",
+    rest_too_short: "rest-kept",
 }
 AGAIN = (
     (bad_frames_not_counted, "short-frame-dropped"),

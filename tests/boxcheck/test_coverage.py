@@ -39,6 +39,8 @@ GUARANTEES = {
         "supply-loss-stops", "pump-drops-fuel",
     },
     "Expiry and heartbeat loss are judged": {"arming-expires", "heartbeat-loss-stops"},
+    "Each load class has ceilings of its own": {"class-ceilings"},
+    "A drive owes its channel rest": {"rest-kept"},
     "The ceilings below are compiled in": {"ceilings-shown", "ceilings-not-raised", "own-ceilings-kept"},
 }  # fmt: skip
 """How each guarantee of the page begins -> the cases that try it."""

@@ -3,7 +3,9 @@
 import ctypes
 from ctypes import POINTER, c_char_p, c_int16, c_int32, c_uint8, c_uint16, c_uint32
 
+from loomproof_wire import messages
 from loomproof_wire.messages import Hazard, LoadClass
+from testbed.class_limits import within_class
 
 
 class Refusal(ctypes.Structure):
@@ -154,5 +156,6 @@ def configured(
     **fields: int,
 ) -> tuple[int, int]:
     """Give a channel a configuration at the ceilings but for `fields`; returns how it was refused."""
-    limits = (CEILINGS | fields).values()
-    return core.limits_configure(ctypes.byref(Configure(channel, load, hazard, pump, *limits))).pair
+    plain = within_class(messages.Configure(channel, load, hazard, pump, **CEILINGS))
+    limits = {name: getattr(plain, name) for name in CEILINGS} | fields
+    return core.limits_configure(ctypes.byref(Configure(channel, load, hazard, pump, *limits.values()))).pair

@@ -21,6 +21,7 @@ from loomproof_sim.profiles import REFERENCE
 from loomproof_wire import messages as wire
 from loomproof_wire.frames import BadFrame, FrameReader, decode, encode_frame
 from loomproof_wire.messages import ChannelKind, Hazard, LoadClass
+from testbed.class_limits import within_class
 
 MS = 1_000_000
 SCRIPTS = int(os.environ.get("LOOMPROOF_SCRIPTS", "400"))
@@ -172,6 +173,8 @@ def _masked(m: Any) -> Any:
             return replace(m, current_ma=0)  # what was sampled, against what flowed
         case wire.Refused() if m.reason is wire.Refusal.SUPPLY_OUT_OF_RANGE:
             return replace(m, detail=round(m.detail / 100))
+        case wire.Refused() if m.reason is wire.Refusal.RESTING:
+            return replace(m, detail=_Near(m.detail))
         case wire.ScanResult():
             near = {name: [_Near(v) for v in getattr(m, name)] for name in ("fine_counts", "wide_counts")}
             return _as_dict(m) | near
@@ -245,11 +248,11 @@ requests = st.one_of(
 
 # 100 to 200 mA: also a logic channel may have that, and a load of 14 ohm trips it after a while.
 fit = st.builds(
-    lambda load, hazard, x: wire.Configure(1, load, hazard, 0, *x),
+    lambda load, hazard, x: within_class(wire.Configure(1, load, hazard, 0, *x)),
     st.sampled_from([x for x in LoadClass if x]), st.sampled_from(Hazard),
     st.sampled_from([(100_000, 10_000, 900, 2000, 200, 80), (100_000, 500, 900, 40, 150, 0)]),
 )  # fmt: skip
-fit_for_power = st.builds(lambda c: replace(c, max_current_ma=5000), fit)
+fit_for_power = st.builds(lambda c: within_class(replace(c, max_current_ma=5000)), fit)
 switched = st.one_of(trains, trains, peaks, holds, steppers, bridges, senses)
 rights = st.tuples(st.just("right"), st.tuples(st.one_of(fit, fit_for_power, fit_for_power), switched))
 

@@ -68,7 +68,7 @@ def test_nothing_starts_while_the_box_is_not_ready(console, message):
     core.host_supply(ctypes.c_double(13.5))
     assert console.refusal(wire.ClearStop()) is None
     assert console.refusal(message) is None
-    console.refusal(wire.Cancel())
+    console.cancel()
     console.ask(wire.Hello(wire.PROTOCOL_MAJOR, 0, 2, 0))
     assert console.refusal(message) == (Refusal.NO_HEARTBEAT, 0)
     console.beat(2)
@@ -131,9 +131,9 @@ def test_a_trace_longer_than_the_board_holds_is_refused(console, message, field)
     assert console.refusal(replace(message, trace_samples=41)) == (Refusal.OUT_OF_RANGE, field)
     configure(console, message)
     assert console.refusal(replace(message, trace_samples=40)) is None
-    console.refusal(wire.Cancel())
+    console.cancel()
     assert console.refusal(replace(message, trace_samples=39)) is None
-    console.refusal(wire.Cancel())
+    console.cancel()
 
 
 def test_what_contradicts_itself_is_out_of_range(console):
@@ -158,7 +158,7 @@ def test_pulses_over_the_channels_limits_are_refused(console):
         assert console.refusal(replace(message, on_time_us=2000, period_us=9999)) == (Refusal.OVER_DUTY, 200)
         assert console.refusal(replace(message, count=4)) == (Refusal.OVER_COUNT, 3)
         assert console.refusal(replace(message, count=3, on_time_us=2000, period_us=10_000)) is None
-        console.refusal(wire.Cancel())
+        console.cancel()
 
 
 @pytest.mark.parametrize("message", [HOLD, HELD, BRIDGE], ids=name)
@@ -210,9 +210,9 @@ def test_a_sense_pulse_keeps_its_cap(console):
 
 @pytest.mark.parametrize("message", ARMED, ids=name)
 def test_every_hazard_of_its_channels_must_be_armed(console, message):
-    configure(console, message, load_class=LoadClass.COIL, hazard=Hazard.HEAT)
-    assert console.refusal(message) == (Refusal.NOT_ARMED, Hazard.SPARK)
-    console.refusal(wire.Arm(Hazard.SPARK, 60_000))
+    configure(console, message, load_class=LoadClass.MOTOR, hazard=Hazard.HEAT)
+    assert console.refusal(message) == (Refusal.NOT_ARMED, Hazard.MOTION)
+    console.refusal(wire.Arm(Hazard.MOTION, 60_000))
     assert console.refusal(message) == (Refusal.NOT_ARMED, Hazard.HEAT)
     console.refusal(wire.Arm(Hazard.HEAT, 60_000))
     assert console.refusal(message) is None

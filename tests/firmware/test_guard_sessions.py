@@ -36,6 +36,7 @@ def test_a_new_session_switches_off_disarms_and_wants_a_heartbeat(console):
     assert console.refusal(HOLD) == (Refusal.NO_HEARTBEAT, 0)
     console.beat(SESSION)
     assert console.refusal(HOLD) == (Refusal.NO_HEARTBEAT, 0)
+    console.wait(10, beats=False)
     console.beat(2)
     assert console.refusal(HOLD) is None
 

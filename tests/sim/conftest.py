@@ -12,6 +12,7 @@ from loomproof_sim.profiles import REFERENCE
 from loomproof_wire import messages as wire
 from loomproof_wire.frames import Frame, FrameReader, decode, encode_frame
 from loomproof_wire.messages import ChannelKind, Hazard, LoadClass
+from testbed.class_limits import within_class
 
 MS = 1_000_000
 US = 1_000
@@ -160,7 +161,7 @@ class Console:
             "max_sense_us": 80,
         }
         ceiling = {"max_sense_us": 0} if channel in (15, 16) else {}  # a half-bridge has no sense pulse
-        return wire.Configure(channel, load, hazard, **(usual | limits | ceiling))
+        return within_class(wire.Configure(channel, load, hazard, **(usual | limits | ceiling)))
 
     def events(self, kind: type) -> list[Any]:
         return [message for message in self.heard if isinstance(message, kind)]

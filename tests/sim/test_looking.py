@@ -130,7 +130,7 @@ def test_a_dropout_still_on_at_the_end_is_told(console: Any) -> None:
 
 
 def test_a_held_watch_needs_arming_and_keeps_to_the_hold(console: Any) -> None:
-    console.configure(1, LoadClass.INJECTOR, max_hold_ms=500)
+    console.configure(1, LoadClass.VALVE, Hazard.FUEL, max_hold_ms=500)
     assert console.refusal(wire.Watch(1, 1, 400, 1000, 300)) == (Refusal.NOT_ARMED, Hazard.FUEL)
     console.ask(wire.Arm(Hazard.FUEL, 5000))
     assert console.refusal(wire.Watch(1, 1, 501, 1000, 300))[0] is Refusal.OVER_ON_TIME

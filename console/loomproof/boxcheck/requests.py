@@ -7,6 +7,8 @@ from loomproof.boxcheck.line import RawLine, Received
 from loomproof.boxcheck.outcome import Failed
 from loomproof_wire.messages import Ack, GetStatus, Message, Refusal, Refused, Status
 
+LONGEST_REST_MS = 20_000
+"""No case makes a channel rest for longer."""
 MessageT = TypeVar("MessageT", bound=Message)
 
 
@@ -46,7 +48,19 @@ class Exchange:
         return self.sequence
 
     def ask(self, message: Message) -> Message:
-        """Send a request and return its answer.
+        """Send a request and return its answer; one that the rest of a channel holds up is sent again after it.
+
+        Raises:
+            Failed: none came.
+        """
+        reply = self.ask_at_once(message)
+        if isinstance(reply, Refused) and reply.reason is Refusal.RESTING:
+            self.wait_ms(min(reply.detail, LONGEST_REST_MS))
+            reply = self.ask_at_once(message)
+        return reply
+
+    def ask_at_once(self, message: Message) -> Message:
+        """Send a request and return its answer, also when it is that the channel rests.
 
         Raises:
             Failed: none came.

@@ -35,6 +35,10 @@ SENSE_PULL_IN_SHARE = 0.5
 LEAST_SPARK_COIL_H = 1e-3
 """A coil may be another than the job says, and the box knows no inductance at all: the sense pulse of whatever sparks is
 capped as if it were this one, half of the smallest primary in use (2 to 8 mH, common practice, no source)."""
+PULSE_SUPPLY_V = 20
+"""The energy of a pulse is reckoned at this supply: a box drives nothing above 18 V."""
+PULSE_US_MA_PER_MJ = 1_000_000 // PULSE_SUPPLY_V
+"""Time by current that takes 1 mJ from that supply, in us mA: E = V I t."""
 
 
 class Nature(StrEnum):
@@ -78,6 +82,34 @@ class Inrush:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClassCeilings:
+    """The most that a box allows on a channel of this kind, whatever is configured.
+
+    Judgement of this project, unchecked: above what the catalogue's loads of the kind need, and below what can burn
+    one out within seconds. The rest that a drive owes follows from the duty.
+    """
+
+    on_time_ms: int
+    hold_ms: int
+    """A multiple of 100; 0: it may not be held."""
+    duty_percent: int
+    current_ma: int
+    """A multiple of 100."""
+    pulse_energy_mj: int = 0
+    """Most that one pulse may take at the highest supply of a box; a multiple of 10; 0: no further limit."""
+
+    def longest_us(self, current_ma: int) -> int:
+        """Return the longest pulse at a current limit: its on-time's ceiling, or what the energy leaves."""
+        if self.pulse_energy_mj == 0:
+            return self.on_time_ms * 1000
+        return min(self.on_time_ms * 1000, self.pulse_energy_mj * PULSE_US_MA_PER_MJ // max(current_ma, 1))
+
+
+PLAIN_CEILINGS = ClassCeilings(on_time_ms=100, hold_ms=10_000, duty_percent=90, current_ma=20_000)
+"""The box's own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LoadTraits:
     """One kind of load. What has no default must be thought of for each kind."""
 
@@ -98,6 +130,7 @@ class LoadTraits:
     """A person sees that it acts; otherwise hears it."""
     part_spread: float
     """How far one part's resistance strays within its batch, relative."""
+    ceilings: ClassCeilings
     landing: Landing | None = None
     """It has an armature, whose landing dents the current."""
     inrush: Inrush | None = None
@@ -145,6 +178,9 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=Thermal(10.0, 15.0, 60.0),
             seen=False,
             part_spread=0.015,
+            ceilings=ClassCeilings(
+                on_time_ms=25, hold_ms=0, duty_percent=50, current_ma=15_000, pulse_energy_mj=2500
+            ),
             landing=Landing(soonest_s=0.9e-3, latest_s=2.2e-3, usual_stroke=0.05, least_stroke=0.025),
             peak_hold=True,
             placed=True,
@@ -160,6 +196,9 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=Thermal(60.0, 5.0, 40.0),
             seen=True,
             part_spread=0.03,
+            ceilings=ClassCeilings(
+                on_time_ms=10, hold_ms=0, duty_percent=10, current_ma=20_000, pulse_energy_mj=1000
+            ),
             dwell_share=DWELL_SHARE,
             placed=True,
             engine_letter="S",
@@ -174,6 +213,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=None,
             seen=True,
             part_spread=0.015,
+            ceilings=ClassCeilings(on_time_ms=10, hold_ms=0, duty_percent=10, current_ma=200),
             placed=True,
             engine_letter="S",
         ),
@@ -187,6 +227,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=Thermal(15.0, 30.0, 80.0),
             seen=False,
             part_spread=0.015,
+            ceilings=ClassCeilings(on_time_ms=100, hold_ms=10_000, duty_percent=90, current_ma=10_000),
             landing=Landing(soonest_s=3e-3, latest_s=12e-3, usual_stroke=0.10, least_stroke=0.07),
             runs_pump=True,
             commands=True,
@@ -202,6 +243,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=Thermal(40.0, 8.0, 80.0),
             seen=False,
             part_spread=0.015,
+            ceilings=PLAIN_CEILINGS,
             landing=Landing(soonest_s=2e-3, latest_s=12e-3, usual_stroke=0.08, least_stroke=0.025),
             commands=True,
             box_check_rank=1,
@@ -216,6 +258,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=None,
             seen=True,
             part_spread=0.05,
+            ceilings=PLAIN_CEILINGS,
             inrush=Inrush(pulse_s=0.1, steady_exponent=0.55, still_high=0.15),
             box_check_rank=2,
         ),
@@ -229,6 +272,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=Thermal(50.0, 4.0, 60.0),
             seen=True,
             part_spread=0.12,
+            ceilings=ClassCeilings(on_time_ms=100, hold_ms=5_000, duty_percent=50, current_ma=20_000),
             inrush=Inrush(pulse_s=0.1, steady_exponent=1.0, still_high=0.4),
             may_crank=True,
             runs_pump=True,
@@ -243,6 +287,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=Thermal(10.0, 12.0, 60.0),
             seen=False,
             part_spread=0.015,
+            ceilings=ClassCeilings(on_time_ms=100, hold_ms=2_000, duty_percent=50, current_ma=5_000),
             easily_missed=True,
         ),
         LoadKind.LOGIC_INPUT: LoadTraits(
@@ -255,6 +300,7 @@ LOAD_TRAITS: Mapping[LoadKind, LoadTraits] = MappingProxyType(
             thermal=None,
             seen=True,
             part_spread=0.015,
+            ceilings=ClassCeilings(on_time_ms=100, hold_ms=0, duty_percent=90, current_ma=200),
             commands=True,
             easily_missed=True,
         ),

@@ -3,7 +3,15 @@
 import math
 
 from loomproof.facts.kinds import HazardClass, LoadKind
-from loomproof.job.load_traits import LEAST_SPARK_COIL_H, LOAD_TRAITS, SENSE_ENERGY_J
+from loomproof.job.load_traits import (
+    LEAST_SPARK_COIL_H,
+    LOAD_TRAITS,
+    PLAIN_CEILINGS,
+    PULSE_SUPPLY_V,
+    PULSE_US_MA_PER_MJ,
+    SENSE_ENERGY_J,
+)
+from loomproof_wire.messages import LoadClass
 
 _HEADER = """\
 /* SPDX-License-Identifier: MIT */
@@ -19,6 +27,15 @@ _HEADER = """\
 /* Longest sense pulse of what sparks, us times mV: {energy_mj:g} mJ in {least_mh:g} mH.
  * t = sqrt(2 E L) / V, from E = (V t)^2 / (2 L). */
 #define LOAD_SPARK_SENSE_US_MV {sense_us_mv}UL
+
+/* Ceilings of the load classes in the order of enum wire_load_class, none first: on-time in ms, hold in 100 ms, duty in
+ * percent, current in 100 mA, energy of one pulse in 10 mJ (0: no limit of its own). */
+/* clang-format off */
+#define LOAD_CEILINGS {{ \\
+{ceilings}}}
+/* clang-format on */
+/* Time by current, in us mA, that takes 10 mJ from {supply_v} V, more than any box drives from: E = V I t. */
+#define LOAD_PULSE_US_MA_PER_10MJ {us_ma}UL
 
 /* The hazard that a load class carries whatever the console says; `said` counts where a load may crank the engine. */
 static inline uint8_t load_hazard(uint8_t load_class, uint8_t said)
@@ -46,9 +63,25 @@ def traits_header() -> str:
         energy_mj=SENSE_ENERGY_J * 1e3,
         least_mh=LEAST_SPARK_COIL_H * 1e3,
         sense_us_mv=int(math.sqrt(2 * SENSE_ENERGY_J * LEAST_SPARK_COIL_H) * 1e9),
+        ceilings="".join(_ceilings()),
+        supply_v=PULSE_SUPPLY_V,
+        us_ma=PULSE_US_MA_PER_MJ * 10,
         cases="".join(_cases()),
         sparks=" || ".join(f"load_class == {_load_class(kind)}" for kind in sparking) or "false",
     )
+
+
+def _ceilings() -> list[str]:
+    """Return a row for each load class."""
+    rows = [
+        PLAIN_CEILINGS,
+        *(LOAD_TRAITS[LoadKind[c.name]].ceilings for c in LoadClass if c is not LoadClass.NONE),
+    ]
+    return [
+        f"    {{{row.on_time_ms}, {row.hold_ms // 100}, {row.duty_percent}, {row.current_ma // 100}, "
+        f"{row.pulse_energy_mj // 10}}}, \\\n"
+        for row in rows
+    ]
 
 
 def _cases() -> list[str]:

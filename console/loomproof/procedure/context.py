@@ -67,6 +67,7 @@ class Core:
         self.calibrations: dict[int, Calibration] = {
             c: calibration_of(i, bits) for c, i in box.channels.items()
         }
+        self.rested_s: dict[int, float] = {}
         self.reaches: dict[int, frozenset[int]] = {}
         self._lock = threading.RLock()
         self._subscribers: list[Callable[[SessionEvent], None]] = []

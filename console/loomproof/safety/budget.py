@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from loomproof.facts.kinds import HazardClass, LoadKind
-from loomproof.job.load_traits import DWELL_SHARE, LOAD_TRAITS, SENSE_ENERGY_J
+from loomproof.job.load_traits import DWELL_SHARE, LOAD_TRAITS, SENSE_ENERGY_J, ClassCeilings
 from loomproof.job.load_type import DriveLimits
 from loomproof.job.model import Job
 from loomproof.safety.load_model import LoadModel, worst_case
@@ -51,7 +51,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class BoxCeilings:
-    """What the box itself allows on a channel."""
+    """What the box itself allows on a channel: by its driver and, once lowered, by the class of its load."""
 
     max_on_time_us: int = 100_000
     max_hold_ms: int = 10_000
@@ -61,6 +61,16 @@ class BoxCeilings:
     max_sense_us: int = 200
     min_on_time_us: int = 50
     min_period_us: int = 200
+
+    def lowered_to(self, own: ClassCeilings, max_current_ma: int) -> BoxCeilings:
+        """What the box allows there to a load of a class, with that current limit."""
+        return replace(
+            self,
+            max_on_time_us=min(self.max_on_time_us, own.longest_us(max_current_ma)),
+            max_hold_ms=min(self.max_hold_ms, own.hold_ms),
+            max_duty_permille=min(self.max_duty_permille, own.duty_percent * 10),
+            max_current_ma=min(self.max_current_ma, own.current_ma),
+        )
 
 
 @dataclass(frozen=True)
@@ -152,7 +162,9 @@ def pulse_budget(
         released_ul=released_ul,
         warm_k=warm_k,
     )
-    box = ceilings or BoxCeilings()
+    driver = ceilings or BoxCeilings()
+    max_current_ma = min(driver.max_current_ma, round(load.limits.max_current_a * 1000))
+    box = driver.lowered_to(LOAD_TRAITS[load.kind].ceilings, max_current_ma)
     limits = [
         *_on_time_limits(model, box, round(load.limits.max_on_time_ms * 1e3)),
         *_duty_and_period_limits(box, load.limits),
@@ -166,7 +178,7 @@ def pulse_budget(
         max_duty_permille=_least(limits, "duty_permille"),
         max_hold_ms=_least(limits, "hold_ms"),
         min_period_us=max(limit.value for limit in limits if limit.of == "period_us"),
-        max_current_ma=min(box.max_current_ma, round(load.limits.max_current_a * 1000)),
+        max_current_ma=min(box.max_current_ma, max_current_ma),
         max_sense_us=_least(limits, "sense_us"),
         limits=(),
         model=model,

@@ -6,6 +6,7 @@ from typing import Protocol
 from loomproof_sim.controller.limits import ChannelTable
 from loomproof_sim.controller.outbox import Outbox
 from loomproof_sim.controller.ports import Outputs, PlantPort
+from loomproof_sim.controller.rest import RestLedger
 from loomproof_sim.controller.traces import TraceStore
 from loomproof_sim.profiles import BoardProfile
 from loomproof_sim.readback import Readback
@@ -24,6 +25,7 @@ class BoxParts:
     traces: TraceStore
     outbox: Outbox
     tripped: set[int]
+    rest: RestLedger
 
     def trip(self, channel: int, current_a: float, time_ns: int) -> None:
         """Switch everything off at the sample over the limit, latch the channel and report the trip."""

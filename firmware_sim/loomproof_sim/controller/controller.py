@@ -7,6 +7,7 @@ from loomproof_sim.controller.machine import StateMachine
 from loomproof_sim.controller.outbox import Outbox
 from loomproof_sim.controller.ports import NEVER_NS, Outputs, PlantPort
 from loomproof_sim.controller.requests import Requests
+from loomproof_sim.controller.rest import RestLedger
 from loomproof_sim.controller.session import SessionLayer
 from loomproof_sim.controller.supervision import StopLatch
 from loomproof_sim.controller.traces import TraceStore
@@ -52,15 +53,17 @@ class Controller:
         self._hung_until_ns: int | None = None
         self.outputs.all_off(now_ns)
         self.outbox.muted = True
+        table = ChannelTable(self._kinds)
         parts = BoxParts(
             plant=self.plant,
             outputs=self.outputs,
             readback=self.readback,
             profile=self.profile,
-            table=ChannelTable(self._kinds),
+            table=table,
             traces=TraceStore(self.profile, self.readback, self.outbox.event),
             outbox=self.outbox,
             tripped=set(),
+            rest=RestLedger(lambda channel: table.config(channel).max_duty_permille, now_ns),
         )
         self.machine = StateMachine(parts, self.latch, now_ns)
         self.session = SessionLayer(self.machine, Requests(self.machine), self._identity)

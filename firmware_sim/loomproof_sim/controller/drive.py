@@ -79,6 +79,8 @@ class DriveActivity:
         self._begun = 0
         self._delivered = 0
         self._rest_until_ns = now_ns
+        self._on_ns = now_ns
+        self._off_ns = now_ns
         self._reason = EndReason.COMPLETE
 
     def next_ns(self) -> int:
@@ -123,10 +125,22 @@ class DriveActivity:
         if self._reason is EndReason.TRIPPED:
             reason = EndReason.TRIPPED
         self._parts.outputs.all_off(now_ns)
+        if self._on:
+            self._off_ns = now_ns
         self._on = False
+        self._owe_rest(reason, now_ns)
         self._finish_capture(now_ns)
         self._edge = None
         self._parts.outbox.event(DriveEnded(self.channel, self._delivered, reason))
+
+    def _owe_rest(self, reason: EndReason, now_ns: int) -> None:
+        """Owe the rest after the last pulse; a train that ends by itself has rested before its end."""
+        plan = self._plan
+        rested = plan.rest_ns > 0 and reason is EndReason.COMPLETE
+        if self._begun == 0 or plan.state is BoxState.SENSING or rested:
+            return
+        for channel in plan.channels:
+            self._parts.rest.owe(channel, self._off_ns - self._on_ns, self._on_ns, now_ns)
 
     def _apply(self, edge: SwitchEdge, time_ns: int) -> None:
         for channel, drive in edge.drives:
@@ -135,6 +149,7 @@ class DriveActivity:
             self._begin_pulse(edge, time_ns)
         elif edge.role is EdgeRole.PULSE_OFF:
             self._on = False
+            self._off_ns = time_ns
             self._delivered += 1
             self._sampler.limits_a = {}
             if self._capture is not None and self._capture.off_ns is None:
@@ -144,6 +159,7 @@ class DriveActivity:
         plan = self._plan
         limits = plan.limits_a if plan.together else {edge.sampled: plan.limits_a[edge.sampled]}
         self._on = True
+        self._on_ns = time_ns
         self._rest_until_ns = time_ns + plan.rest_ns
         if plan.trace.wants(self._begun):
             self._finish_capture(time_ns)
@@ -162,6 +178,7 @@ class DriveActivity:
         self._parts.trip(channel, over.current_a, over.time_ns)
         self._sampler.limits_a = {}
         self._on = False
+        self._off_ns = over.time_ns
         self._edge = None
         self._reason = EndReason.TRIPPED
         self._rest_until_ns = over.time_ns

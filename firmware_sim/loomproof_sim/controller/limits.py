@@ -1,9 +1,14 @@
 """Limits of a channel: hazards bound to load classes, the box's ceilings, and the channel's configuration."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from math import sqrt
 
-from loomproof.job.load_traits import LEAST_SPARK_COIL_H, LOAD_TRAITS, SENSE_ENERGY_J
+from loomproof.job.load_traits import (
+    LEAST_SPARK_COIL_H,
+    LOAD_TRAITS,
+    PLAIN_CEILINGS,
+    SENSE_ENERGY_J,
+)
 from loomproof_wire.messages import (
     CEILINGS,
     ChannelConfig,
@@ -39,6 +44,8 @@ MAY_CRANK = frozenset(load_class for load_class, traits in _TRAITS.items() if tr
 SPARKING = frozenset(load_class for load_class, traits in _TRAITS.items() if traits.sparks)
 
 LOGIC_MAX_CURRENT_MA = 200
+STEPPER_PERMILLE = 250
+"""A winding's duty: one of four windings is on at a time."""
 HIGH_SUPPLY_V = 15.0
 HIGH_SUPPLY_SENSE_US = 80
 
@@ -72,6 +79,24 @@ def ceilings_of(kind: ChannelKind) -> ChannelCeilings:
     return ChannelCeilings()
 
 
+def class_ceilings(ceilings: ChannelCeilings, load_class: LoadClass, max_current_ma: int) -> ChannelCeilings:
+    """Return the ceilings of a channel with a load of this class on it.
+
+    Args:
+        ceilings: those of the channel's driver.
+        load_class: what hangs on it.
+        max_current_ma: the current limit asked for, by which the energy of one pulse is bounded.
+    """
+    row = PLAIN_CEILINGS if load_class is LoadClass.NONE else _TRAITS[load_class].ceilings
+    return replace(
+        ceilings,
+        max_on_time_us=min(ceilings.max_on_time_us, row.longest_us(max_current_ma)),
+        max_hold_ms=min(ceilings.max_hold_ms, row.hold_ms),
+        max_duty_permille=min(ceilings.max_duty_permille, row.duty_percent * 10),
+        max_current_ma=min(ceilings.max_current_ma, row.current_ma),
+    )
+
+
 _TOO_MUCH = {
     "max_on_time_us": Refusal.OVER_ON_TIME,
     "max_hold_ms": Refusal.OVER_ON_TIME,
@@ -97,7 +122,8 @@ class ChannelTable:
 
     def configure(self, request: Configure) -> None:
         """Store a configuration; refuse one that raises a ceiling or makes a fuel load a pump."""
-        ceilings = ceilings_of(self.kind(request.channel))
+        own = ceilings_of(self.kind(request.channel))
+        ceilings = class_ceilings(own, request.load_class, request.max_current_ma)
         for name, reason in _TOO_MUCH.items():
             ceiling = int(getattr(ceilings, name))
             if getattr(request, name) > ceiling:
@@ -161,6 +187,8 @@ def check_step(config: ChannelConfig, *, steps: int, step_us: int) -> None:
     """Refuse a stepper sequence over the limits of one of its channels."""
     if step_us > config.max_on_time_us:
         raise RefuseError(Refusal.OVER_ON_TIME, config.max_on_time_us)
+    if config.max_duty_permille < STEPPER_PERMILLE:
+        raise RefuseError(Refusal.OVER_DUTY, config.max_duty_permille)
     if abs(steps) > config.max_count:
         raise RefuseError(Refusal.OVER_COUNT, config.max_count)
 

@@ -122,7 +122,7 @@ class Requests:
 
     # -- drives -----------------------------------------------------------------------------------
     # Refusals are judged in the order of the protocol page: range, channel, kind, configuration, stop, stop
-    # input, heartbeat, supply, trip, arming, busy, limits.
+    # input, heartbeat, supply, trip, arming, busy, rest, limits.
 
     def _train(self, request: wire.DriveTrain) -> None:
         (config,) = self._ready((request.channel,), SWITCHED)
@@ -259,6 +259,8 @@ class Requests:
             self._refuse_unarmed(table.hazards(channels))
             self._refuse_pump_and_fuel(configs)
         self._refuse_busy()
+        for channel in channels if needs_arming else ():
+            self._parts.rest.check(channel, self._machine.now_ns)
         return configs
 
     def _refuse_unready(self) -> None:

@@ -160,6 +160,8 @@ class WatchActivity:
         """Switch the output off at `now_ns`; a dropout that still lasts is reported."""
         self.catch_up(now_ns)
         self._parts.outputs.all_off(now_ns)
+        if self._plan.held:
+            self._parts.rest.owe(self.channel, now_ns - self._start_ns, self._start_ns, now_ns)
         if self._settled and not self._tripped:
             self._report(self._finder.close(now_ns))
         reason = EndReason.TRIPPED if self._tripped else reason

@@ -1,6 +1,7 @@
 """Ceilings, the channel's own limits and sense caps, on both sides of each boundary."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -15,6 +16,7 @@ from loomproof_sim.controller.limits import (
     sense_cap_us,
 )
 from loomproof_wire.messages import ChannelConfig, ChannelKind, Configure, Hazard, LoadClass, Refusal
+from testbed.class_limits import within_class
 
 AT_THE_CEILING = {
     "max_on_time_us": 100_000,
@@ -36,7 +38,8 @@ REASON = {
 
 
 def request_of(channel=1, load=LoadClass.VALVE, hazard=Hazard.NONE, fuel_pump=0, **limits):
-    return Configure(channel, load, hazard, fuel_pump, **(AT_THE_CEILING | limits))
+    plain = within_class(Configure(channel, load, hazard, fuel_pump, **AT_THE_CEILING))
+    return replace(plain, **limits)
 
 
 def config_of(load=LoadClass.VALVE, **limits):

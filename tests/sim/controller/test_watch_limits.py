@@ -133,7 +133,7 @@ def test_an_unheld_watch_needs_no_arming_and_keeps_to_no_hold(console):
 
 
 def test_a_held_watch_ends_with_its_arming(console):
-    console.configure(1, LoadClass.INJECTOR)
+    console.configure(1, LoadClass.VALVE, Hazard.FUEL)
     console.ask(wire.Arm(Hazard.FUEL, 100))
     console.ask(wire.Watch(1, 1, 500, 1000, 300))
     console.run(300)

@@ -4,18 +4,23 @@ from loomproof.boxcheck.case import CaseBook
 from loomproof.boxcheck.fixture import LOWEST_TRIP_MA, Fixture
 from loomproof.boxcheck.need import Need
 from loomproof.boxcheck.outcome import NotShown
+from loomproof.facts.kinds import LoadKind
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof_wire.messages import (
     CEILINGS,
     Arm,
     Cancel,
     ChannelKind,
+    ClearStop,
     Disarm,
     DriveBridge,
     DrivePeakHold,
     DriveTrain,
     EndReason,
     Hazard,
+    LoadClass,
     Refusal,
+    Refused,
     Scan,
     Sense,
     Stop,
@@ -98,6 +103,75 @@ def hold_limits(fixture: Fixture) -> None:
     fixture.ended(EndReason.COMPLETE, 60)
     fixture.configure(max_hold_ms=0)
     fixture.refused(fixture.hold(1), Refusal.OVER_ON_TIME, 0)
+
+
+@BOOK.case(
+    "Each load class has ceilings of its own: a coil or an injector is never held, and one pulse takes no more energy "
+    "than its class bears.",
+    rule=GUARANTEES,
+    needs=(Need.CHANNEL,),
+    mend="Hold `configure` against the row of its load class. A longer pulse is allowed at a lower current limit.",
+    refusals=(Refusal.OVER_ON_TIME, Refusal.OVER_DUTY),
+)
+def class_ceilings(fixture: Fixture) -> None:
+    for load in LoadKind:
+        own = LOAD_TRAITS[load].ceilings
+        within = {
+            "load_class": LoadClass[load.name],
+            "max_current_ma": 200,
+            "max_on_time_us": min(20_000, own.longest_us(200)),
+            "max_hold_ms": min(1000, own.hold_ms),
+            "max_duty_permille": min(800, own.duty_percent * 10),
+        }
+
+        def over(reason: Refusal, detail: int, within: dict[str, int] = within, **limits: int) -> None:
+            fixture.refused(fixture.configuration(fixture.subject, **(within | limits)), reason, detail)
+
+        if own.hold_ms < CEILINGS.max_hold_ms:
+            over(Refusal.OVER_ON_TIME, own.hold_ms * 1000, max_hold_ms=own.hold_ms + 1)
+        if own.on_time_ms * 1000 < CEILINGS.max_on_time_us:
+            over(Refusal.OVER_ON_TIME, own.longest_us(200), max_on_time_us=own.longest_us(200) + 1)
+        if own.duty_percent * 10 < CEILINGS.max_duty_permille:
+            over(Refusal.OVER_DUTY, own.duty_percent * 10, max_duty_permille=own.duty_percent * 10 + 1)
+        if own.pulse_energy_mj:
+            most_ma = fixture.infos[fixture.channel].max_current_ma
+            longest_us = own.longest_us(most_ma)
+            over(Refusal.OVER_ON_TIME, longest_us, max_current_ma=most_ma, max_on_time_us=longest_us + 1)
+        fixture.accepted(fixture.configuration(fixture.subject, **within))
+
+
+@BOOK.case(
+    "A channel rests after a drive that was cut short: cancel, stop, configure or hello and drive again does not exceed "
+    "its duty.",
+    rule=GUARANTEES,
+    needs=(Need.CHANNEL,),
+    mend="Keep the end of the rest with the channel, not with the drive or its configuration.",
+    refusals=(Refusal.RESTING,),
+)
+def rest_kept(fixture: Fixture) -> None:
+    def by_stop() -> None:
+        fixture.accepted(Stop())
+        fixture.accepted(ClearStop())
+
+    betweens = (lambda: fixture.accepted(Cancel()), by_stop, fixture.fresh)
+    for between in betweens:
+        fixture.configure(max_duty_permille=100)
+        fixture.accepted(fixture.hold(1000))
+        fixture.wait_ms(60)
+        between()
+        fixture.configure()
+        reply = fixture.ask_at_once(fixture.train())
+        fixture.must_refuse(reply, "drive_train", DriveTrain.KIND, Refusal.RESTING)
+        left_ms = reply.detail if isinstance(reply, Refused) else 0
+        fixture.between("the rest", left_ms, 300, 10 * (200 + 2 * fixture.tolerance.line_ms), "ms")
+        fixture.wait_ms(left_ms / 2)
+        fixture.must_refuse(
+            fixture.ask_at_once(fixture.train()), "drive_train", DriveTrain.KIND, Refusal.RESTING
+        )
+        fixture.wait_ms(left_ms / 2 + 2)
+        fixture.line.clear()
+        fixture.accepted(fixture.train())
+        fixture.ended(EndReason.COMPLETE, 60)
 
 
 @BOOK.case(

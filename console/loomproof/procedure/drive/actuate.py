@@ -15,6 +15,7 @@ from loomproof.facts.trace import Trace
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import trace_of
 from loomproof.procedure.drive.bridge import chopped
+from loomproof.procedure.drive.rest import owing_rest, wait_for_rest
 from loomproof.procedure.events import DriveFinished, DriveStarted, HazardArmed, HazardDisarmed, TraceTaken
 from loomproof.safety.approve import approve
 from loomproof_wire import messages
@@ -30,11 +31,12 @@ def drive(core: Core, request: DriveRequest) -> DriveOutcome:
         StepInterruptedError: everything is stopped.
     """
     core.check()
+    wait_for_rest(core, request.channels)
     core.look_at_supply()
     approved = approve(request, core.conditions)
     core.mark(approved)
     lead = request.channels[0]
-    with armed(core, approved):
+    with armed(core, approved), owing_rest(core, request):
         core.publish(DriveStarted(lead, request.train))
         outcome = core.box.drive(approved, lambda raw: core.publish(_taken(core, request, raw)))
     core.publish(DriveFinished(lead, outcome.pulses, outcome.reason))

@@ -20,6 +20,7 @@ from loomproof.facts.step import StepEnd, StepKind
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import scan_of
 from loomproof.procedure.drive.actuate import armed
+from loomproof.procedure.drive.rest import owing_rest, wait_for_rest
 from loomproof.procedure.step import RunSheet, Step
 from loomproof.procedure.step_end import carry_out
 from loomproof.procedure.step_outcome import StepOutcome
@@ -146,13 +147,14 @@ class WiggleTest:
         if not self._held:
             self._watch(channel, wanted_ms)
             return
+        wait_for_rest(core, (channel,))
         core.look_at_supply()
         request = HoldRequest(channel=channel, duration_ms=min(wanted_ms, self._cooled_for_ms(channel)))
         approved = approve(request, core.conditions)
         if self._enough:
             return
         core.mark(approved)
-        with armed(core, approved):
+        with armed(core, approved), owing_rest(core, request):
             self._watch(channel, request.duration_ms, approved)
         self._rest(channel, request.duration_s)
 
