@@ -74,6 +74,11 @@ static struct {
     bool stop_open;
     uint8_t held_off; /* entry points are; nothing here comes between, so it only shows that each hold ends */
     uint64_t hung_until;
+    uint64_t fed; /* the watchdog, last */
+    bool held; /* the main loop gets no turn */
+    uint64_t spin; /* without the millisecond interrupt the main loop turns by itself */
+    uint32_t resets; /* by the watchdog */
+    bool stuck; /* the converter */
 } m;
 
 static uint8_t output[OUTPUT_BYTES];
@@ -261,6 +266,7 @@ bool hal_stop_input_open(void)
 
 void hal_watchdog_feed(void)
 {
+    m.fed = m.now;
 }
 
 uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size)
@@ -331,8 +337,16 @@ static void boot(bool by_watchdog)
     hal_edge_cancel();
     hal_adc_stop();
     m.hung_until = NEVER;
+    m.fed = m.now;
+    m.held = m.stuck = false;
     m.tick = m.now + HAL_TICKS_PER_MS;
+    m.spin = NEVER;
     core_init(&board, by_watchdog);
+}
+
+static uint64_t sooner(uint64_t a, uint64_t b)
+{
+    return a < b ? a : b;
 }
 
 static uint64_t next_due(void)
@@ -340,24 +354,27 @@ static uint64_t next_due(void)
     if (m.hung_until != NEVER) {
         return m.hung_until;
     }
-    uint64_t due = m.tick < m.edge ? m.tick : m.edge;
-    return due < m.conversion ? due : m.conversion;
+    uint64_t due = sooner(sooner(m.tick, m.edge), sooner(m.spin, m.fed + WATCHDOG_TICKS));
+    return sooner(due, m.stuck ? NEVER : m.conversion);
 }
 
 /* What is due first; ties: the watchdog, the millisecond, the edge, the converter. */
 static void run_due(void)
 {
-    if (m.hung_until != NEVER) {
+    if (m.hung_until != NEVER || m.now >= m.fed + WATCHDOG_TICKS) {
+        m.resets++;
         boot(true);
     } else if (m.tick <= m.now) {
         m.tick += HAL_TICKS_PER_MS;
         core_tick_1ms();
+    } else if (m.spin <= m.now) {
+        m.spin += HAL_TICKS_PER_MS;
     } else if (m.edge <= m.now) {
         carry_out_edge();
     } else {
         convert();
     }
-    if (next_due() > m.now) {
+    if (next_due() > m.now && !m.held) {
         core_poll(); /* the main loop comes after all that is due at one instant */
     }
 }
@@ -375,7 +392,9 @@ void host_advance(uint64_t to_ticks)
 
 static void settle(void)
 {
-    core_poll();
+    if (!m.held) {
+        core_poll();
+    }
     host_advance(m.now);
 }
 
@@ -488,6 +507,38 @@ void host_hang(void)
     if (m.hung_until == NEVER) {
         m.hung_until = m.now + WATCHDOG_TICKS;
     }
+}
+
+void host_hold(bool held)
+{
+    m.held = held;
+    if (!held && m.hung_until == NEVER) {
+        settle();
+    }
+}
+
+void host_poll(void)
+{
+    if (m.hung_until == NEVER) {
+        core_poll();
+        host_advance(m.now);
+    }
+}
+
+void host_ticks_die(void)
+{
+    m.tick = NEVER;
+    m.spin = m.now + HAL_TICKS_PER_MS;
+}
+
+void host_converter_sticks(void)
+{
+    m.stuck = true;
+}
+
+uint32_t host_resets(void)
+{
+    return m.resets;
 }
 
 uint64_t host_now(void)

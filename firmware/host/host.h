@@ -48,6 +48,14 @@ void host_supply(double volts);
 void host_load(uint8_t channel, double ohm, double henry);
 void host_hang(void);
 
+/* Interleavings: while it is held, the main loop gets no turn but those of host_poll; interrupts go on, and the
+ * watchdog resets it in the end. What dies stays dead until a reset: the millisecond interrupt, the converter. */
+void host_hold(bool held);
+void host_poll(void);
+void host_ticks_die(void);
+void host_converter_sticks(void);
+uint32_t host_resets(void);
+
 uint64_t host_now(void);
 
 /* What an output does; for the oracle. */

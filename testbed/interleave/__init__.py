@@ -1,0 +1,1 @@
+"""A search over interleavings of frames, interrupts and hands, on every box."""
