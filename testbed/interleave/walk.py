@@ -7,7 +7,7 @@ from typing import Any
 from loomproof_wire import messages as wire
 from loomproof_wire.messages import Hazard, LoadClass
 from testbed.class_limits import within_class
-from testbed.interleave.watcher import BOUND, MS
+from testbed.interleave.watcher import MS, hazards_of
 
 Step = tuple[str, Any]
 EPISODE = 60
@@ -141,7 +141,7 @@ def _sound_drive(draw: random.Random) -> list[Step]:
         )
         for channel in _channels_of(drive)
     )
-    needed = sorted({config.hazard, BOUND.get(config.load_class, Hazard.NONE)} - {Hazard.NONE})
+    needed = sorted(hazards_of(config))
     arms = tuple(wire.Arm(hazard, draw.choice([200, 5000])) for hazard in needed)
     steps = _get_ready(draw) if draw.random() < 0.8 else []
     return [
@@ -168,14 +168,10 @@ def _fitting(draw: random.Random, config: wire.Configure) -> wire.Message:
     on_us = min(config.max_on_time_us, draw.choice([50, 1000, 10_000, 100_000]))
     period_us = max(200, -(-on_us * 1000 // config.max_duty_permille), draw.choice([0, 20_000]))
     train = wire.DriveTrain(channel, draw.choice([1, 3, 20]), period_us, on_us, draw.choice([0, 1]), 1, 20)
+    sense = wire.Sense(channel, draw.choice([10, 30, 60, 100]), 5)
     if config.max_hold_ms == 0 or draw.random() < 0.3:
-        return draw.choice(
-            [
-                train,
-                train,
-                wire.DrivePeakHold(channel, 2, train.period_us, on_us, min(500, on_us), 200, 400, 0, 1, 0),
-            ]
-        )
+        peak = wire.DrivePeakHold(channel, 2, train.period_us, on_us, min(500, on_us), 200, 400, 0, 1, 0)
+        return draw.choice([train, train, train, peak, sense, wire.Scan(0xFFFF, 100)])
     hold_ms = min(config.max_hold_ms, draw.choice([20, 300, 2000, 10_000]))
     return draw.choice(
         [
@@ -185,7 +181,7 @@ def _fitting(draw: random.Random, config: wire.Configure) -> wire.Message:
             wire.Watch(channel, 1, hold_ms, 2000, 200),
             wire.DriveStepper((1, 2, 3, 4), draw.choice([5, -9]), max(1000, on_us)),
             wire.DriveBridge(15, 16, hold_ms, 200, 400, 1, 0),
-            wire.Sense(channel, draw.choice([10, 60]), 5),
+            sense,
         ]
     )
 

@@ -4,6 +4,7 @@ Each rule is judged from bytes sent, bytes received, hands and the changes of th
 """
 
 from dataclasses import dataclass, field
+from math import sqrt
 from typing import Any
 
 from loomproof_wire import messages as wire
@@ -32,6 +33,17 @@ LONGEST_US = {
     LoadClass.LOGIC_INPUT: 100_000,
 }
 """Of one stretch on, by the table of the protocol page."""
+
+
+SPARK_SENSE_US = 1e6 * sqrt(2 * 0.1e-3 * 1e-3) / 13.5
+"""Longest sense pulse of a coil at the supply of the search: 0.1 mJ in 1 mH, from E = (V t)^2 / (2 L)."""
+
+
+def hazards_of(config: wire.Configure) -> set[Hazard]:
+    """Return what must be armed to drive a channel."""
+    if config.load_class is LoadClass.MOTOR and config.hazard is Hazard.CRANK:
+        return {Hazard.CRANK}
+    return {config.hazard, BOUND.get(config.load_class, Hazard.NONE)} - {Hazard.NONE}
 
 
 class ViolationError(AssertionError):
@@ -82,6 +94,10 @@ class Watcher:
     plain: bool = False
     """The last drive begun was one whose stretches on owe rest."""
     mixed: bool = False
+    sensing: bool = False
+    """The last drive begun was a sense pulse."""
+    lately_armed_ns: dict[Hazard, int] = field(default_factory=dict)
+    """The most that was armed at any time since the last look."""
     scans: set[int] = field(default_factory=set)
     """Numbers of scans that are not answered: their pulses need no arming and owe no rest."""
     timers_dead: bool = False
@@ -144,13 +160,15 @@ class Watcher:
         pump_on = self._pump_on()
         fuel_armed = False
         self.mixed = bool(self.scans)
-        dropped: list[Any] = []
+        self.lately_armed_ns = dict(self.armed_until_ns)
+        trips: list[int] = []
         for number, message in replies:
-            fuel_armed |= self._message(number, message, now_ns, dropped)
+            fuel_armed |= self._message(number, message, now_ns, trips)
+            for hazard, until_ns in self.armed_until_ns.items():
+                self.lately_armed_ns[hazard] = max(until_ns, self.lately_armed_ns.get(hazard, until_ns))
         for at_ns, channel, drive in switches:
             self._switch(at_ns, channel, drive, now_ns)
-        for message in dropped:
-            self._drop(message)
+        self.tripped.update(trips)
         self._judge_now(now_ns)
         if fuel_armed and pump_on and self._pump_on() == pump_on:
             raise ViolationError("fuel was armed while the pump ran", min(pump_on), now_ns)
@@ -158,7 +176,7 @@ class Watcher:
     def _pump_on(self) -> set[int]:
         return {c for c in self.on if c in self.configs and self.configs[c].fuel_pump and self.plain}
 
-    def _message(self, number: int, message: wire.Message, now_ns: int, dropped: list[Any]) -> bool:
+    def _message(self, number: int, message: wire.Message, now_ns: int, trips: list[int]) -> bool:
         match message:
             case wire.Ack():
                 return self._acknowledged(number, now_ns)
@@ -168,8 +186,12 @@ class Watcher:
                         raise ViolationError(
                             f"{hazard.name.lower()} is armed, and nobody armed it", 0, now_ns
                         )
-            case wire.Trip() | wire.Disarmed():
-                dropped.append(message)
+            case wire.Trip():
+                trips.append(message.channel)
+            case wire.Disarmed():
+                self.armed_until_ns.pop(message.hazard, None)
+            case wire.Stopped():
+                self.armed_until_ns.clear()
             case wire.ScanResult() | wire.Refused():
                 self.scans.discard(number)
         return False
@@ -190,18 +212,23 @@ class Watcher:
                 return request.hazard is Hazard.FUEL
             case wire.Hello():
                 self.armed_until_ns.clear()
-            case wire.DrivePeakHold() | wire.DriveBridge() | wire.Sense() | wire.Scan():
-                self.plain, self.mixed = False, True
+            case wire.Disarm():
+                for hazard in Hazard if request.hazard is Hazard.NONE else (request.hazard,):
+                    self.armed_until_ns.pop(hazard, None)
             case wire.DriveTrain() | wire.DriveHold() | wire.DriveStepper() | wire.Watch():
-                self.mixed |= not self.plain
-                self.plain = True
+                self._begun(request, plain=not isinstance(request, wire.Watch) or bool(request.held))
+            case wire.DrivePeakHold() | wire.DriveBridge() | wire.Sense():
+                self._begun(request, plain=False)
         return False
 
-    def _drop(self, message: wire.Message) -> None:
-        if isinstance(message, wire.Trip):
-            self.tripped.add(message.channel)
-        else:
-            self.armed_until_ns.pop(message.hazard, None)
+    def _begun(self, request: Any, *, plain: bool) -> None:  # noqa: ANN401 - any drive
+        """Note that a drive began; where another kind of drive came in the same look, less can be judged."""
+        self.mixed |= self.plain != plain
+        self.plain = plain
+        self.sensing = isinstance(request, wire.Sense)
+        channels = getattr(request, "channels", None) or (getattr(request, "channel", 0),)
+        if plain and any(c in self.configs and self.configs[c].fuel_pump for c in channels):
+            self.armed_until_ns.pop(Hazard.FUEL, None)
 
     # -- rules ------------------------------------------------------------------------------------------
 
@@ -237,13 +264,19 @@ class Watcher:
             self._judge_rest(channel, at_ns)
 
     def _judge_armed(self, config: wire.Configure, at_ns: int, now_ns: int) -> None:
-        hazards = {config.hazard, BOUND.get(config.load_class, Hazard.NONE)} - {Hazard.NONE}
-        if config.load_class is LoadClass.MOTOR and config.hazard is Hazard.CRANK:
-            hazards = {Hazard.CRANK}
+        hazards = hazards_of(config)
         self.energised += bool(hazards)
         for hazard in hazards:
-            if self.armed_until_ns.get(hazard, -1) + 2 * MS + self._dead_ns() < min(at_ns, now_ns):
+            if self.lately_armed_ns.get(hazard, -1) + 2 * MS + self._dead_ns() < min(at_ns, now_ns):
                 raise ViolationError(f"turned on without {hazard.name.lower()} armed", config.channel, at_ns)
+
+    def _judge_still_armed(self, config: wire.Configure, now_ns: int) -> None:
+        late_ns = 2 * MS + self._dead_ns()
+        for hazard in hazards_of(config):
+            if self.armed_until_ns.get(hazard, -1) + late_ns < now_ns and not self.hung:
+                raise ViolationError(
+                    f"on though {hazard.name.lower()} is no longer armed", config.channel, now_ns
+                )
 
     def _judge_rest(self, channel: int, at_ns: int) -> None:
         if channel not in self.last_on:
@@ -258,6 +291,13 @@ class Watcher:
             return
         own_us = max(config.max_on_time_us, config.max_hold_ms * 1000, config.max_sense_us)
         most_us = min(own_us, LONGEST_US.get(config.load_class, own_us))
+        if (
+            (self.sensing or self.scans)
+            and not self.plain
+            and not self.mixed
+            and BOUND.get(config.load_class) is Hazard.SPARK
+        ):
+            most_us = min(most_us, SPARK_SENSE_US)
         if length_ns > most_us * 1000 + self.slack.on_ns + self._dead_ns():
             raise ViolationError("on for too long", channel, at_ns)
 
@@ -270,6 +310,8 @@ class Watcher:
     def _judge_now(self, now_ns: int) -> None:
         for channel, since_ns in self.on.items():
             self._judge_length(channel, now_ns - since_ns, now_ns)
+            if self.plain and not self.mixed and channel in self.configs:
+                self._judge_still_armed(self.configs[channel], now_ns)
             if self.stopped_ns is not None and now_ns > self.stopped_ns + self._late_ns():
                 raise ViolationError("on after a stop", channel, now_ns)
             silent_ns = now_ns - (self.beat_ns if self.beat_ns is not None else -(10**12))
