@@ -1,6 +1,7 @@
 """Where the search walks: random steps, the same for the same numbers. See `player`."""
 
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -44,24 +45,22 @@ def _moves(draw: random.Random) -> list[Step]:
 
 def _message(draw: random.Random) -> wire.Message:
     channel = draw.choice(CHANNELS)
-    make = draw.choice(
-        [
-            wire.Stop,
-            wire.Stop,
-            wire.ClearStop,
-            wire.ClearStop,
-            wire.Cancel,
-            wire.GetStatus,
-            lambda: wire.Hello(wire.PROTOCOL_MAJOR, 0, draw.choice(SESSIONS), 0),
-            lambda: wire.Heartbeat(draw.choice(SESSIONS)),
-            lambda: wire.Arm(draw.choice(list(Hazard)[1:]), draw.choice([100, 300, 5000])),
-            lambda: wire.Disarm(draw.choice(list(Hazard))),
-            lambda: _configure(draw, channel),
-            lambda: _drive(draw, channel),
-            lambda: _drive(draw, channel),
-        ]
-    )
-    return make()
+    makes: list[Callable[[], wire.Message]] = [
+        wire.Stop,
+        wire.Stop,
+        wire.ClearStop,
+        wire.ClearStop,
+        wire.Cancel,
+        wire.GetStatus,
+        lambda: wire.Hello(wire.PROTOCOL_MAJOR, 0, draw.choice(SESSIONS), 0),
+        lambda: wire.Heartbeat(draw.choice(SESSIONS)),
+        lambda: wire.Arm(draw.choice(list(Hazard)[1:]), draw.choice([100, 300, 5000])),
+        lambda: wire.Disarm(draw.choice(list(Hazard))),
+        lambda: _configure(draw, channel),
+        lambda: _drive(draw, channel),
+        lambda: _drive(draw, channel),
+    ]
+    return draw.choice(makes)()
 
 
 def _configure(draw: random.Random, channel: int) -> wire.Configure:
@@ -86,25 +85,19 @@ def _configure(draw: random.Random, channel: int) -> wire.Configure:
 
 def _drive(draw: random.Random, channel: int) -> wire.Message:
     count, on_us = draw.choice([1, 3, 20]), draw.choice([50, 1000, 3000, 10_000, 100_000])
-    make = draw.choice(
-        [
-            lambda: wire.DriveTrain(
-                channel, count, max(200, draw.choice([2, 10, 20]) * on_us), on_us, 0, 1, 0
-            ),
-            lambda: wire.DriveTrain(
-                channel, count, max(200, draw.choice([2, 10, 20]) * on_us), on_us, 1, 1, 20
-            ),
-            lambda: wire.DriveHold(channel, draw.choice([1, 50, 2000]), 1, draw.choice([0, 20])),
-            lambda: wire.DriveHold(channel, 2000, 1, 0),
-            lambda: wire.DrivePeakHold(channel, 2, 100_000, 3000, 500, 200, 400, 0, 1, 0),
-            lambda: wire.DriveStepper((1, 2, 3, 4), draw.choice([5, -9]), draw.choice([1000, 20_000])),
-            lambda: wire.DriveBridge(15, 16, draw.choice([20, 500]), 200, 400, 1, 0),
-            lambda: wire.Sense(channel, draw.choice([10, 60]), 5),
-            lambda: wire.Scan(0xFFFF, draw.choice([0, 60])),
-            lambda: wire.Watch(channel, 1, draw.choice([50, 1000]), 2000, 200),
-        ]
-    )
-    return make()
+    makes: list[Callable[[], wire.Message]] = [
+        lambda: wire.DriveTrain(channel, count, max(200, draw.choice([2, 10, 20]) * on_us), on_us, 0, 1, 0),
+        lambda: wire.DriveTrain(channel, count, max(200, draw.choice([2, 10, 20]) * on_us), on_us, 1, 1, 20),
+        lambda: wire.DriveHold(channel, draw.choice([1, 50, 2000]), 1, draw.choice([0, 20])),
+        lambda: wire.DriveHold(channel, 2000, 1, 0),
+        lambda: wire.DrivePeakHold(channel, 2, 100_000, 3000, 500, 200, 400, 0, 1, 0),
+        lambda: wire.DriveStepper((1, 2, 3, 4), draw.choice([5, -9]), draw.choice([1000, 20_000])),
+        lambda: wire.DriveBridge(15, 16, draw.choice([20, 500]), 200, 400, 1, 0),
+        lambda: wire.Sense(channel, draw.choice([10, 60]), 5),
+        lambda: wire.Scan(0xFFFF, draw.choice([0, 60])),
+        lambda: wire.Watch(channel, 1, draw.choice([50, 1000]), 2000, 200),
+    ]
+    return draw.choice(makes)()
 
 
 def _channels_of(drive: Any) -> tuple[int, ...]:  # noqa: ANN401 - any drive
@@ -171,19 +164,19 @@ def _fitting(draw: random.Random, config: wire.Configure) -> wire.Message:
     sense = wire.Sense(channel, draw.choice([10, 30, 60, 100]), 5)
     if config.max_hold_ms == 0 or draw.random() < 0.3:
         peak = wire.DrivePeakHold(channel, 2, train.period_us, on_us, min(500, on_us), 200, 400, 0, 1, 0)
-        return draw.choice([train, train, train, peak, sense, wire.Scan(0xFFFF, 100)])
+        never_held: list[wire.Message] = [train, train, train, peak, sense, wire.Scan(0xFFFF, 100)]
+        return draw.choice(never_held)
     hold_ms = min(config.max_hold_ms, draw.choice([20, 300, 2000, 10_000]))
-    return draw.choice(
-        [
-            train,
-            wire.DriveHold(channel, hold_ms, 1, draw.choice([0, 20])),
-            wire.DriveHold(channel, hold_ms, 1, draw.choice([0, 20])),
-            wire.Watch(channel, 1, hold_ms, 2000, 200),
-            wire.DriveStepper((1, 2, 3, 4), draw.choice([5, -9]), max(1000, on_us)),
-            wire.DriveBridge(15, 16, hold_ms, 200, 400, 1, 0),
-            sense,
-        ]
-    )
+    drives: list[wire.Message] = [
+        train,
+        wire.DriveHold(channel, hold_ms, 1, draw.choice([0, 20])),
+        wire.DriveHold(channel, hold_ms, 1, draw.choice([0, 20])),
+        wire.Watch(channel, 1, hold_ms, 2000, 200),
+        wire.DriveStepper((1, 2, 3, 4), draw.choice([5, -9]), max(1000, on_us)),
+        wire.DriveBridge(15, 16, hold_ms, 200, 400, 1, 0),
+        sense,
+    ]
+    return draw.choice(drives)
 
 
 def _pause(draw: random.Random) -> Step:
@@ -199,14 +192,13 @@ def _any(draw: random.Random) -> wire.Message:
     """Mostly what stops, clears, arms and drives: it is their order that matters."""
     if draw.random() < 0.4:
         return _message(draw)
-    return draw.choice(
-        [
-            wire.Stop(),
-            wire.ClearStop(),
-            wire.Arm(draw.choice([Hazard.FUEL, Hazard.SPARK, Hazard.MOTION]), 5000),
-            _small(draw),
-        ]
-    )
+    what: list[wire.Message] = [
+        wire.Stop(),
+        wire.ClearStop(),
+        wire.Arm(draw.choice([Hazard.FUEL, Hazard.SPARK, Hazard.MOTION]), 5000),
+        _small(draw),
+    ]
+    return draw.choice(what)
 
 
 def _small(draw: random.Random) -> wire.Message:

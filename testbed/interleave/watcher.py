@@ -35,7 +35,7 @@ LONGEST_US = {
 """Of one stretch on, by the table of the protocol page."""
 
 
-SPARK_SENSE_US = 1e6 * sqrt(2 * 0.1e-3 * 1e-3) / 13.5
+SPARK_SENSE_US = int(1e6 * sqrt(2 * 0.1e-3 * 1e-3) / 13.5)
 """Longest sense pulse of a coil at the supply of the search: 0.1 mJ in 1 mH, from E = (V t)^2 / (2 L)."""
 
 

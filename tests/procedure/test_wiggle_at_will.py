@@ -120,7 +120,7 @@ def test_a_valve_is_held_within_its_budget_and_rests(session, box):
 
 def test_slice_upon_slice_heats_a_held_load_no_further_than_its_budget(session, box):
     core, model = session._core, session.budget(3).model
-    almost = 0.998 * model.thermal.rise_k
+    almost = 0.9995 * model.thermal.rise_k
     core.heat = core.heat.with_drive(3, model, almost * model.thermal.c_j_per_k, box.now_s(), 0.0)
     rises_k = []
 

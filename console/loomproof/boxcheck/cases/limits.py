@@ -1,5 +1,7 @@
 """Limits of a channel, one channel at a time, trips, and the order in which refusals are judged."""
 
+from collections.abc import Callable
+
 from loomproof.boxcheck.case import CaseBook
 from loomproof.boxcheck.fixture import LOWEST_TRIP_MA, Fixture
 from loomproof.boxcheck.need import Need
@@ -153,7 +155,7 @@ def rest_kept(fixture: Fixture) -> None:
         fixture.accepted(Stop())
         fixture.accepted(ClearStop())
 
-    betweens = (lambda: fixture.accepted(Cancel()), by_stop, fixture.fresh)
+    betweens: tuple[Callable[[], None], ...] = (lambda: fixture.accepted(Cancel()), by_stop, fixture.fresh)
     for between in betweens:
         fixture.configure(max_duty_permille=100)
         fixture.accepted(fixture.hold(1000))
