@@ -32,6 +32,8 @@ EVENT_RUNS = 240_000.0
 PROVEN = 1.0
 MANY = 1000
 """Mutants, of which as many are tried as there is time for."""
+INTERLEAVED = {"core": (0.8, 420_000.0), "python": (0.15, 60_000.0), "elf": (0.05, 400.0)}
+"""Each box's share of the minutes, and the steps that one of them does."""
 SHORTEST_ROOM = 3.0
 """Minutes; a shorter run of the mutants tries one room, drawn by the seed."""
 SCRIPTS_AT_A_TIME = 5000
@@ -99,6 +101,13 @@ def _events(minutes: float, seed: int) -> Iterator[Run]:
     yield Run((str(program), str(seed), str(max(1000, round(EVENT_RUNS * minutes)))))
 
 
+def _interleavings(minutes: float, seed: int) -> Iterator[Run]:
+    for box, (share, pace) in INTERLEAVED.items():
+        steps = str(max(100, round(share * minutes * pace)))
+        search = ("-m", "benchmarks.interleavings", "--box", box, "--seed", str(seed), "--steps", steps)
+        yield Run(_python(*search))
+
+
 def _fuzz(minutes: float, seed: int) -> Iterator[Run]:
     del seed
     yield Run(("make", "-s", "-C", str(HOST), "fuzz", f"SECONDS={max(10, round(60 * minutes))}"))
@@ -135,6 +144,7 @@ STUDIES = (
         8,
         _c_mutants,
     ),
+    Study("interleavings", "every box under frames, interrupts and hands in any order", 30, _interleavings),
     Study("fuzz", "the core fuzzed with sanitizers and the oracle", 12, _fuzz),
 )
 MINUTES = sum(study.minutes for study in STUDIES)

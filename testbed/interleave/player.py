@@ -76,7 +76,7 @@ class Player:
                 box.set_load(*value)
             case "hold":
                 box.hold(value)
-                watcher.timers_dead |= value
+                watcher.timers_dead |= value and box.slack.holds
                 watcher.hung |= value and box.slack.hold_hangs
             case "ticks_die":
                 box.ticks_die()

@@ -63,12 +63,14 @@ class Slack:
         act_ns: from a stop at the box's input to its outputs off.
         dead_ns: how long dead timers or a hung program may go on, until the watchdog.
         hold_hangs: a program without a main loop cannot be held: it hangs.
+        holds: its main loop can be kept from its turns.
     """
 
     on_ns: int = 1000
     act_ns: int = 0
     dead_ns: int = 121 * MS
     hold_hangs: bool = False
+    holds: bool = True
 
 
 @dataclass

@@ -77,8 +77,8 @@ def test_the_first_limit_of_each_quantity_binds_and_the_others_follow():
         assert budget.binding(name).value == values[0]
     assert of(budget, "period_us") == [20_000, 200]
     assert budget.min_period_us == 20_000
-    assert of(budget, "duty_permille") == [500, 900]
-    assert (budget.max_duty_permille, budget.max_hold_ms) == (500, 40)
+    assert of(budget, "duty_permille") == [500, 500]  # the ceiling of an injector, too
+    assert (budget.max_duty_permille, budget.max_hold_ms) == (500, 0)  # an injector is never held
 
 
 @pytest.mark.parametrize(
