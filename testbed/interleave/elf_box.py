@@ -41,7 +41,7 @@ class ElfBox:
         profile = replace(REFERENCE, noise_counts=0.0)
         kinds = {n: KINDS.get(n, ChannelKind.LOW_SIDE) for n in range(1, self._board.channel_count + 1)}
         self.plant = PlainPlant()
-        circuit = BoardCircuit(self.plant, self._board, profile, kinds, 0)  # type: ignore[arg-type] # the same face
+        circuit = BoardCircuit(self.plant, self._board, profile, kinds, 0)
         self._box = ElfController(self._elf, self._board, circuit, eeprom_image(kinds, "SEARCH-1", profile))
         self.box.advance_to(BOOT_NS)
 

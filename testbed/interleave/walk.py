@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof_wire import messages as wire
 from loomproof_wire.messages import Hazard, LoadClass
 from testbed.class_limits import within_class
@@ -16,6 +17,7 @@ EPISODE = 60
 SESSIONS = (1, 1, 1, 1, 2)
 CHANNELS = (1, 2, 3, 4, 12, 13, 15, 16)
 SWITCHED = (1, 2, 2, 3, 4, 12)
+PUMPS = [LoadClass[kind.name] for kind, traits in LOAD_TRAITS.items() if traits.runs_pump]
 CLASSES = [load for load in LoadClass if load is not LoadClass.NONE]
 
 
@@ -147,7 +149,7 @@ def _sound_drive(draw: random.Random) -> list[Step]:
 def _wide(draw: random.Random) -> wire.Configure:
     """A configuration with which nearly every drive is possible."""
     pump = draw.random() < 0.15
-    load = draw.choice([LoadClass.RELAY, LoadClass.MOTOR] if pump else CLASSES)
+    load = draw.choice(PUMPS if pump else CLASSES)
     hazard = draw.choice([Hazard.NONE, Hazard.NONE, Hazard.HEAT, Hazard.FUEL, Hazard.CRANK])
     if pump and hazard is Hazard.FUEL:
         hazard = Hazard.NONE
