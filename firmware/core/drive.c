@@ -128,15 +128,9 @@ static void close_full_trace(void)
     }
 }
 
-static void off_at(uint32_t at_ticks)
-{
-    run.on = false;
-    run.on_ticks = at_ticks - run.on_at;
-}
-
 static void end_pulse(uint32_t at_ticks)
 {
-    off_at(at_ticks);
+    run.on = false;
     run.delivered++;
     trace_pulse_off(at_ticks, false);
     close_full_trace();
@@ -192,7 +186,8 @@ void drive_over_current(const struct hal_set *set, uint32_t off_ticks)
     /* A bridge's two channels share one current: the trip is that of the drive's channel. */
     trip_now(run.plan.together ? run.plan.channels[0] : run.sampled, set->fine, set->wide);
     run.tripped = true;
-    off_at(off_ticks);
+    run.on = false;
+    run.programme.on = off_ticks - run.on_at;
     run.count = 0;
     run.rested = true;
     trace_pulse_off(off_ticks, true);
@@ -235,10 +230,10 @@ static void owe_rest(uint8_t reason)
     }
     uint32_t now_ticks = hal_now_ticks();
     if (run.on) {
-        off_at(now_ticks);
+        run.programme.on = now_ticks - run.on_at;
     }
     for (uint8_t i = 0; i < run.plan.channel_count; i++) {
-        rest_owe(run.plan.channels[i], run.on_ticks / HAL_TICKS_PER_US, (now_ticks - run.on_at) / HAL_TICKS_PER_US);
+        rest_owe(run.plan.channels[i], run.programme.on / HAL_TICKS_PER_US, (now_ticks - run.on_at) / HAL_TICKS_PER_US);
     }
 }
 

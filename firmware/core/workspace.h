@@ -43,8 +43,7 @@ struct drive_run {
     uint16_t begun;
     uint16_t delivered;
     uint32_t rest_until;
-    uint32_t on_at; /* begin of the last pulse; */
-    uint32_t on_ticks; /* its length, once it is over */
+    uint32_t on_at; /* begin of the last pulse */
 };
 
 /* The scan under way; scan.c's own. */
