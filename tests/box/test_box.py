@@ -273,6 +273,7 @@ def test_leaving_a_watch_early_cancels_it(box):
         pass
     assert watch.ended.reason is EndReason.CANCELLED
     assert box.now_s() < 2
+    box.sleep(0.5)  # the channel rests
     assert box.drive(unasked_train(4, count=1, period_us=100_000, on_time_us=2000)).pulses == 1
     with pytest.raises(RequestRefused), box.watch_held(unasked_hold(1, duration_ms=100)):
         pytest.fail("fuel is not armed")
