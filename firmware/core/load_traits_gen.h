@@ -12,20 +12,20 @@
  * t = sqrt(2 E L) / V, from E = (V t)^2 / (2 L). */
 #define LOAD_SPARK_SENSE_US_MV 447213UL
 
-/* Ceilings of the load classes in the order of enum wire_load_class, none first: on-time in ms, hold in 100 ms, duty in
- * percent, current in 100 mA, energy of one pulse in 10 mJ (0: no limit of its own). */
+/* Ceilings of the load classes: on-time in ms, hold in 100 ms, duty in percent, current in 100 mA, energy of one
+ * pulse in 10 mJ (0: no limit of its own). */
 /* clang-format off */
 #define LOAD_CEILINGS { \
-    {100, 100, 90, 200, 0}, \
-    {25, 0, 50, 150, 250}, \
-    {10, 0, 10, 200, 100}, \
-    {10, 0, 10, 2, 0}, \
-    {100, 100, 90, 100, 0}, \
-    {100, 100, 90, 200, 0}, \
-    {100, 100, 90, 200, 0}, \
-    {100, 50, 50, 200, 0}, \
-    {100, 20, 50, 50, 0}, \
-    {100, 0, 90, 2, 0}, \
+    [WIRE_LOAD_CLASS_NONE] = {100, 100, 90, 200, 0}, \
+    [WIRE_LOAD_CLASS_INJECTOR] = {25, 0, 50, 150, 250}, \
+    [WIRE_LOAD_CLASS_COIL] = {10, 0, 10, 200, 100}, \
+    [WIRE_LOAD_CLASS_IGNITER_COIL] = {10, 0, 10, 2, 0}, \
+    [WIRE_LOAD_CLASS_RELAY] = {100, 100, 90, 100, 0}, \
+    [WIRE_LOAD_CLASS_VALVE] = {100, 100, 90, 200, 0}, \
+    [WIRE_LOAD_CLASS_LAMP] = {100, 100, 90, 200, 0}, \
+    [WIRE_LOAD_CLASS_MOTOR] = {100, 50, 50, 200, 0}, \
+    [WIRE_LOAD_CLASS_STEPPER] = {100, 20, 50, 50, 0}, \
+    [WIRE_LOAD_CLASS_LOGIC_INPUT] = {100, 0, 90, 2, 0}, \
 }
 /* clang-format on */
 /* Time by current, in us mA, that takes 10 mJ from 20 V, more than any box drives from: E = V I t. */

@@ -11,7 +11,6 @@ from loomproof.job.load_traits import (
     PULSE_US_MA_PER_MJ,
     SENSE_ENERGY_J,
 )
-from loomproof_wire.messages import LoadClass
 
 _HEADER = """\
 /* SPDX-License-Identifier: MIT */
@@ -28,8 +27,8 @@ _HEADER = """\
  * t = sqrt(2 E L) / V, from E = (V t)^2 / (2 L). */
 #define LOAD_SPARK_SENSE_US_MV {sense_us_mv}UL
 
-/* Ceilings of the load classes in the order of enum wire_load_class, none first: on-time in ms, hold in 100 ms, duty in
- * percent, current in 100 mA, energy of one pulse in 10 mJ (0: no limit of its own). */
+/* Ceilings of the load classes: on-time in ms, hold in 100 ms, duty in percent, current in 100 mA, energy of one
+ * pulse in 10 mJ (0: no limit of its own). */
 /* clang-format off */
 #define LOAD_CEILINGS {{ \\
 {ceilings}}}
@@ -73,14 +72,12 @@ def traits_header() -> str:
 
 def _ceilings() -> list[str]:
     """Return a row for each load class."""
-    rows = [
-        PLAIN_CEILINGS,
-        *(LOAD_TRAITS[LoadKind[c.name]].ceilings for c in LoadClass if c is not LoadClass.NONE),
-    ]
+    rows = {"WIRE_LOAD_CLASS_NONE": PLAIN_CEILINGS}
+    rows |= {_load_class(kind): traits.ceilings for kind, traits in LOAD_TRAITS.items()}
     return [
-        f"    {{{row.on_time_ms}, {row.hold_ms // 100}, {row.duty_percent}, {row.current_ma // 100}, "
+        f"    [{name}] = {{{row.on_time_ms}, {row.hold_ms // 100}, {row.duty_percent}, {row.current_ma // 100}, "
         f"{row.pulse_energy_mj // 10}}}, \\\n"
-        for row in rows
+        for name, row in rows.items()
     ]
 
 
