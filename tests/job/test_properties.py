@@ -70,6 +70,7 @@ def channels(draw: st.DrawFn, number: int) -> dict[str, Any]:
 def jobs(draw: st.DrawFn) -> dict[str, Any]:
     numbers = draw(st.lists(st.integers(1, 16), min_size=1, max_size=6, unique=True))
     job: dict[str, Any] = {
+        "schema_version": 1,
         "identity": {"title": draw(texts), "job_number": draw(texts), "note": draw(texts)},
         "setting": draw(st.sampled_from(["bench", "vehicle", "classroom"])),
         "connectors": [{"id": "H1", "name": "a", "cavities": 16}, {"id": "X.2", "name": "b", "cavities": 99}],

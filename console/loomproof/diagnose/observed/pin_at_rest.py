@@ -129,3 +129,8 @@ def on_at_rest(job: Job, evidence: LoomEvidence) -> dict[int, PinAtRest]:
     """The channels whose load, if it is there, is on more or less while every output is off."""
     found = {c.channel: pin_at_rest(job, evidence, c.channel) for c in job.channels if c.fitted}
     return {channel: rest for channel, rest in found.items() if rest.word in PULLED_DOWN}
+
+
+def holds_something(job: Job, evidence: LoomEvidence, channel: int) -> bool:
+    """Whether a pin rests elsewhere than where nothing holds it."""
+    return pin_at_rest(job, evidence, channel).word not in {Rest.FLOATING, Rest.UNKNOWN}

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from loomproof.diagnose.expected.expect import expect
 from loomproof.diagnose.observed.extract import features_of
+from loomproof.diagnose.observed.pin_at_rest import holds_something
 from loomproof.diagnose.rules.action import judge_action, judge_contact, judge_location
 from loomproof.diagnose.rules.case import ChannelCase
 from loomproof.diagnose.rules.electrical import (
@@ -44,6 +45,8 @@ def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
         number = item.channel
         if not item.fitted:
             reason = "the job says that this load is not fitted"
+            if holds_something(job, evidence, number):
+                reason += ", yet its pin rests where a load holds it: something hangs there"
             verdicts.append(PropertyVerdict(number, Property.CONTINUITY, Verdict.NOT_FITTED, reason=reason))
             continue
         case = ChannelCase(

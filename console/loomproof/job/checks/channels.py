@@ -1,19 +1,17 @@
 """The channels: each output once, on a known load at a place of its own, driven within its load's limits."""
 
-from collections import defaultdict
 from collections.abc import Callable, Iterator
 
 from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.checks.load_values import load_flaws, train_flaws
+from loomproof.job.checks.steppers import one_stepper_at, stepper_flaws
 from loomproof.job.file.draft import Draft, Placed
 from loomproof.job.file.positions import Path
 from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.load_type import LoadType
 from loomproof.job.model import Channel
 from loomproof.job.problem import Flaw, nearest
-
-STEPPER_WINDINGS = 4
 
 
 def channel_flaws(draft: Draft) -> Iterator[Flaw]:
@@ -33,7 +31,7 @@ def channel_flaws(draft: Draft) -> Iterator[Flaw]:
                 yield Flaw((*placed.path, *flaw.path), flaw.reason, flaw.remedy)
     yield from _crowded_flaws(draft)
     yield from _pair_flaws(draft)
-    yield from _stepper_flaws(draft)
+    yield from stepper_flaws(draft)
 
 
 def _number_flaws(draft: Draft) -> Iterator[Flaw]:
@@ -62,7 +60,7 @@ def _reference_flaws(draft: Draft, placed: Placed[Channel]) -> Iterator[Flaw]:
 def _place_flaws(draft: Draft, placed: Placed[Channel]) -> Iterator[Flaw]:
     channel = placed.part
     load = draft.load_of(channel)
-    if load is None or not LOAD_TRAITS[load.kind].placed:
+    if load is None or not channel.fitted or not LOAD_TRAITS[load.kind].placed:
         return
     traits = LOAD_TRAITS[load.kind]
     if channel.location is None:
@@ -160,10 +158,10 @@ def _crowded_flaws(draft: Draft) -> Iterator[Flaw]:
     for placed in draft.channels:
         channel = placed.part
         load = draft.load_of(channel)
-        if channel.location is None or load is None:
+        if channel.location is None or load is None or not channel.fitted:
             continue
         other = taken.setdefault((channel.location, load.kind), channel)
-        if other is channel or _belong_together(channel, other):
+        if other is channel or _belong_together(channel, other) or one_stepper_at(draft, channel):
             continue
         yield Flaw(
             (*placed.path, "location"),
@@ -191,29 +189,3 @@ def _pair_flaws(draft: Draft) -> Iterator[Flaw]:
             pair = "/".join(map(str, location.cylinders))
             reason = f"cylinders {pair} already have the coil on channel {other.channel}"
             yield Flaw((*placed.path, "location"), reason, "mend the cylinders of one of the two locations")
-
-
-def _stepper_flaws(draft: Draft) -> Iterator[Flaw]:
-    groups: dict[str, list[Placed[Channel]]] = defaultdict(list)
-    for placed in draft.channels:
-        load = draft.load_of(placed.part)
-        if load is None:
-            continue
-        if placed.part.group is not None and load.kind is not LoadKind.STEPPER:
-            reason = f"a load of kind {load.kind} is no stepper winding"
-            yield Flaw((*placed.path, "group"), reason, "remove it, or mend load")
-        elif load.kind is LoadKind.STEPPER and placed.part.group is None:
-            yield Flaw(
-                (*placed.path, "group"), "a stepper winding without a group", "name its stepper in group"
-            )
-        elif load.kind is LoadKind.STEPPER:
-            groups[str(placed.part.group)].append(placed)
-    for name, members in groups.items():
-        if len(members) != STEPPER_WINDINGS:
-            reason = f"stepper `{name}` has {len(members)} windings, not {STEPPER_WINDINGS}"
-            yield Flaw(
-                (*members[-1].path, "group"), reason, "give the same group to all four of its channels"
-            )
-        elif len({(member.part.load, member.part.location) for member in members}) > 1:
-            reason = f"the windings of stepper `{name}` differ in load or location"
-            yield Flaw((*members[-1].path, "group"), reason, "give all four the same load and location")

@@ -8,8 +8,9 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from loomproof.job.engine import Engine
+from loomproof.job.file.not_described import NOT_DESCRIBED
 from loomproof.job.load_type import LoadType
-from loomproof.job.model import Job
+from loomproof.job.model import OUTPUTS, Job
 from loomproof.job.problem import Flaw, closest, nearest
 from loomproof.job.quantity import Quantity
 from loomproof.job.wire import COLOURS
@@ -52,6 +53,12 @@ GONE = {
 }
 """Keys that job files had, and why they have them no more."""
 
+EITHER = {
+    "GR": "write GY if it is grey, GN if it is green (IEC 60757)",
+    "BL": "write BU if it is blue, BK if it is black (IEC 60757)",
+}
+"""Letters that drawings use for one colour or the other."""
+
 FORMS = {
     "cavity": "write connector id, hyphen, cavity number, such as H1-14",
     "key": "use small letters, digits and _, beginning with a letter",
@@ -76,7 +83,8 @@ def _meant(details: ErrorDetails, path: tuple[str | int, ...]) -> tuple[str | in
     if details["type"] != "extra_forbidden":
         return None
     model, key = _model_at(path[:-1]), str(path[-1])
-    close = None if (model, key) in GONE else closest(key, model.model_fields)
+    known = (model, key) in GONE or key in NOT_DESCRIBED.get(model.__name__, {})
+    close = None if known else closest(key, model.model_fields)
     return None if close is None else (*path[:-1], close)
 
 
@@ -90,6 +98,9 @@ def _explain(details: ErrorDetails, path: tuple[str | int, ...]) -> tuple[str, s
         gone = GONE.get((_model_at(path[:-1]), key))
         if gone is not None:
             return f"`{key}` is a key no longer; {gone}", "remove the line; nothing else changes"
+        instead = NOT_DESCRIBED.get(_model_at(path[:-1]).__name__, {}).get(key)
+        if instead is not None:
+            return f"`{key}` is nothing that a job describes", instead
         return f"`{key}` is not a key that belongs here", _unknown(path, key)
     if kind in ("enum", "literal_error"):
         return f"{_show(said)} is not one of the choices", _choice(said, path)
@@ -199,6 +210,11 @@ def _choices(schema: object) -> set[str]:
 def _pattern(key: str, said: str) -> tuple[str, str]:
     if key != "wire":
         return f"`{said}` has not the form it needs", FORMS.get(key, "mend the text")
+    two_ways = [
+        two for part in said.upper().replace("/", " ").replace("-", " ").split() if (two := EITHER.get(part))
+    ]
+    if two_ways:
+        return f"`{said}` may be either of two colours", f"look at the wire: {two_ways[0]}"
     codes = " ".join(COLOURS)
     guess = "/".join(said.upper().replace("-", "/").replace(" ", "/").split("/"))
     if len(guess) == 4 and guess[:2] in COLOURS and guess[2:] in COLOURS:
@@ -218,6 +234,11 @@ def _bounds(details: ErrorDetails, path: tuple[str | int, ...], key: str) -> tup
     unit = _unit(key)
     said = details["input"]
     reason = f"{said:g} is impossible here: the {word} is {limit:g}{' ' + unit if unit else ''}{than}"
+    if key in ("channel", "partner"):
+        return (
+            reason,
+            f"the box has outputs 1 to {OUTPUTS}: use a free one of them, or split the job over two boxes",
+        )
     return reason, _slip(
         path, key, float(said)
     ) or f"write a value{f' in {unit}' if unit else ''} within that"

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from loomproof.job.checks.channels import channel_flaws
 from loomproof.job.checks.engine import engine_flaws, location_flaws
+from loomproof.job.checks.fuses import fuse_flaws
 from loomproof.job.checks.header import header_flaws
 from loomproof.job.checks.loads import own_load_flaws
 from loomproof.job.checks.pump import unsaid_pump_flaws
@@ -69,6 +70,9 @@ def parse_job(text: str) -> Job:
         raise JobError(_syntax_problems(text)) from error
     job: Job | None = None
     flaws: list[Flaw] = []
+    if "schema_version" not in raw:
+        remedy = "write `schema_version = 1` in the first line, before any table"
+        flaws.append(Flaw(("schema_version",), "`schema_version` is missing", remedy))
     try:
         job = Job.model_validate(raw)
     except ValidationError as error:
@@ -99,6 +103,7 @@ def _follows(flaw: Flaw, reported: list[Flaw]) -> bool:
 
 _CHECKS = (
     header_flaws,
+    fuse_flaws,
     own_load_flaws,
     engine_flaws,
     location_flaws,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loomproof.box.errors import RequestRefused
-from loomproof.diagnose.observed.pin_at_rest import on_at_rest
+from loomproof.diagnose.observed.pin_at_rest import holds_something, on_at_rest
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.presence import ScanReading
 from loomproof.facts.trace import Trace
@@ -42,6 +42,7 @@ def run_look(core: Core, step: Step, result: StepResult) -> None:
     result.skip_if_asked(answer)
     _rest(core, step, result)
     _tell_what_is_on(core, result)
+    _tell_what_is_not_fitted(core, result)
     for channel in step.channels:
         core.check()
         _sense(core, channel, result)
@@ -69,13 +70,27 @@ def _tell_what_is_on(core: Core, result: StepResult) -> None:
         )
 
 
+def _tell_what_is_not_fitted(core: Core, result: StepResult) -> None:
+    """A load where the job has none is never driven, and is worth a word: the job or the loom is wrong."""
+    seen = LoomEvidence(result.evidence, supply_rest_v=result.supply_rest_v)
+    for entry in core.job.channels:
+        if not entry.fitted and holds_something(core.job, seen, entry.channel):
+            rest_v = seen.of(entry.channel).resting_drain_v
+            result.problems.append(
+                f"channel {entry.channel} ({entry.name}), cavity {entry.cavity}: the job says that nothing is fitted there, "
+                f"yet its pin rests at {rest_v:.1f} V: something is. It is not driven. Look what it is, and correct the job"
+            )
+
+
 def _rest(core: Core, step: Step, result: StepResult) -> None:
     # A filament is read at rest only: the shortest pulse warms it by several percent, and its look is to see it cold.
-    cold = [c for c in step.channels if core.job.load_type(c).kind in FILAMENT_KINDS]
-    others = [c for c in step.channels if c not in cold]
+    # What should not be there is never given a pulse.
+    at_rest = [c for c in step.channels if core.job.load_type(c).kind in FILAMENT_KINDS]
+    others = [c for c in step.channels if c not in at_rest]
+    at_rest += [c.channel for c in core.job.channels if not c.fitted]
     scan: dict[int, ScanReading] = {}
     supply_v = 0.0
-    for channels, on_time_us in ((cold, 0), (others, FIRST_SENSE_US)):
+    for channels, on_time_us in ((at_rest, 0), (others, FIRST_SENSE_US)):
         if channels:
             raw = core.box.scan(channels, on_time_us)
             scan.update(scan_of(raw, core.calibrations))
