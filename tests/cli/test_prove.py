@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 from urllib.parse import quote
 
 import pytest
@@ -129,6 +130,14 @@ def test_no_box_is_no_link(valve_job, tmp_path):
     result = prove(valve_job, "--box", tmp_path / "no-such-port", "--operator", "ask")
     assert result.exit_code == Code.LINK
     assert "no link to the box" in squeezed(result.output)
+
+
+def test_a_simulated_loom_that_lacks_a_place_says_that_it_is_another(valve_job):
+    boat = Path(__file__).parents[2] / "examples" / "boat-four-wasted-spark.toml"
+    result = prove(valve_job, "--box", f"sim://{quote(str(boat))}?clock=virtual", "--operator", "simulated")
+    assert result.exit_code == Code.USAGE
+    assert "not that of this job" in result.output.replace("\n", " ")
+    assert "Traceback" not in result.output
 
 
 def test_a_bad_simulator_url_says_what_is_wrong(valve_job):

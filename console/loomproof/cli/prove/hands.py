@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import Protocol
 
 
@@ -20,3 +21,21 @@ class ProveHands(Protocol):
 
     def noticed(self, place: int | str, driven: Iterable[int]) -> bool:
         """Whether anything was noticed at a place when these channels were last driven."""
+
+
+class OtherLoomError(Exception):
+    """The simulated loom has no such place: it is not that of the job."""
+
+
+@contextmanager
+def at_the_jobs_loom() -> Iterator[None]:
+    """Hands that find no such place at the simulated loom end the work with a plain word.
+
+    Raises:
+        OtherLoomError: so it is.
+    """
+    try:
+        yield
+    except ValueError as error:  # what hands raise stands in the simulator, which is not imported here
+        text = f"the simulated loom is not that of this job ({error}); give --box the same job: sim://JOB"
+        raise OtherLoomError(text) from error

@@ -13,7 +13,7 @@ from rich.console import Console
 from loomproof.box.client import Box
 from loomproof.box.connect import connect
 from loomproof.box.errors import BoxError
-from loomproof.cli.prove.hands import ProveHands
+from loomproof.cli.prove.hands import OtherLoomError, ProveHands
 from loomproof.cli.prove.options import Code, Options, Who
 from loomproof.cli.prove.simulated_operator import SimulatedOperator
 from loomproof.cli.prove.tables import print_end, print_opening, print_result, print_step
@@ -62,7 +62,7 @@ class Run:
         try:
             with contextlib.ExitStack() as stack:
                 return self._work(stack)
-        except (RecordError, _UsageError, WrongBoxError) as error:
+        except (RecordError, _UsageError, WrongBoxError, OtherLoomError) as error:
             self.console.print(str(error), markup=False)
             return Code.USAGE
         except BoxError as error:

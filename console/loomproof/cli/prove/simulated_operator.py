@@ -6,7 +6,7 @@ real one.
 
 from __future__ import annotations
 
-from loomproof.cli.prove.hands import ProveHands
+from loomproof.cli.prove.hands import ProveHands, at_the_jobs_loom
 from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.model import Job
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
@@ -41,17 +41,19 @@ class SimulatedOperator:
         if prompt.kind in (PromptKind.PULL, PromptKind.SEAT):
             self.show(prompt)
         if prompt.kind is PromptKind.WIGGLE:
-            self._hands.wiggle(_place(prompt), FLEX_S * max(1, len(prompt.channels)))
+            with at_the_jobs_loom():
+                self._hands.wiggle(_place(prompt), FLEX_S * max(1, len(prompt.channels)))
         return Answer(prompt.choices[0])
 
     def show(self, prompt: Prompt) -> None:
         """Do what is asked of the hands."""
         self._polls = 0
         place = _place(prompt)
-        if prompt.kind is PromptKind.PULL:
-            self._hands.pull(place)
-        elif prompt.kind is PromptKind.SEAT:
-            self._hands.seat(place)
+        with at_the_jobs_loom():
+            if prompt.kind is PromptKind.PULL:
+                self._hands.pull(place)
+            elif prompt.kind is PromptKind.SEAT:
+                self._hands.seat(place)
 
     def poll(self, prompt: Prompt) -> Answer | None:
         """Say that it is done after a while."""
@@ -68,7 +70,9 @@ class SimulatedOperator:
         """Return what is heard or seen at the place of the load when it was driven just now."""
         if prompt.channel is None:
             return Choice.NOT_ASKED
-        if not self._hands.noticed(_place(prompt), prompt.channels):
+        with at_the_jobs_loom():
+            noticed = self._hands.noticed(_place(prompt), prompt.channels)
+        if not noticed:
             return Choice.NOTHING
         traits = LOAD_TRAITS[self._job.load_type(prompt.channel).kind]
         return Choice.SEEN if traits.seen else Choice.HEARD
