@@ -28,7 +28,7 @@ LOOMS = 75.0
 JOINTS = 50.0
 MATRIX_LOOMS = 45.0
 SCRIPTS = 6600.0
-EVENT_RUNS = 240_000.0
+EVENT_RUNS = 100_000.0
 PROVEN = 1.0
 MANY = 1000
 """Mutants, of which as many are tried as there is time for."""
