@@ -32,6 +32,7 @@ void activity_reset(const struct activity_handlers *the_table)
 
 void activity_begin(uint8_t kind, uint8_t channel, uint8_t hazards, bool pump, uint8_t box_state)
 {
+    hal_adc_stop(); /* a look at rest, if one is under way */
     current.channel = channel;
     current.cut = NOT_CUT;
     current.over = false;

@@ -9,6 +9,7 @@
 #include "drive.h"
 #include "guard.h"
 #include "limits.h"
+#include "look.h"
 #include "outputs.h"
 #include "receive.h"
 #include "report.h"
@@ -50,6 +51,7 @@ void core_init(const struct hal_board *board, bool by_watchdog)
     rest_reset();
     drive_reset();
     scan_reset(board);
+    look_reset(board);
     watch_reset(board);
     guard_reset(board, by_watchdog);
     report_reset(board);
@@ -75,6 +77,7 @@ void core_tick_1ms(void)
     uint32_t now_ticks = hal_now_ticks();
     guard_tick(now_ticks);
     activity_tick(now_ticks);
+    look_tick(activity_busy());
 }
 
 void core_edge_isr(void)
@@ -89,7 +92,11 @@ void core_over_current_isr(const struct hal_set *set, uint32_t off_ticks)
 
 void core_set_isr(const struct hal_set *set)
 {
-    activity_set(set);
+    if (activity_busy()) {
+        activity_set(set);
+    } else {
+        look_set(set);
+    }
 }
 
 void core_sets_lost_isr(uint8_t count)

@@ -5,6 +5,7 @@
 #include "arming.h"
 #include "outputs.h"
 #include "send.h"
+#include "trip.h"
 #include "wire_messages_gen.h"
 
 #define HEARTBEAT_TIMEOUT_TICKS ((uint32_t)WIRE_HEARTBEAT_TIMEOUT_MS * HAL_TICKS_PER_MS)
@@ -69,6 +70,18 @@ void guard_stop(uint8_t why)
         reason = why;
         unreported = true;
     }
+}
+
+void guard_fault(uint8_t why)
+{
+    guard_stop(why);
+    reason = why;
+    unreported = true;
+}
+
+bool guard_faulty(void)
+{
+    return reason >= WIRE_STOP_REASON_DRIVER_ON;
 }
 
 void guard_look_at_stop_input(void)
@@ -141,6 +154,7 @@ static void report_stop(void)
     struct wire_stopped event = {.reason = reason};
     bool by_supply = reason == WIRE_STOP_REASON_SUPPLY;
     activity_end(WIRE_END_REASON_STOPPED);
+    trip_announce(); /* names the channel before the reason that it gives */
     arming_drop_all(by_supply ? WIRE_DISARM_REASON_SUPPLY_LOST : WIRE_DISARM_REASON_STOPPED);
     send_event(WIRE_KIND_STOPPED, body, wire_encode_stopped(&event, body));
 }

@@ -11,6 +11,10 @@ void guard_reset(const struct hal_board *board, bool by_watchdog);
 /* [isr] Outputs off, gates cut, latched. The main loop reports it. The first reason stays. */
 void guard_stop(uint8_t reason);
 
+/* [isr] The board itself is faulty: as guard_stop, but this reason takes the place of another, and is never cleared. */
+void guard_fault(uint8_t reason);
+bool guard_faulty(void);
+
 /* [isr] Every ms: heartbeat, arming of the drive under way, stop input, supply. */
 void guard_tick(uint32_t now_ticks);
 

@@ -99,6 +99,9 @@ static struct refusal disarm(const struct receive_frame *frame)
 
 static struct refusal clear_stop(void)
 {
+    if (guard_faulty()) {
+        return refusal_of(WIRE_REFUSAL_STOPPED, guard_reason());
+    }
     if (hal_stop_input_open()) {
         return refusal_of(WIRE_REFUSAL_STOP_INPUT_OPEN, 0);
     }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "trip.h"
 
+#include "guard.h"
 #include "limits.h"
 #include "outputs.h"
 #include "send.h"
@@ -108,6 +109,9 @@ uint16_t trip_mask(void)
 
 void trip_clear(uint8_t channel)
 {
+    if (guard_faulty()) {
+        return; /* no configuration mends the board */
+    }
     uint8_t saved = hal_irq_save();
     latched = (uint16_t)(latched & ~(1U << (channel - 1U)));
     hal_irq_restore(saved);

@@ -502,6 +502,16 @@ void host_load(uint8_t channel, double ohm, double henry)
     plant_set_load(channel, ohm, henry);
 }
 
+void host_stick_driver(uint8_t channel)
+{
+    plant_stick(channel);
+}
+
+void host_deaden_current(uint8_t channel)
+{
+    plant_deaden(channel);
+}
+
 void host_hang(void)
 {
     if (m.hung_until == NEVER) {

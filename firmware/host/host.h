@@ -48,6 +48,10 @@ void host_supply(double volts);
 void host_load(uint8_t channel, double ohm, double henry);
 void host_hang(void);
 
+/* Faults of the board: a driver that conducts whatever it is told, a current reading that is dead. */
+void host_stick_driver(uint8_t channel);
+void host_deaden_current(uint8_t channel);
+
 /* Interleavings: while it is held, the main loop gets no turn but those of host_poll; interrupts go on, and the
  * watchdog resets it in the end. What dies stays dead until a reset: the millisecond interrupt, the converter. */
 void host_hold(bool held);

@@ -17,6 +17,8 @@ static struct {
     double ohm;
     double henry;
     uint8_t drive;
+    bool stuck;
+    bool dead;
     uint64_t since;
 } load[WIRE_MAX_CHANNELS];
 static double supply_v;
@@ -28,6 +30,7 @@ void plant_reset(void)
         load[i].ohm = 14.0;
         load[i].henry = 14e-3;
         load[i].drive = HAL_OFF;
+        load[i].stuck = load[i].dead = false;
     }
 }
 
@@ -40,6 +43,16 @@ void plant_set_load(uint8_t channel, double ohm, double henry)
 {
     load[channel - 1U].ohm = ohm;
     load[channel - 1U].henry = henry;
+}
+
+void plant_stick(uint8_t channel)
+{
+    load[channel - 1U].stuck = true;
+}
+
+void plant_deaden(uint8_t channel)
+{
+    load[channel - 1U].dead = true;
 }
 
 void plant_switch(uint8_t channel, uint8_t drive, uint64_t at_ticks)
@@ -65,9 +78,14 @@ void plant_current_counts(uint8_t channel, uint64_t at_ticks, uint16_t *fine, ui
 {
     double ohm = load[channel - 1U].ohm;
     double amperes = 0.0;
-    if (load[channel - 1U].drive != HAL_OFF && ohm > 0.0) {
+    bool on = load[channel - 1U].drive != HAL_OFF || load[channel - 1U].stuck;
+    if (on && ohm > 0.0) {
         double seconds = (double)(at_ticks - load[channel - 1U].since) * SECONDS_PER_TICK;
         amperes = supply_v / ohm * -expm1(-seconds * ohm / load[channel - 1U].henry);
+    }
+    if (load[channel - 1U].dead) {
+        *fine = *wide = 0;
+        return;
     }
     *fine = counts(amperes / (PLANT_FINE_NA_PER_COUNT * A_PER_NA) + PLANT_FINE_OFFSET_X100 / 100.0);
     *wide = counts(amperes / (PLANT_WIDE_NA_PER_COUNT * A_PER_NA) + PLANT_WIDE_OFFSET_X100 / 100.0);

@@ -14,6 +14,10 @@
 #define PLANT_WIDE_OFFSET_X100 600
 
 void plant_reset(void);
+/* Board faults: a driver that conducts whatever it is told, a current reading that is dead. */
+void plant_stick(uint8_t channel);
+void plant_deaden(uint8_t channel);
+
 void plant_set_supply(double volts);
 void plant_set_load(uint8_t channel, double ohm, double henry); /* ohm < 0: contact open */
 void plant_switch(uint8_t channel, uint8_t drive, uint64_t at_ticks);

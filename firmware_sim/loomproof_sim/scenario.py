@@ -38,6 +38,8 @@ class Scenario(BaseModel):
         temperature_c: temperature of loom and loads; None = the job's ambient temperature.
         profile: the board.
         clock: `real`, or `virtual` for tests.
+        driver_stuck_on: channel whose driver conducts whatever it is told: a fault of the box itself.
+        current_path_dead: channel whose current the box cannot read: a fault of the box itself.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -51,6 +53,8 @@ class Scenario(BaseModel):
     temperature_c: Annotated[float, Field(ge=-40, le=150)] | None = None
     profile: Literal["reference", "twelve_bit"] = "reference"
     clock: Literal["real", "virtual"] = "real"
+    driver_stuck_on: Annotated[int, Field(ge=1, le=16)] | None = None
+    current_path_dead: Annotated[int, Field(ge=1, le=16)] | None = None
 
     @property
     def board(self) -> BoardProfile:
@@ -118,6 +122,10 @@ def build_box(scenario: Scenario, job: Job | None = None) -> SimBox:
         seed=scenario.seed,
         serial_number=f"SIM-{scenario.seed:08d}",
     )
+    if scenario.driver_stuck_on is not None:
+        controller.stick_driver(scenario.driver_stuck_on)
+    if scenario.current_path_dead is not None:
+        controller.deaden_current(scenario.current_path_dead)
     box = SimBox(controller, VirtualClock() if scenario.clock == "virtual" else RealClock())
     faults = [parse_fault(text, job) for text in scenario.faults]
     box.hands = SimHands(box, plant, job, connector_map(job, faults))

@@ -200,6 +200,26 @@ def test_a_stop_for_want_of_supply_is_told_as_such(session, box):
     assert "supply" in session.stopped
 
 
+@pytest.mark.parametrize(
+    ("reason", "signal", "says"),
+    [
+        (m.StopReason.DRIVER_ON, "DANGER", "The driver of channel 3 conducts although it is switched off"),
+        (m.StopReason.CURRENT_PATH, "WARNING", "cannot read the current of channel 3"),
+    ],
+)
+@pytest.mark.parametrize("stopped_before", [False, True])
+def test_a_fault_of_the_box_says_what_no_stop_can_do(session, box, reason, signal, says, stopped_before):
+    stated(session, StatementKind.SPARK_CLEAR)
+    if stopped_before:
+        session.request_stop()
+    box.tell(m.Trip(3, 700))
+    box.tell(m.Stopped(reason))
+    assert session.interlocks.live(box.now_s()) == ()
+    assert session.stopped.startswith(f"{signal}: ")
+    assert says in session.stopped
+    assert "Remove the battery" in session.stopped
+
+
 def test_supply_loss_voids_everything_without_stopping(session, box):
     stated(session, StatementKind.FUEL_ISOLATED, StatementKind.HEAT_WATCHED)
     box.tell(m.SupplyEvent(0, 300))

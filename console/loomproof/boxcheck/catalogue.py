@@ -32,6 +32,9 @@ NOT_FROM_OUTSIDE: dict[str, str] = {
     "pin with an oscilloscope against the board's own sample period",
     "outputs are off before the reply to a stop": "the wire shows order, not pins; the events and the "
     "state are checked, the pin itself needs an oscilloscope",
+    "a driver that conducts while it is off stops the box": "bridge the driver's switch (drain to ground of a low-side "
+    "one) at a lamp of 5 W and look for stop reason `driver_on` and the channel in `tripped_mask`; pull the current "
+    "amplifier's supply and look for `current_path`",
     "UART overruns": "a box must not lose bytes at its own line rate; the counters are shown by `get_status`",
 }
 """Guarantees that the line alone cannot show, or not in full, and how to check them."""

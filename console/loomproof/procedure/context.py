@@ -34,6 +34,7 @@ from loomproof.procedure.events import (
 from loomproof.procedure.prompts import Answer, Choice, Operator, Prompt, PromptKind
 from loomproof.procedure.recorder import Recorder
 from loomproof.procedure.step_result import StepInterruptedError
+from loomproof.safety.box_faults import box_fault
 from loomproof.safety.conditions import DriveConditions
 from loomproof.safety.fuel_ledger import FuelLedger
 from loomproof.safety.heat import HeatLedger
@@ -69,6 +70,8 @@ class Core:
         }
         self.rested_s: dict[int, float] = {}
         self.reaches: dict[int, frozenset[int]] = {}
+        self._tripped: set[int] = set()
+        """Channel of the newest trip: a fault of the box names its channel by one."""
         self._lock = threading.RLock()
         self._subscribers: list[Callable[[SessionEvent], None]] = []
         self._pending: deque[EventNoted] = deque()
@@ -261,6 +264,12 @@ class Core:
             self.link_lost(message.cause)
         elif isinstance(message, messages.Stopped):
             text = f"the box stopped: {messages.STOP_REASON_TEXT[message.reason]}"
+            fault = box_fault(message.reason, self._tripped)
+            if fault is not None:
+                text, self.stopped = (
+                    str(fault).removesuffix("."),
+                    None,
+                )  # it takes the place of another reason
             if message.reason is messages.StopReason.SUPPLY:
                 self.void(Voider.SUPPLY_LOST)
             self.stopped_by(text)
@@ -275,5 +284,6 @@ class Core:
             self.publish(SupplyChanged(present, supply_v))
         elif isinstance(message, messages.Trip):
             amperes = message.current_ma / 1000
+            self._tripped = {message.channel}
             text = f"Channel {message.channel} tripped at {amperes:.1f} A."
             self.note(EventKind.TRIP, text, channel=message.channel, current_a=amperes)

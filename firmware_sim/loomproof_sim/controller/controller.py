@@ -1,6 +1,7 @@
 """The controller: one state machine, moved by bytes, time and its stop input; it has no clock of its own."""
 
 from loomproof_sim.controller.activity import BoxParts
+from loomproof_sim.controller.board_faults import FaultyBoard
 from loomproof_sim.controller.info import identity
 from loomproof_sim.controller.limits import ChannelTable
 from loomproof_sim.controller.machine import StateMachine
@@ -11,6 +12,7 @@ from loomproof_sim.controller.rest import RestLedger
 from loomproof_sim.controller.session import SessionLayer
 from loomproof_sim.controller.supervision import StopLatch
 from loomproof_sim.controller.traces import TraceStore
+from loomproof_sim.plant.spec import Drive
 from loomproof_sim.profiles import REFERENCE, BoardProfile
 from loomproof_sim.readback import Readback
 from loomproof_wire.messages import ChannelKind, StopReason, Telemetry
@@ -36,7 +38,7 @@ class Controller:
         seed: int = 0,
         serial_number: str = "SIM-0001",
     ) -> None:
-        self.plant = plant
+        self.plant = FaultyBoard(plant)
         self.profile = profile
         self.readback = Readback(profile, seed)
         self._kinds = {
@@ -44,7 +46,7 @@ class Controller:
         }
         self._identity = identity(profile, serial_number)
         self.latch = StopLatch()
-        self.outputs = Outputs(plant, profile.channel_count)
+        self.outputs = Outputs(self.plant, profile.channel_count)
         self.outbox = Outbox()
         self._boot(0)
 
@@ -116,6 +118,17 @@ class Controller:
             else:
                 self.outputs.all_off(self.now_ns)
 
+    def stick_driver(self, channel: int) -> None:
+        """Make a driver conduct from now on, whatever it is told."""
+        self.catch_up()
+        drive = Drive.LOW if self._kinds[channel] is ChannelKind.HALF_BRIDGE else Drive.ON
+        self.plant.stick_driver(channel, drive, self.now_ns / 1e9)
+
+    def deaden_current(self, channel: int) -> None:
+        """Make a channel's current reading dead from now on."""
+        self.catch_up()
+        self.plant.deaden_current(channel)
+
     def hang(self) -> None:
         """Make the program stand still, outputs as they are, until the watchdog resets it: for tests."""
         if self._hung_until_ns is None:
@@ -151,4 +164,5 @@ class Controller:
         if machine.activity is not None and machine.activity.next_ns() <= now_ns:
             machine.run_activity()
         if machine.telemetry.due(now_ns):
+            machine.look_at_rest()
             self.outbox.event(machine.status(Telemetry))

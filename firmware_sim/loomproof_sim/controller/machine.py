@@ -6,6 +6,7 @@ from typing import TypeVar
 from loomproof_sim.controller.activity import Activity, BoxParts
 from loomproof_sim.controller.arming import Arming
 from loomproof_sim.controller.drive import CheckedDrive, DriveActivity
+from loomproof_sim.controller.rest_look import RestLook
 from loomproof_sim.controller.supervision import HeartbeatTimer, StopLatch, SupplyWatch, TelemetryTimer
 from loomproof_wire.messages import (
     BoxState,
@@ -59,6 +60,7 @@ class StateMachine:
         self.telemetry = TelemetryTimer()
         self.supply = SupplyWatch(parts.profile.supply_min_v, parts.profile.supply_max_v)
         self.frames = FrameCounters()
+        self.rest_look = RestLook(parts, booted_ns)
         self._booted_ns = booted_ns
         self.supply.measured(self._supply_v())
 
@@ -92,6 +94,7 @@ class StateMachine:
         activity = self.activity
         if activity is not None and activity.run(self.now_ns):
             self.activity = None
+            self.rest_look.driven(self.now_ns)
 
     def catch_up(self) -> None:
         """Take all samples up to now, before something outside changes."""
@@ -109,6 +112,7 @@ class StateMachine:
         activity, self.activity = self.activity, None
         if activity is not None:
             activity.end(reason, self.now_ns)
+            self.rest_look.driven(self.now_ns)
 
     # -- stop, arming, supply -------------------------------------------------------------------------
 
@@ -143,6 +147,18 @@ class StateMachine:
                 self.stop(StopReason.SUPPLY)
             self.parts.outbox.event(SupplyEvent(int(self.supply.good), self.supply.supply_mv))
         return self.supply.good
+
+    def look_at_rest(self) -> None:
+        """Look whether every driver is off and every current reading alive; if not, stop for good."""
+        if self.activity is not None or self.latch.faulty:
+            return
+        fault = self.rest_look.fault(self.now_ns)
+        if fault is not None:
+            channel, current_a, reason = fault
+            self.parts.trip(channel, current_a, self.now_ns)
+            self.stop(reason)
+            if self.latch.fault(reason):
+                self.parts.outbox.event(Stopped(reason))
 
     # -- sessions -------------------------------------------------------------------------------------
 

@@ -89,7 +89,8 @@ class Requests:
         self._parts.table.kind(request.channel)
         self._refuse_busy()
         self._parts.table.configure(request)
-        self._parts.tripped.discard(request.channel)
+        if not self._machine.latch.faulty:  # no configuration mends the board
+            self._parts.tripped.discard(request.channel)
         self._machine.disarm_all(wire.DisarmReason.RECONFIGURED)
 
     def _digest(self) -> int:
@@ -110,6 +111,8 @@ class Requests:
     def _clear_stop(self, request: wire.ClearStop) -> None:
         del request
         latch = self._machine.latch
+        if latch.faulty:
+            raise RefuseError(Refusal.STOPPED, latch.reason)
         if latch.input_open:
             raise RefuseError(Refusal.STOP_INPUT_OPEN)
         if not self._machine.measure_supply():
@@ -265,6 +268,7 @@ class Requests:
 
     def _refuse_unready(self) -> None:
         machine = self._machine
+        machine.look_at_rest()
         if machine.latch.stopped:
             raise RefuseError(Refusal.STOPPED, machine.latch.reason)
         if machine.latch.input_open:

@@ -26,6 +26,16 @@ class StopLatch:
         self.reason = reason
         return True
 
+    @property
+    def faulty(self) -> bool:
+        """Whether the board itself is faulty, which nothing clears."""
+        return self.reason >= StopReason.DRIVER_ON
+
+    def fault(self, reason: StopReason) -> bool:
+        """Put a fault of the board in the place of another reason; return whether there was another."""
+        other, self.reason = self.reason is not reason, reason
+        return other
+
     def clear(self) -> None:
         """Clear the stop."""
         self.reason = StopReason.NONE

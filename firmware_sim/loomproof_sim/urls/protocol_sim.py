@@ -1,7 +1,7 @@
 """`sim://JOBPATH?seed=1&fault=open:5&clock=virtual` as a pyserial port.
 
 Query: seed, fault (may repeat), clock (real, virtual), name, profile, scenario (a TOML file), supply_v,
-supply_ohm, temperature_c, spread. An empty path stands for the small built-in job.
+supply_ohm, temperature_c, spread, driver_stuck_on, current_path_dead. An empty path stands for the small built-in job.
 """
 
 from typing import TYPE_CHECKING

@@ -26,6 +26,8 @@ STOP_TEXT: dict[messages.StopReason, str] = {
     messages.StopReason.HEARTBEAT: "console fell silent",
     messages.StopReason.SUPPLY: "supply lost",
     messages.StopReason.WATCHDOG: "box hung",
+    messages.StopReason.DRIVER_ON: "DANGER: remove battery",
+    messages.StopReason.CURRENT_PATH: "WARNING: remove battery",
 }
 _HAZARDS = (
     HazardClass.FUEL,
