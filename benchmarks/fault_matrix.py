@@ -145,6 +145,8 @@ def _of_pairs(job: Job, name: str, seed: int) -> Iterator[Case]:
             continue
         yield Case(name, f"swapped:{one}:{two}", FaultKind.SWAPPED, (one, two), seed)
         yield Case(name, f"bridged:{one}:{two}", FaultKind.BRIDGED, (one, two), seed)
+        if FAULTS[FaultKind.TWO_ON_ONE_WIRE].fits(job.load_type(one), job.load_type(two)):
+            yield Case(name, f"two_on_one_wire:{one}:{two}", FaultKind.TWO_ON_ONE_WIRE, (one, two), seed)
 
 
 def _of_sets(job: Job, name: str, seed: int) -> Iterator[Case]:
@@ -164,6 +166,10 @@ def _of_sets(job: Job, name: str, seed: int) -> Iterator[Case]:
         done |= set(whole)
         if FAULTS[FaultKind.WRONG_SET].fits(job.load_type(entry.channel)):
             yield Case(name, f"wrong_set:{entry.channel}:{other}", FaultKind.WRONG_SET, whole, seed)
+    for kind in LOGIC_KINDS:
+        inputs = tuple(c.channel for c in job.channels if c.fitted and job.load_type(c.channel).kind is kind)
+        if len(inputs) > 1:
+            yield Case(name, f"ground_open:{inputs[0]}", FaultKind.GROUND_OPEN, inputs, seed)
     for connector in job.connectors:
         there = tuple(sorted(c for c in wires_shifted(job, connector.id, 1) if job.channel(c).fitted))
         for by in (1, -1) if len(there) > 1 else ():

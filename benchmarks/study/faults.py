@@ -13,7 +13,7 @@ from loomproof.facts.kinds import LoadKind, Suppression
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.load_traits import LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS, WOUND_KINDS
 from loomproof.job.model import Job
-from loomproof_sim.fault_text import shifted_fault
+from loomproof_sim.fault_text import inputs_beside, shifted_fault
 from loomproof_sim.loom import load_spec
 from loomproof_sim.plant.faults import Fault, apply_fault
 from loomproof_sim.plant.spec import IntermittentSpec, LoomSpec
@@ -209,6 +209,24 @@ class Planter:
         loads = tuple((channel, load_spec(other, self.draw)) for channel in whole)
         fault = Fault(FaultKind.WRONG_SET, whole[0], loads=loads)
         return Planted(FaultKind.WRONG_SET, whole, one.severity, one.visible, faults=(fault,))
+
+    def _ground_open(self, free: Sequence[int]) -> Planted | None:
+        inputs = [c for c in free if self.job.load_type(c).kind in LOGIC_KINDS]
+        groups = sorted({inputs_beside(self.job, c) for c in inputs})
+        fits = [group for group in groups if len(group) > 1 and set(group) <= set(free)]
+        if not fits:
+            return None
+        shared = fits[int(self.rng.integers(len(fits)))]
+        fault = Fault(FaultKind.GROUND_OPEN, shared[0], inputs=shared)
+        return Planted(FaultKind.GROUND_OPEN, shared, "", True, faults=(fault,))
+
+    def _two_on_one_wire(self, free: Sequence[int]) -> Planted | None:
+        fits = self._of(free)
+        if len(fits) < 2:
+            return None
+        a, b = (int(c) for c in self.rng.choice(fits, 2, replace=False))
+        fault = Fault(FaultKind.TWO_ON_ONE_WIRE, a, b)
+        return Planted(FaultKind.TWO_ON_ONE_WIRE, tuple(sorted((a, b))), "", True, faults=(fault,))
 
     def _shifted(self, free: Sequence[int]) -> Planted | None:
         """Every wire of the header one cavity on or back."""

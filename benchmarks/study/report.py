@@ -18,6 +18,8 @@ SHORT = {
     "swapped": "swap",
     "shifted": "shift",
     "bridged": "bridge",
+    "two_on_one_wire": "2 on 1",
+    "ground_open": "g.open",
     "feed_open": "f.open",
     "feed_weak": "f.weak",
     "shorted_turns": "turns",

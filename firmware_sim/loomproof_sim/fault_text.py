@@ -99,6 +99,14 @@ def _read(kind: FaultKind, reader: "_Reader", job: Job) -> FaultText:
     return FaultText(kind, channel, other, feed, amount, load, connector)
 
 
+def inputs_beside(job: Job, channel: int) -> tuple[int, ...]:
+    """Return the fitted channels whose load is of the same kind, and so shares its ground."""
+    kind = job.load_type(channel).kind
+    return tuple(
+        sorted(c.channel for c in job.channels if c.fitted and job.load_type(c.channel).kind is kind)
+    )
+
+
 def shifted_fault(job: Job, connector: str, by: int) -> Fault:
     """Return the fault of a connector whose wires sit so many cavities on."""
     entering = tuple(f.id for f in job.feeds if f.cavity and connector_of(f.cavity) == connector)
@@ -132,6 +140,8 @@ def put_fault(loom: LoomSpec, fault: FaultText, job: Job, draw: Draw) -> LoomSpe
         other = job.base_load(fault.load)
         whole = sorted({fault.channel, *job.sisters(fault.channel)})
         made = replace(made, loads=tuple((channel, load_spec(other, draw)) for channel in whole))
+    if fault.kind is FaultKind.GROUND_OPEN and fault.channel is not None:
+        made = replace(made, inputs=inputs_beside(job, fault.channel))
     if fault.connector is not None:
         made = shifted_fault(job, fault.connector, fault.cavities_on)
     elif fault.amount is not None:

@@ -25,6 +25,8 @@ CHOSEN = (
     (BOAT, "swapped:1:2"),
     (BOAT, "swapped:4:5"),
     (FIVE, "shifted:H1:1"),
+    (CLASS, "ground_open:7"),
+    (FIVE, "two_on_one_wire:1:2"),
     (BENCH, "bridged:5:6"),
     (FIVE, "bridged:15:16"),
     (FIVE, "swapped:15:16"),

@@ -113,3 +113,22 @@ def test_one_quiet_winding_is_not_an_exchange(bench):
     lab = bench("bench", seed=3)
     seen = bench.change(lab.evidence(), 11, noticed=Noticed.NOTHING)
     assert FaultKind.SWAPPED not in {f.fault for f in find(lab.job, seen, judge(lab.job, seen))}
+
+
+@pytest.mark.parametrize("pair", [(1, 2), (11, 3), (14, 13), (3, 15)])
+def test_two_loads_on_one_wire_are_told_from_a_bridge(bench, pair):
+    """The second channel has nothing, whichever stands first in the job."""
+    verdicts, findings = said(bench("inline", f"two_on_one_wire:{pair[0]}:{pair[1]}", seed=3))
+    assert [(f.fault, f.channels) for f in findings] == [(FaultKind.TWO_ON_ONE_WIRE, pair)]
+    assert "both loads on the wire of the first" in findings[0].sentence
+    assert {v.channel for v in verdicts if v.verdict is Verdict.FAIL} <= set(pair)
+
+
+def test_inputs_that_lose_their_ground_at_once_are_one_finding(bench):
+    _, findings = said(bench("classroom", "ground_open:7", seed=3))
+    assert [(f.fault, f.channels) for f in findings] == [(FaultKind.GROUND_OPEN, (7, 8, 9, 10, 11, 12))]
+
+
+def test_one_input_that_is_open_alone_is_no_lost_ground(bench):
+    _, findings = said(bench("classroom", "open:9", seed=3))
+    assert [(f.fault, f.channels) for f in findings] == [(FaultKind.OPEN, (9,))]

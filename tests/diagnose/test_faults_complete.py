@@ -48,6 +48,8 @@ def hypothesis(job, kind):
     if what.scope is Scope.SET:
         whole = [sorted({c, *job.sisters(c)}) for c in fits if job.sisters(c)]
         return Hypothesis(kind, tuple(whole[0])) if whole else None
+    if what.scope is Scope.GROUND:
+        return Hypothesis(kind, tuple(fits)) if len(fits) > 1 else None
     if what.scope is Scope.CONNECTOR:
         there = sorted(wires_shifted(job, job.connectors[0].id, 1))
         return Hypothesis(kind, tuple(there), cavities_on=1) if len(there) > 1 else None
@@ -145,13 +147,14 @@ def test_the_simulator_makes_it(bench, kind):
         Scope.SUPPLY: {FaultSite.SUPPLY},
         Scope.SET: {FaultSite.CHANNEL_AND_LOAD},
         Scope.CONNECTOR: {FaultSite.CONNECTOR},
+        Scope.GROUND: {FaultSite.CHANNEL},
     }
     assert MAKING[kind].site in places[FAULTS[kind].scope]
     job, fault = possible(bench, kind)[0]
     parts = [fault.feed] if fault.feed else [str(channel) for channel in fault.channels]
     if FAULTS[kind].scope is Scope.CONNECTOR:
         parts = [job.connectors[0].id]
-    if FAULTS[kind].scope is Scope.SET:
+    if FAULTS[kind].scope in {Scope.SET, Scope.GROUND}:
         parts = parts[:1]
     if MAKING[kind].site is FaultSite.CHANNEL_AND_LOAD:
         parts.append("lamp_21w")

@@ -74,6 +74,8 @@ def test_the_first_words_say_where_what_and_what_to_do(bench, kind):
         FaultKind.FEED_WEAK: Hypothesis(kind, fed, feed.id),
         FaultKind.SWAPPED: Hypothesis(kind, (1, 2)),
         FaultKind.BRIDGED: Hypothesis(kind, (1, 2)),
+        FaultKind.TWO_ON_ONE_WIRE: Hypothesis(kind, (1, 2)),
+        FaultKind.GROUND_OPEN: Hypothesis(kind, (1, 2)),
         FaultKind.WRONG_SET: Hypothesis(kind, (1, 2)),
         FaultKind.SHIFTED: Hypothesis(kind, (1, 2), cavities_on=1),
     }.get(kind, Hypothesis(kind, (3,)))
@@ -82,7 +84,7 @@ def test_the_first_words_say_where_what_and_what_to_do(bench, kind):
     if fault.feed:
         assert feed.id in text
         assert feed.name in text
-    elif kind in {FaultKind.WRONG_SET, FaultKind.SHIFTED}:
+    elif kind in {FaultKind.WRONG_SET, FaultKind.SHIFTED, FaultKind.GROUND_OPEN}:
         assert "channels 1, 2" in text
     elif fault.channels:
         assert all(job.channel(c).cavity in text for c in fault.channels)

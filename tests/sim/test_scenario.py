@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.facts.fault_kind import FaultKind
+from loomproof.job.file.loading import load_job
 from loomproof_sim.fault_text import FaultTextError, form_of, parse_fault
 from loomproof_sim.hands.local import HandsError
 from loomproof_sim.loom import Draw, load_spec
@@ -21,6 +22,8 @@ from loomproof_sim.scenario import (
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 JOBS = [path for path in EXAMPLES if "[[channels]]" in path.read_text(encoding="utf-8")]
+
+BOAT = Path(__file__).parents[2] / "examples" / "boat-four-wasted-spark.toml"
 
 
 @pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
@@ -47,7 +50,8 @@ def test_parts_stay_within_their_tolerance_and_sisters_are_alike() -> None:
 
 @pytest.mark.parametrize("kind", FaultKind)
 def test_every_kind_of_fault_can_be_written_and_changes_the_loom(kind: FaultKind) -> None:
-    job = builtin_job()
+    # The built-in job has no input, which alone has a ground of its own.
+    job = load_job(BOAT) if kind is FaultKind.GROUND_OPEN else builtin_job()
     channel = {FaultKind.SUPPRESSION_MISSING: 4, FaultKind.SUPPRESSION_REVERSED: 4}.get(kind, 1)
     text = {
         FaultKind.FEED_OPEN: f"{kind}:F1",
@@ -55,6 +59,8 @@ def test_every_kind_of_fault_can_be_written_and_changes_the_loom(kind: FaultKind
         FaultKind.WEAK_SUPPLY: f"{kind}:0.5",
         FaultKind.SWAPPED: f"{kind}:1:3",
         FaultKind.BRIDGED: f"{kind}:1:3",
+        FaultKind.TWO_ON_ONE_WIRE: f"{kind}:1:3",
+        FaultKind.GROUND_OPEN: f"{kind}:12",
         FaultKind.WRONG_LOAD: f"{kind}:1:relay_plain",
         FaultKind.WRONG_SET: f"{kind}:1:relay_plain",
         FaultKind.SHIFTED: f"{kind}:{job.connectors[0].id}",

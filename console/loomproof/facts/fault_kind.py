@@ -4,7 +4,7 @@ from enum import StrEnum
 
 
 class FaultKind(StrEnum):
-    """One fault that changes the circuit of a channel, a pair or a set of channels, a connector, a feed or the supply."""
+    """One fault that changes the circuit of one channel or several, a connector, a ground, a feed or the supply."""
 
     OPEN = "open"
     SHORT_TO_GROUND = "short_to_ground"
@@ -15,6 +15,8 @@ class FaultKind(StrEnum):
     SWAPPED = "swapped"
     SHIFTED = "shifted"
     BRIDGED = "bridged"
+    TWO_ON_ONE_WIRE = "two_on_one_wire"
+    GROUND_OPEN = "ground_open"
     FEED_OPEN = "feed_open"
     FEED_WEAK = "feed_weak"
     SHORTED_TURNS = "shorted_turns"

@@ -99,6 +99,7 @@ class Circuit:
         self.branches: dict[int, BranchSpec] = {b.channel: b for b in loom.branches}
         self.drivers: dict[int, DriverSpec] = {c: loom.driver(c) for c in self.branches}
         names: list[object] = ["supply", *(("feed", f.id) for f in loom.feeds)]
+        names += [("ground", g.id) for g in loom.grounds]
         for c in self.branches:
             names += [("pin", c), ("end", c), ("inner", c)]
         self.node = {name: k for k, name in enumerate(names)}
@@ -122,6 +123,10 @@ class Circuit:
             raise ValueError(f"channel {branch.channel} is on feed {branch.feed_id!r}, which the loom lacks")
         return self.node[name]
 
+    def _ground_node(self, branch: BranchSpec) -> int:
+        """Return the node of an input's grounded end."""
+        return GROUND if branch.ground_id is None else self.node[("ground", branch.ground_id)]
+
     def _owns_load(self, branch: BranchSpec) -> bool:
         """Return whether a branch carries its load: of a half-bridge pair the lower channel, if it has one."""
         other = self.branches.get(branch.partner) if branch.partner is not None else None
@@ -138,7 +143,7 @@ class Circuit:
         if branch.partner is not None and branch.partner in self.branches:
             self._ports[c] = (end, self.node[("end", branch.partner)])
         elif far_end(branch, self.drivers[c]) == "ground":
-            self._ports[c] = (end, GROUND)
+            self._ports[c] = (end, self._ground_node(branch))
         else:
             self._ports[c] = (self.feed_node(branch), end)
         if isinstance(branch.load, IgniterSpec):
@@ -165,6 +170,9 @@ class Circuit:
         for feed in self.loom.feeds:
             if not feed.open:
                 e.resistor(supply, self.node[("feed", feed.id)], feed.resistance_ohm)
+        for ground in self.loom.grounds:
+            if not ground.open:
+                e.resistor(self.node[("ground", ground.id)], GROUND, ground.resistance_ohm)
         for c, drive in moment.drives:
             self._add_driver(e, c, drive)
             self._add_wire(e, self.branches[c], c in moment.broken)
@@ -202,16 +210,17 @@ class Circuit:
                 e.resistor(pin, GROUND, d.on_ohm)
 
     def _add_wire(self, e: Elements, b: BranchSpec, broken: bool) -> None:
-        pin, end = self.node[("pin", b.channel)], self.node[("end", b.channel)]
+        own, end = self.node[("pin", b.channel)], self.node[("end", b.channel)]
+        pin = own if b.wired_to is None else self.node[("pin", b.wired_to)]
         if b.open or broken:
             e.one_ways += [OneWay(pin, end, GAP_V, _DIODE_OHM), OneWay(end, pin, GAP_V, _DIODE_OHM)]
         else:
             e.resistor(pin, end, b.wire_ohm * self.copper + b.series_ohm)
             e.one_ways += [OneWay(pin, pin, GAP_V, _DIODE_OHM)] * 2  # keeps the numbering
         if b.to_ground_ohm is not None:
-            e.resistor(pin, GROUND, b.to_ground_ohm)
+            e.resistor(own, GROUND, b.to_ground_ohm)
         if b.to_supply_ohm is not None:
-            e.resistor(pin, self.node["supply"], b.to_supply_ohm)
+            e.resistor(own, self.node["supply"], b.to_supply_ohm)
 
     def _add_load(self, e: Elements, key: int, moment: Moment) -> None:
         a, b = self._ports[key]
@@ -249,8 +258,11 @@ class Circuit:
         out = set()
         for c, spec in self.specs.items():
             if isinstance(spec, IgniterSpec):
-                end = self.node[("end", c)]
-                if solved.base[end] + solved.columns[end] @ currents > spec.threshold_v:
+                end, ground = self.node[("end", c)], self._ground_node(self.branches[c])
+                volt = solved.base[end] + solved.columns[end] @ currents
+                if ground != GROUND:
+                    volt -= solved.base[ground] + solved.columns[ground] @ currents
+                if volt > spec.threshold_v:
                     out.add(c)
         return frozenset(out)
 

@@ -14,6 +14,7 @@ from loomproof_sim.plant.spec import (
     IntermittentSpec,
     LampSpec,
     LoadSpec,
+    LogicInputSpec,
     LoomSpec,
     MotorSpec,
     MovingSpec,
@@ -37,6 +38,7 @@ class Fault:
         load: fitted instead of the right one; None = one of another kind.
         loads: of a wrong set, what is fitted on each of its channels.
         wires: of a shifted connector, the channel whose wire sits on each of its channels; None where there is none.
+        inputs: of a lost ground, the channels that share it.
         fed: of a shifted connector, the channels that touch a feed's wire, and the feeds that enter it and are lost.
         contact: how an intermittent contact breaks.
     """
@@ -50,6 +52,7 @@ class Fault:
     load: LoadSpec | None = None
     loads: tuple[tuple[int, LoadSpec], ...] = ()
     wires: tuple[tuple[int, int | None], ...] = ()
+    inputs: tuple[int, ...] = ()
     fed: tuple[tuple[int, ...], tuple[str, ...]] = ((), ())
     contact: IntermittentSpec = field(default_factory=IntermittentSpec)
 
@@ -172,6 +175,20 @@ def _shifted(loom: LoomSpec, fault: Fault, _: float) -> LoomSpec:
     return replace(_with(loom, *changed), feeds=feeds)
 
 
+def _two_on_one_wire(loom: LoomSpec, fault: Fault, _: float) -> LoomSpec:
+    a, b = _two_branches(loom, fault)
+    return _with(loom, replace(b, wired_to=a.channel))
+
+
+def _ground_lost(loom: LoomSpec, fault: Fault, _: float) -> LoomSpec:
+    shared = fault.inputs or ((fault.channel,) if fault.channel is not None else ())
+    inputs = [_branch(loom, fault.kind, channel) for channel in shared]
+    if not inputs or not all(isinstance(b.load, IgniterSpec | LogicInputSpec) for b in inputs):
+        raise ValueError(f"{fault.kind}: only inputs have a ground of their own; name one of them")
+    lost = replace(loom, grounds=(*loom.grounds, FeedSpec(_LOST_GROUND, open=True)))
+    return _with(lost, *(replace(b, ground_id=_LOST_GROUND) for b in inputs))
+
+
 def _open(b: BranchSpec, fault: Fault, ohm: float) -> BranchSpec:
     return replace(b, open=True)
 
@@ -290,6 +307,7 @@ class Making:
 
 
 _JOINED_OHM = 0.02
+_LOST_GROUND = "lost"
 
 MAKING: Mapping[FaultKind, Making] = {
     FaultKind.OPEN: Making(_on_branch(_open)),
@@ -301,6 +319,8 @@ MAKING: Mapping[FaultKind, Making] = {
     FaultKind.SWAPPED: Making(_swapped, site=FaultSite.TWO_CHANNELS),
     FaultKind.SHIFTED: Making(_shifted, Amount.CAVITIES, site=FaultSite.CONNECTOR),
     FaultKind.BRIDGED: Making(_bridged, Amount.OHM, _JOINED_OHM, FaultSite.TWO_CHANNELS),
+    FaultKind.TWO_ON_ONE_WIRE: Making(_two_on_one_wire, site=FaultSite.TWO_CHANNELS),
+    FaultKind.GROUND_OPEN: Making(_ground_lost),
     FaultKind.FEED_OPEN: Making(_on_feed(_dead_feed), site=FaultSite.FEED),
     FaultKind.FEED_WEAK: Making(_on_feed(_weak_feed), Amount.OHM, 1.5, FaultSite.FEED),
     FaultKind.SHORTED_TURNS: Making(_on_load(_shorted_turns), Amount.SHARE),

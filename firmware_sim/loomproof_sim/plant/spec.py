@@ -260,6 +260,8 @@ class BranchSpec:
         intermittent: a contact that opens when wiggled.
         connected: the load's connector is seated.
         partner: the other half of a half-bridge; the load lies between the two pins.
+        wired_to: the channel at whose pin its wire ends; None = its own.
+        ground_id: of an input's other end; None = straight to ground.
         far_end: where the load's other end goes; `auto` = to ground for inputs and behind high-side and
             half-bridge drivers, else to the feed.
     """
@@ -276,6 +278,8 @@ class BranchSpec:
     intermittent: IntermittentSpec | None = None
     connected: bool = True
     partner: int | None = None
+    wired_to: int | None = None
+    ground_id: str | None = None
     far_end: Literal["auto", "feed", "ground"] = "auto"
 
 
@@ -304,6 +308,7 @@ class LoomSpec:
 
     Attributes:
         drivers: by channel; a channel without one gets the default `DriverSpec`.
+        grounds: that inputs share, each like a feed to ground.
         bridges: pairs of channels joined by a fault path: (channel, channel, ohm).
         temperature_c: of wires and windings.
         law: of armatures and saturating coils; `second` is for studies (see `loads.second`).
@@ -314,6 +319,7 @@ class LoomSpec:
     branches: tuple[BranchSpec, ...] = ()
     drivers: dict[int, DriverSpec] = field(default_factory=dict)
     bridges: tuple[tuple[int, int, float], ...] = ()
+    grounds: tuple[FeedSpec, ...] = ()
     temperature_c: float = 20.0
     law: Literal["first", "second"] = "first"
 

@@ -183,3 +183,55 @@ def test_every_fault_can_be_driven(make_loom, kind, load):
     values = np.array([plant.sample_many(c, np.linspace(0, 0.03, 300)) for c in (1, 2)])
     assert np.isfinite(values).all()
     assert np.abs(values).max() < 500.0
+
+
+def test_a_leak_to_ground_divides_the_supply_with_its_load(make_loom):
+    """13.5 V over the load's 14.25 ohm and a leak of as many: half of it at the pin, half the current (voltage divider)."""
+    plant = Plant(apply_fault(make_loom(HIGH), Fault(FaultKind.LEAK_TO_GROUND, 1, ohm=14.17)))
+    assert plant.sample(1, 0.1).drain_v == pytest.approx(13.5 / 2, rel=0.02)
+    assert plant.load_current(1, [0.1])[0] == pytest.approx(13.5 / 28.3, rel=0.02)
+
+
+def test_two_loads_on_one_wire_are_one_of_half_the_resistance_and_leave_a_cavity_empty(make_loom):
+    """Two of 14 ohm side by side: 7 ohm (Ohm's law)."""
+    loom = apply_fault(make_loom(HIGH, HIGH), Fault(FaultKind.TWO_ON_ONE_WIRE, 1, 2))
+    assert look(loom, 1)[2] == pytest.approx(2 * 13.5 / 14.25, rel=0.02)
+    _, rest, end = look(loom, 2)
+    assert rest == pytest.approx(2.5, abs=0.01)
+    assert end == pytest.approx(0.0, abs=1e-4)
+
+
+def test_igniters_without_their_ground_take_no_current_and_do_not_fire(make_loom):
+    loom = make_loom(IgniterSpec(), IgniterSpec(), kinds={1: "logic", 2: "logic"})
+    for lost in (False, True):
+        fault = Fault(FaultKind.GROUND_OPEN, 1, inputs=(1, 2))
+        plant, rest, end = look(apply_fault(loom, fault) if lost else loom, on_s=3e-3)
+        assert rest == pytest.approx(2.5 if lost else 0.03, abs=0.05)
+        assert end == pytest.approx(0.0 if lost else 5.0 / 522.0, abs=4e-4)
+        assert (plant.primary_current(1, np.linspace(1e-3, 4e-3, 50)).max() > 1.0) is not lost
+
+
+def test_only_inputs_have_a_ground_to_lose(make_loom):
+    with pytest.raises(ValueError, match="only inputs have a ground"):
+        apply_fault(make_loom(HIGH), Fault(FaultKind.GROUND_OPEN, 1))
+
+
+def test_every_wire_of_a_connector_moves_and_the_last_hangs_free(make_loom):
+    loom = make_loom(HIGH, LOW)
+    on = apply_fault(loom, Fault(FaultKind.SHIFTED, wires=((1, None), (2, 1))))
+    assert look(on, 1)[1] == pytest.approx(2.5, abs=0.01)
+    assert look(on, 2)[2] == pytest.approx(13.5 / 14.25, rel=0.01)
+    fed = apply_fault(loom, Fault(FaultKind.SHIFTED, wires=((1, None), (2, 1)), fed=((1,), ())))
+    assert look(fed, 1)[1] == pytest.approx(13.5, abs=0.01)
+
+
+def test_a_set_of_other_loads(make_loom):
+    other = apply_fault(make_loom(HIGH, HIGH), Fault(FaultKind.WRONG_SET, 1, loads=((1, LOW), (2, LOW))))
+    for channel in (1, 2):
+        assert look(other, channel)[2] == pytest.approx(13.5 / 2.65, rel=0.01)
+
+
+@pytest.mark.parametrize("kind", [FaultKind.WRONG_SET, FaultKind.SHIFTED])
+def test_what_is_not_said_cannot_be_made(make_loom, kind):
+    with pytest.raises(ValueError, match="say which"):
+        apply_fault(make_loom(HIGH), Fault(kind, 1))

@@ -9,7 +9,8 @@ from itertools import combinations
 from loomproof.diagnose.faults.definition import FaultDefinition, Hypothesis, Scope
 from loomproof.diagnose.faults.registry import definition_of, of_scope
 from loomproof.diagnose.faults.swapped import exchanged_windings, swap_cycles
-from loomproof.diagnose.observed.features import Features
+from loomproof.diagnose.observed.features import Conduct, Features
+from loomproof.job.load_traits import LOGIC_KINDS
 from loomproof.job.model import Job
 from loomproof.job.shift import wires_shifted
 
@@ -47,9 +48,21 @@ def candidates(job: Job, features: Mapping[int, Features], suspects: Iterable[in
         Hypothesis(kind.kind, group) for kind in of_scope(Scope.SET) for group in _sets(job, features, kind)
     ]
     found += _shifted(job, features)
+    found += [
+        Hypothesis(kind.kind, inputs)
+        for kind in of_scope(Scope.GROUND)
+        for inputs in _grounded(job, features)
+    ]
     for pair in combinations(doubted, 2):
         loads = [job.load_type(channel) for channel in pair]
-        fitting = [Hypothesis(fault.kind, pair) for fault in of_scope(Scope.PAIR) if fault.fits(*loads)]
+        fits = [fault for fault in of_scope(Scope.PAIR) if fault.fits(*loads)]
+        ways = [(fault, way) for fault in fits for way in (pair, pair[::-1]) if fault.ordered or way == pair]
+        fitting = [
+            Hypothesis(fault.kind, way)
+            for fault, way in ways
+            # Of an ordered one the second is without its load.
+            if not fault.ordered or features[way[1]].conduct is not Conduct.FLOWS
+        ]
         found += [fault for fault in fitting if fault not in cycles]
     for channel in doubted:
         found += [fault for fault in single_faults(job, channel) if fault not in found]
@@ -62,6 +75,13 @@ def _sets(job: Job, features: Mapping[int, Features], kind: FaultDefinition) -> 
     for channel in sorted(c for c in features if job.channel(c).partner is None):
         by_type.setdefault(f"{job.channel(channel).load}|{job.channel(channel).override}", []).append(channel)
     return [tuple(s) for s in by_type.values() if len(s) > 1 and kind.fits(job.load_type(s[0]))]
+
+
+def _grounded(job: Job, features: Mapping[int, Features]) -> list[tuple[int, ...]]:
+    """Inputs that may share a ground: those of one kind, and all of them."""
+    inputs = sorted(c for c in features if job.load_type(c).kind in LOGIC_KINDS)
+    by_kind = [tuple(c for c in inputs if job.load_type(c).kind is kind) for kind in LOGIC_KINDS]
+    return sorted({group for group in (*by_kind, tuple(inputs)) if len(group) > 1})
 
 
 def _shifted(job: Job, features: Mapping[int, Features]) -> list[Hypothesis]:

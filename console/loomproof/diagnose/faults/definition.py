@@ -26,6 +26,7 @@ class Scope(Enum):
     SUPPLY = 4
     SET = 5  # every load of one type
     CONNECTOR = 6
+    GROUND = 7  # of several inputs
 
 
 @dataclass(frozen=True)
@@ -125,6 +126,7 @@ class FaultDefinition:
         heading: where and what, from the places of its channels; by default `place; place: name`.
         share_per_more: each channel past the second makes it rarer by this factor.
         adds_ohm: it raises resistance and never lowers it; a short to ground on the same feed seems to do the same.
+        ordered: of a pair, it is another fault the other way round.
         one_side: it touches one wire only; of a half-bridge's load it is at one end, where any other fault is of the load
             and both its wires, which one current passes.
         loads_feed: it draws its load's full current from the feed all the time.
@@ -150,6 +152,7 @@ class FaultDefinition:
     heading: Callable[[Sequence[str]], str] | None = None
     share_per_more: float = 1.0
     adds_ohm: bool = False
+    ordered: bool = False
     one_side: bool = False
     loads_feed: bool = False
     supply_ohm: tuple[float, float] | None = None

@@ -9,6 +9,7 @@ from loomproof.diagnose.faults.bridged import BRIDGED
 from loomproof.diagnose.faults.definition import FaultDefinition, Hypothesis, Scope
 from loomproof.diagnose.faults.feed_open import FEED_OPEN
 from loomproof.diagnose.faults.feed_weak import FEED_WEAK
+from loomproof.diagnose.faults.ground_open import GROUND_OPEN
 from loomproof.diagnose.faults.intermittent import INTERMITTENT
 from loomproof.diagnose.faults.leak_to_ground import LEAK_TO_GROUND
 from loomproof.diagnose.faults.open import OPEN
@@ -21,6 +22,7 @@ from loomproof.diagnose.faults.stuck_armature import STUCK_ARMATURE
 from loomproof.diagnose.faults.suppression_missing import SUPPRESSION_MISSING
 from loomproof.diagnose.faults.suppression_reversed import SUPPRESSION_REVERSED
 from loomproof.diagnose.faults.swapped import SWAPPED
+from loomproof.diagnose.faults.two_on_one_wire import TWO_ON_ONE_WIRE
 from loomproof.diagnose.faults.weak_supply import WEAK_SUPPLY
 from loomproof.diagnose.faults.wrong_load import WRONG_LOAD
 from loomproof.diagnose.faults.wrong_set import WRONG_SET
@@ -45,6 +47,8 @@ FAULTS: Mapping[FaultKind, FaultDefinition] = {
         BRIDGED,
         SWAPPED,
         SHIFTED,
+        TWO_ON_ONE_WIRE,
+        GROUND_OPEN,
         FEED_OPEN,
         FEED_WEAK,
         WEAK_SUPPLY,

@@ -57,7 +57,7 @@ def sentence(job: Job, fault: Hypothesis, amount: str, twins: tuple[FaultKind, .
         return (
             f"Feed {feed.id} ({feed.name}{at}), channels {named}: {what.name}, {act}.{_alike(fault, twins)}"
         )
-    if what.scope in {Scope.SET, Scope.CONNECTOR}:
+    if what.scope in {Scope.SET, Scope.CONNECTOR, Scope.GROUND}:
         named = ", ".join(str(c) for c in fault.channels)
         return f"{_many(job, fault)}, channels {named}: {what.name}, {act}.{_alike(fault, twins)}"
     if fault.kind is FaultKind.SWAPPED and is_one_stepper(job, fault.channels):
@@ -76,6 +76,8 @@ def _windings(job: Job, fault: Hypothesis) -> str:
 def _many(job: Job, fault: Hypothesis) -> str:
     """Which set of loads, or which connector and whether on or back."""
     first = fault.channels[0]
+    if definition_of(fault).scope is Scope.GROUND:
+        return f"{len(fault.channels)} inputs at once"
     if definition_of(fault).scope is Scope.SET:
         return f"All {len(fault.channels)} of {job.load_type(first).name}"
     connector = next(c for c in job.connectors if c.id == connector_of(job.channel(first).cavity))
