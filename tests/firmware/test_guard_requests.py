@@ -223,7 +223,7 @@ def test_every_hazard_of_its_channels_must_be_armed(console, message):
     assert console.on() == []
 
 
-@pytest.mark.parametrize("message", [SENSE, WATCH], ids=name)
+@pytest.mark.parametrize("message", [replace(SENSE, on_time_us=30), WATCH], ids=name)
 def test_what_moves_nothing_needs_no_arming(console, message):
     configure(console, message, load_class=LoadClass.COIL, hazard=Hazard.HEAT)
     assert console.refusal(message) is None
