@@ -46,6 +46,9 @@
 #define LINE_IN_BYTES 128U /* powers of two */
 #define LINE_OUT_BYTES 128U
 #define SETS_WAITING 32U
+#define PIN_TICKS 5U /* from the end of the waiting for an edge to the pins */
+#define SHORT_PIN_TICKS 7U /* the same for the end of a pulse that is too short to wait for anew */
+#define SAMPLES_EARLY true /* such a pulse's sampling is prepared before it: there is no time in it */
 #define SET_US 64 /* four conversions of 13 us, and 3 us for each interrupt */
 #elif defined(__AVR_ATmega328P__)
 #define BOARD_NAME "four"
@@ -65,6 +68,9 @@
 #define LINE_IN_BYTES 32U /* powers of two */
 #define LINE_OUT_BYTES 64U
 #define SETS_WAITING 4U
+#define PIN_TICKS 3U
+#define SHORT_PIN_TICKS 4U
+#define SAMPLES_EARLY false
 #define SET_US 76 /* the core is built for size, and takes longer with each set */
 #else
 #error "no such board"

@@ -14,11 +14,11 @@
 
 #define LEAD_TICKS 54U /* 27 us: the interrupt's own beginning, and the longest time that anything else holds it up */
 #define TURN_LEAD_TICKS 16U /* 8 us: the interrupt's own beginning alone */
-#define PIN_TICKS 4U /* from the end of the waiting to the pins */
 #define LATE_TICKS 4U /* nearer than this a compare value may be passed while it is written */
 #define AIMING_TICKS 24U /* longer than edges_aim takes from reading the count to writing the compare value */
 #define QUIET_TICKS 34U /* 17 us: with more time than this other interrupts are let in; two of them take no longer */
 #define CALM_TICKS 10U /* with more time than this a received byte is taken in while waiting */
+#define SHORT_TICKS 48U /* 24 us: a pulse as short as this is begun and ended in one go */
 #define CLOSE_TICKS 12000U /* 6 ms: an edge no later than this after another one is aimed at by its interrupt */
 #define ARM_TICKS 20000 /* 10 ms: any other is aimed at by edges_aim when it is as near as this */
 
@@ -82,6 +82,16 @@ void edges_aim(void)
     }
 }
 
+bool edges_are_overdue(void)
+{
+    bool overdue;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        overdue = edge_count_ahead && (int32_t)(clock_read() - first->tick) > (int32_t)HAL_TICKS_PER_MS;
+    }
+    return overdue;
+}
+
 /* Lets the interrupt have what was planned, one order or the two of a pair. */
 static void hand_over(struct order *order)
 {
@@ -98,6 +108,12 @@ static void hand_over(struct order *order)
     }
 }
 
+/* Whether it ends a pulse so soon after its beginning, which was planned just before. */
+static bool ends_brief_pulse(const struct hal_edge *edge)
+{
+    return edge->channel && edge->drive == HAL_OFF && edge->at_ticks - last_planned <= SHORT_TICKS;
+}
+
 void edges_plan(const struct hal_edge *edge)
 {
     static const enum gate gates[] = {
@@ -108,6 +124,9 @@ void edges_plan(const struct hal_edge *edge)
     struct order *order = staged ? after(next_free) : next_free;
     order->tick = edge->at_ticks;
     order->close = edge->at_ticks - last_planned < CLOSE_TICKS;
+    if (ends_brief_pulse(edge)) {
+        before(order)->sampling.does |= SAMPLER_BRIEF;
+    }
     last_planned = edge->at_ticks;
     order->again_ticks = edge->again_ticks;
     order->times = edge->times;
@@ -208,12 +227,26 @@ static inline struct order *pass(struct order *order)
  * twice as many registers before it gets here. */
 static __attribute__((noinline)) bool carry_out(struct order *order)
 {
+    const bool brief = order->sampling.does & SAMPLER_BRIEF;
+    const bool early = SAMPLES_EARLY && brief;
+    if (early) {
+        sampler_do(&order->sampling);
+    }
     wait_until((uint16_t)((uint16_t)order->tick - PIN_TICKS));
     if (!edge_count_ahead) { /* what was let in meanwhile was an over-current, which drops the plan */
         return false;
     }
     gates_do(&order->write);
-    sampler_do(&order->sampling);
+    if (!early) {
+        sampler_do(&order->sampling);
+    }
+    if (brief) { /* what comes after this would take longer than the pulse; the gate is written again then */
+        const struct order *end = after(order);
+        const uint8_t low = (uint8_t)((uint8_t)end->tick - SHORT_PIN_TICKS);
+        while ((int8_t)(low - TCNT1L) > 0)
+            ;
+        gates_do(&end->write);
+    }
     line_attend();
     if (order->turn != TURN_NONE) {
         let_others_in();

@@ -13,6 +13,9 @@
 void edges_plan(const struct hal_edge *edge);
 void edges_cancel(void);
 
+/* [later] Whether the first edge should have come a millisecond ago. */
+bool edges_are_overdue(void);
+
 /* [later] Aims the interrupt at the first edge when that is near; to be called every 5 ms at least. */
 void edges_aim(void);
 

@@ -2,13 +2,14 @@
 #include "gates.h"
 
 #include <avr/interrupt.h>
+#include <avr/pgmspace.h>
 #include <util/atomic.h>
 
 #define PER_PORT 8
 #define ALL_PINS 0xFFU
 
 /* A table: shifting is slow, and takes a time that depends on the channel. */
-static const uint8_t bits[PER_PORT] = {1, 2, 4, 8, 16, 32, 64, 128};
+static const uint8_t bits[PER_PORT] PROGMEM = {1, 2, 4, 8, 16, 32, 64, 128};
 
 volatile uint8_t gates_allowed = ALL_PINS;
 static bool killed;
@@ -24,7 +25,7 @@ void gates_begin(void)
 
 void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate)
 {
-    const uint8_t bit = bits[channel % PER_PORT];
+    const uint8_t bit = pgm_read_byte(&bits[channel % PER_PORT]);
     volatile uint8_t *lower = channel < PER_PORT ? &PORTA : &PORTC;
     volatile uint8_t *upper = channel < PER_PORT ? &PORTL : &PORTK;
     write->first = gate == GATE_UPPER ? lower : upper;
@@ -52,7 +53,7 @@ void gates_begin(void)
 /* This board has no half-bridges: an upper leg stays off. */
 void gates_prepare(struct gate_write *write, uint8_t channel, enum gate gate)
 {
-    const uint8_t bit = bits[FIRST_GATE + channel];
+    const uint8_t bit = pgm_read_byte(&bits[FIRST_GATE + channel]);
     gates_prepare_nothing(write);
     write->second_keep = (uint8_t)~bit;
     write->second_set = gate == GATE_ON ? bit : 0;

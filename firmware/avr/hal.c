@@ -64,6 +64,14 @@ int16_t hal_temperature_dc(void)
     return (int16_t)((int32_t)sampler_temperature() * TENTHS_K_AT_FULL / 1024 - ZERO_C_DC);
 }
 
+uint8_t hal_fault(void)
+{
+    if (edges_are_overdue()) {
+        return HAL_EDGE_OVERDUE;
+    }
+    return sampler_is_dead() ? HAL_NO_SAMPLE : HAL_WORKS;
+}
+
 bool hal_stop_input_open(void)
 {
     return watchdog_stop_open();

@@ -3,6 +3,7 @@
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
+#include <avr/pgmspace.h>
 #include <util/atomic.h>
 
 #include "board.h"
@@ -61,7 +62,7 @@ static void aim(struct sampler_order *order, uint8_t channel, uint16_t tick)
 
 void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge)
 {
-    static const uint8_t does[] = {
+    static const uint8_t does[] PROGMEM = {
         [HAL_SAMPLING_LEAVE] = 0,
         [HAL_SAMPLING_PULSE] = SAMPLER_JUDGE | SAMPLER_ANEW_UNLESS_KEPT,
         [HAL_SAMPLING_SENSE] = SAMPLER_JUDGE | SAMPLER_ANEW | SAMPLER_REPORT,
@@ -69,19 +70,32 @@ void sampler_prepare(struct sampler_order *order, const struct hal_edge *edge)
         [HAL_SAMPLING_LAST] = SAMPLER_JUDGE_NO_MORE,
         [HAL_SAMPLING_END] = SAMPLER_JUDGE_NO_MORE | SAMPLER_END_UNLESS_KEPT,
     };
-    order->does = does[edge->sampling];
+    order->does = pgm_read_byte(&does[edge->sampling]);
     order->judged_input = edge->limit.wide ? INPUT_WIDE : INPUT_FINE;
     order->limit = edge->limit.counts;
     order->every = edge->sampling == HAL_SAMPLING_TRACE ? edge->every : 1;
     if (edge->sampled) {
         aim(order, (uint8_t)(edge->sampled - 1U), (uint16_t)edge->at_ticks);
+        if (edge->sampling == HAL_SAMPLING_SENSE) {
+            order->hold = (uint16_t)(order->hold + edge->wait_ticks);
+        }
     }
 }
 
 void sampler_pulse_over(void)
 {
     sampler.limit = NO_LIMIT;
-    sampler.pulse = false;
+    sampler.pulse = sampler.due = false;
+}
+
+bool sampler_is_dead(void)
+{
+    const bool judged = GPIOR0 & _BV(PHASE_JUDGED);
+    GPIOR0 &= (uint8_t)~_BV(PHASE_JUDGED);
+    if (judged) {
+        sampler.due = false;
+    }
+    return !judged && (sampler.due || sampler.pulse);
 }
 
 bool sampler_is_over(void)
@@ -213,6 +227,14 @@ DONE(first)
     const uint16_t counts = ADC;
     if (counts > sampler.limit && sampler.first_input == sampler.judged_input) {
         trip();
+    }
+    GPIOR0 |= _BV(PHASE_JUDGED);
+    if (!sampler.pulse) {
+        sampler.limit = NO_LIMIT;
+        if (sampler.ending && !sampler.over) {
+            sampler_end();
+            return;
+        }
     }
     first_counts = counts;
     sampler_next_admux = AVCC_REFERENCE | sampler.drain_input;

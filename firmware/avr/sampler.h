@@ -36,6 +36,7 @@
 #define SAMPLER_END_UNLESS_KEPT 0x10U
 #define SAMPLER_KEEP 0x20U
 #define SAMPLER_REPORT 0x40U /* sets are reported */
+#define SAMPLER_BRIEF 0x80U /* not for the sampler: the next edge ends a pulse as short as edges.c says */
 
 /* The same, made ready. */
 struct sampler_order {
@@ -64,6 +65,10 @@ void sampler_pulse_over(void);
 void sampler_start(uint8_t channel);
 void sampler_stop(void);
 void sampler_release(void);
+
+/* [later] Whether no current was judged since a pulse began or sets did, or, while a pulse is on, since this was asked
+ * last. */
+bool sampler_is_dead(void);
 
 /* Measures the supply, or now and then the temperature, while no sets are taken; to be called every millisecond. */
 void sampler_idle(void);

@@ -9,5 +9,6 @@
 #define PHASE_DRAIN 4
 #define PHASE_SUPPLY 5
 #define PHASE_DROP 6 /* a conversion that is not wanted; the set comes next */
+#define PHASE_JUDGED 7 /* no phase: a current was, since sampler_is_dead was asked */
 
 #endif

@@ -30,6 +30,8 @@ extern struct sampler_state {
     uint8_t first_input; /* current that is or was converted first in the set under way */
     uint8_t drain_input;
     bool pulse; /* one is on */
+    bool due; /* sets have begun; a current is to be judged */
+    bool ending; /* with the sample that was taken last: the pulse is over */
     bool kept; /* sets go on for a trace */
     uint8_t wanted; /* not 0: sets are reported, */
     uint8_t every; /* this many-th of them, */
@@ -97,6 +99,14 @@ static inline void sampler_begin_anew(const struct sampler_order *order)
     sampler.lost = 0;
     sampler.left_out = false;
     sampler.over = false;
+    sampler.ending = false;
+    sampler.due = true;
+}
+
+/* Whether the current of the set under way has been held and is still to be judged. */
+static inline bool sampler_is_pending(void)
+{
+    return GPIOR0 & (_BV(PHASE_FIRST) | _BV(PHASE_DROP)) && (int16_t)(TCNT1 - OCR1B) > 0;
 }
 
 static inline void sampler_end(void)
@@ -104,6 +114,24 @@ static inline void sampler_end(void)
     sampler_be_at(0);
     sampler_next(INPUT_SUPPLY, IDLE);
     ADCSRA = IDLE | _BV(ADIF);
+}
+
+/* No pulse is on any more. A current that was held in it is judged all the same, and ends the sets if they are to end.
+ */
+static inline void sampler_judge_no_more(bool ends)
+{
+    const bool pending = sampler_is_pending();
+    sampler.pulse = false;
+    if (!pending) {
+        sampler.limit = NO_LIMIT;
+    }
+    if (ends && !sampler.kept) {
+        if (pending) {
+            sampler.ending = true;
+        } else {
+            sampler_end();
+        }
+    }
 }
 
 /* An edge was carried out. */
@@ -119,14 +147,10 @@ static inline void sampler_do(const struct sampler_order *order)
         sampler.pulse = true;
     }
     if (does & SAMPLER_JUDGE_NO_MORE) {
-        sampler.limit = NO_LIMIT;
-        sampler.pulse = false;
+        sampler_judge_no_more(does & SAMPLER_END_UNLESS_KEPT);
     }
     if (does & SAMPLER_KEEP) {
         sampler.kept = true;
-    }
-    if (does & SAMPLER_END_UNLESS_KEPT && !sampler.kept) {
-        sampler_end();
     }
 }
 

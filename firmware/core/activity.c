@@ -84,7 +84,7 @@ void activity_at_channel(uint8_t channel)
 void activity_over(void)
 {
     current.over = true;
-    hal_edge_cancel();
+    outputs_all_off();
     hal_adc_stop();
 }
 

@@ -41,7 +41,7 @@ uint8_t activity_state(void);
 /* [isr] The channel reported changes (a scan moves on). */
 void activity_at_channel(uint8_t channel);
 
-/* [isr] It has done all it was to do. */
+/* [isr] It has done all it was to do: everything off. */
 void activity_over(void);
 
 /* [isr] Break it off now: outputs off, no more edges. The first reason stays. The main loop reports it later. */

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "send.h"
+#include "wire_gen.h"
 #include "wire_messages_gen.h"
 
 /* The largest reply is a full trace_chunk. */
@@ -25,6 +26,14 @@ void answer_reset(void)
 uint16_t answer_ahead(uint16_t sequence)
 {
     return (uint16_t)(sequence - answer.sequence);
+}
+
+void answer_pass_over(uint16_t next)
+{
+    uint16_t ahead = answer_ahead(next);
+    if (ahead > 1U && ahead <= WIRE_MAX_STOP_AHEAD) {
+        answer_begin((uint16_t)(next - 1U));
+    }
 }
 
 void answer_begin(uint16_t sequence)

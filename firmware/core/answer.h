@@ -11,6 +11,9 @@ void answer_reset(void);
 /* How far a sequence number is ahead of that of the last request, modulo 2^16; 0: it is that one. */
 uint16_t answer_ahead(uint16_t sequence);
 
+/* [main] A stop came with the number of the console's next request: those before it count as answered. */
+void answer_pass_over(uint16_t next);
+
 /* A new request; its answer follows. */
 void answer_begin(uint16_t sequence);
 

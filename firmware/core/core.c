@@ -29,7 +29,11 @@ static const struct activity_handlers handlers[] ROM = {
                         .set = drive_set,
                         .lost = drive_lost,
                         .ended = drive_report_end},
-    [ACTIVITY_SCAN] = {.edge = scan_edge, .over_current = scan_over_current, .set = scan_set, .ended = scan_report_end},
+    [ACTIVITY_SCAN] = {.edge = scan_edge,
+                       .over_current = scan_over_current,
+                       .set = scan_set,
+                       .lost = scan_lost,
+                       .ended = scan_report_end},
     [ACTIVITY_WATCH] = {.over_current = watch_over_current,
                         .set = watch_set,
                         .lost = watch_lost,
@@ -37,6 +41,9 @@ static const struct activity_handlers handlers[] ROM = {
                         .poll = watch_look,
                         .ended = watch_report_end},
 };
+
+/* A millisecond was attended to since the watchdog was fed. */
+static volatile bool ticked;
 
 void core_init(const struct hal_board *board, bool by_watchdog)
 {
@@ -75,6 +82,7 @@ void core_rx_lost(void)
 void core_tick_1ms(void)
 {
     uint32_t now_ticks = hal_now_ticks();
+    ticked = true;
     guard_tick(now_ticks);
     activity_tick(now_ticks);
     look_tick(activity_busy());
@@ -116,15 +124,18 @@ void core_supply_isr(void)
 
 void core_poll(void)
 {
-    hal_watchdog_feed();
+    if (ticked) { /* without the millisecond nothing would end a drive */
+        ticked = false;
+        hal_watchdog_feed();
+    }
     guard_poll();
     activity_poll();
     rest_poll();
     report_poll();
-    (void)session_poll();
+    session_poll();
 }
 
 bool core_idle(void)
 {
-    return !activity_busy() && !receive_waiting();
+    return !activity_busy() && !session_waiting();
 }

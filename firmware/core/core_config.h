@@ -23,6 +23,11 @@
 #define CORE_FRAME_QUEUE 4U
 #endif
 
+/* Whether any channel may be one; without, the code for drives of two channels is left out. */
+#ifndef CORE_HALF_BRIDGES
+#define CORE_HALF_BRIDGES 1
+#endif
+
 /* What a slow board needs from the planning of a first edge to the edge, ticks. */
 #ifndef CORE_START_TICKS
 #define CORE_START_TICKS 0U

@@ -13,6 +13,7 @@
 #include "workspace.h"
 
 #define run (workspace.drive)
+#define together (CORE_HALF_BRIDGES && run.plan.together)
 
 void drive_reset(void)
 {
@@ -25,11 +26,11 @@ static void find_limits(void)
     for (uint8_t i = 0; i < run.plan.channel_count; i++) {
         run.limits[i] = trip_limit_of(run.plan.channels[i]);
     }
-    if (run.plan.together && run.limits[0].wide == run.limits[1].wide) {
+    if (together && run.limits[0].wide == run.limits[1].wide) {
         struct hal_limit *high = run.limits[0].counts > run.limits[1].counts ? &run.limits[0] : &run.limits[1];
         struct hal_limit *low = high == &run.limits[0] ? &run.limits[1] : &run.limits[0];
         high->counts = low->counts;
-    } else if (run.plan.together) {
+    } else if (together) {
         struct hal_limit fine = run.limits[0].wide ? run.limits[1] : run.limits[0];
         run.limits[0] = run.limits[1] = fine;
     }
@@ -38,7 +39,7 @@ static void find_limits(void)
 /* A bridge's current is looked at on its ground side, which is the second of its channels. */
 static uint8_t sampled_by(const struct hal_edge *edge)
 {
-    return run.plan.together ? run.plan.channels[1] : edge->channel;
+    return together ? run.plan.channels[1] : edge->channel;
 }
 
 static const struct hal_limit *limit_of(uint8_t channel)
@@ -184,7 +185,7 @@ void drive_edge(void)
 void drive_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
     /* A bridge's two channels share one current: the trip is that of the drive's channel. */
-    trip_now(run.plan.together ? run.plan.channels[0] : run.sampled, set->fine, set->wide);
+    trip_now(together ? run.plan.channels[0] : run.sampled, set->fine, set->wide);
     run.tripped = true;
     run.on = false;
     run.programme.on = off_ticks - run.on_at;
@@ -210,7 +211,7 @@ void drive_lost(uint8_t sets)
 {
     const struct hal_set missed = {0, 0, 0, 0};
     for (; sets > 0 && trace_filling(); sets--) {
-        if (run.plan.together) {
+        if (together) {
             drive_set(&missed);
         } else {
             trace_end_here();

@@ -294,10 +294,10 @@ struct refusal drive_requests_bridge(const struct receive_frame *frame)
         field = WIRE_DRIVE_BRIDGE_FIELD_CHANNEL_GROUND;
     }
     struct refusal refusal = ready(field, r.trace_samples, WIRE_DRIVE_BRIDGE_FIELD_TRACE_SAMPLES, &wanted);
-    if (refusal.reason == REFUSAL_NONE) {
+    if (CORE_HALF_BRIDGES && refusal.reason == REFUSAL_NONE) {
         refusal = check_bridge_limits(&r, channels);
     }
-    if (refusal.reason != REFUSAL_NONE) {
+    if (refusal.reason != REFUSAL_NONE || !CORE_HALF_BRIDGES) { /* without any, it was refused for their kind */
         return refusal;
     }
     struct drive_run *drive = drive_of(&wanted);

@@ -10,10 +10,17 @@
 
 #define HEARTBEAT_TIMEOUT_TICKS ((uint32_t)WIRE_HEARTBEAT_TIMEOUT_MS * HAL_TICKS_PER_MS)
 #define UV_PER_MV 1000UL
+/* What stands still for so long ends everything; and so often the board's clock is held against the milliseconds, which
+ * another timer makes, and may be off by half. */
+#define FAULT_TICKS (HAL_TICKS_PER_MS * 3U)
+#define CLOCK_TURN_MS 16U
+#define CLOCK_LEAST_TICKS (HAL_TICKS_PER_MS * CLOCK_TURN_MS / 2U)
+#define CLOCK_MOST_TICKS (HAL_TICKS_PER_MS * CLOCK_TURN_MS / 2U * 3U)
 
 static const struct hal_board *board;
 static volatile uint8_t reason;
 static volatile bool unreported;
+static volatile uint8_t stops;
 static volatile bool alive;
 static volatile uint32_t beat_ticks;
 static uint16_t lowest_counts; /* of a good supply */
@@ -21,6 +28,8 @@ static uint16_t highest_counts;
 static volatile bool supply_good;
 static volatile bool supply_unreported;
 static volatile uint32_t uptime_ms;
+static uint16_t worked_ticks; /* when the board had no fault last */
+static uint16_t turn_ticks; /* when the clock was looked at last */
 
 static uint16_t supply_mv_now(void)
 {
@@ -42,6 +51,7 @@ void guard_reset(const struct hal_board *the_board, bool by_watchdog)
     unreported = false;
     alive = false;
     uptime_ms = 0;
+    worked_ticks = turn_ticks = (uint16_t)hal_now_ticks();
     supply_unreported = false;
     lowest_counts =
         (uint16_t)((board->supply_min_mv * UV_PER_MV + board->supply_uv_per_count - 1U) / board->supply_uv_per_count);
@@ -62,8 +72,14 @@ uint8_t guard_reason(void)
     return reason;
 }
 
+uint8_t guard_stops(void)
+{
+    return stops;
+}
+
 void guard_stop(uint8_t why)
 {
+    stops++;
     outputs_kill();
     activity_cut(WIRE_END_REASON_STOPPED);
     if (!guard_stopped()) {
@@ -103,9 +119,28 @@ void guard_look_at_supply(void)
     }
 }
 
+/* Lower halves of the ticks: this comes each millisecond. */
+static void look_at_board(uint16_t now)
+{
+    uint8_t fault = hal_fault();
+    if (fault == HAL_WORKS || guard_faulty() || !activity_busy()) { /* at rest look.c judges */
+        worked_ticks = now;
+    } else if ((uint16_t)(now - worked_ticks) >= FAULT_TICKS) {
+        guard_fault(fault == HAL_NO_SAMPLE ? WIRE_STOP_REASON_CONVERTER : WIRE_STOP_REASON_TIMER);
+    }
+    if (uptime_ms % CLOCK_TURN_MS == 0) {
+        uint16_t moved = (uint16_t)(now - turn_ticks);
+        turn_ticks = now;
+        if (!guard_faulty() && (moved < CLOCK_LEAST_TICKS || moved > CLOCK_MOST_TICKS)) {
+            guard_fault(WIRE_STOP_REASON_TIMER);
+        }
+    }
+}
+
 void guard_tick(uint32_t now_ticks)
 {
     uptime_ms++;
+    look_at_board((uint16_t)now_ticks);
     if (alive && now_ticks - beat_ticks >= HEARTBEAT_TIMEOUT_TICKS) {
         alive = false;
         guard_stop(WIRE_STOP_REASON_HEARTBEAT);
@@ -139,13 +174,16 @@ void guard_new_session(void)
     hal_irq_restore(saved);
 }
 
-void guard_clear(void)
+bool guard_clear(uint8_t seen)
 {
     uint8_t saved = hal_irq_save();
-    reason = WIRE_STOP_REASON_NONE;
-    unreported = false;
-    outputs_revive();
+    bool newest = seen == stops && !unreported;
+    if (newest) {
+        reason = WIRE_STOP_REASON_NONE;
+        outputs_revive();
+    }
     hal_irq_restore(saved);
+    return newest;
 }
 
 static void report_stop(void)

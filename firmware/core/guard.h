@@ -15,7 +15,7 @@ void guard_stop(uint8_t reason);
 void guard_fault(uint8_t reason);
 bool guard_faulty(void);
 
-/* [isr] Every ms: heartbeat, arming of the drive under way, stop input, supply. */
+/* [isr] Every ms: heartbeat, arming of the drive under way, stop input, supply, what of the board stands still. */
 void guard_tick(uint32_t now_ticks);
 
 /* [isr] Look at the stop input; at the supply. */
@@ -37,12 +37,14 @@ struct refusal guard_check_ready(void);
 /* [main] Report what happened in interrupts, and disarm what has run out. */
 void guard_poll(void);
 
-/* [any] Whether the box is stopped; why. */
+/* [any] Whether the box is stopped; why; how often it was since the start, modulo 256. */
 bool guard_stopped(void);
 uint8_t guard_reason(void);
+uint8_t guard_stops(void);
 
-/* [main] Leave the stop (the caller has looked at stop input and supply). */
-void guard_clear(void);
+/* [main] Leave the stop (the caller has looked at stop input and supply), unless the box has stopped more often than
+ * was `seen`, or has not reported it yet; returns whether it did. */
+bool guard_clear(uint8_t seen);
 
 /* [main] Supply, mV; whether it is in range. */
 uint16_t guard_supply_mv(void);

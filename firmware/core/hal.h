@@ -25,7 +25,8 @@ enum hal_drive { HAL_OFF = 0, HAL_ON = 1, HAL_HIGH = 2, HAL_LOW = 3 };
 /* [any] Every output stage off, at once, whatever was switched on before. Safe to call again. */
 void hal_all_off(void);
 
-/* [any] true: cut the supply of the gate drivers as well (stopped). false: give it back (stop cleared). */
+/* [any] true: nothing may be switched on, and the gate drivers lose their supply (at rest, and while stopped). false:
+ * give it back (something is about to be driven). The board starts with true. */
 void hal_kill_gates(bool killed);
 
 /* --- time and edges --------------------------------------------------------------------------------------------- */
@@ -45,8 +46,8 @@ enum hal_sampling {
     HAL_SAMPLING_PULSE, /* judge by `limit` from here on; sets begin anew, but are not reported, unless they are kept */
     HAL_SAMPLING_SENSE, /* judge by `limit`; sets begin anew, as by hal_adc_start */
     HAL_SAMPLING_TRACE, /* the same, and they are kept; only every `every`-th is reported, the first one first */
-    HAL_SAMPLING_LAST, /* judge no more; sets go on */
-    HAL_SAMPLING_END, /* judge no more; no more sets, unless they are kept */
+    HAL_SAMPLING_LAST, /* judge no more but the sample that was taken last; sets go on */
+    HAL_SAMPLING_END, /* the same; no more sets, unless they are kept */
 };
 
 /* One thing that the board does by itself, at its very tick. */
@@ -56,7 +57,10 @@ struct hal_edge {
     uint8_t drive; /* enum hal_drive */
     uint8_t sampling; /* enum hal_sampling */
     uint8_t sampled; /* channel whose sets begin */
-    uint8_t every; /* of a trace's sets, at least 1 */
+    union {
+        uint8_t every; /* of a trace's sets, at least 1 */
+        uint8_t wait_ticks; /* SENSE: the first set comes so much later */
+    };
     struct hal_limit limit;
     /* not 0: one of two edges planned one after the other that come by turns, each again after this */
     uint16_t again_ticks;
@@ -104,13 +108,24 @@ uint16_t hal_supply_counts(void);
 /* [main] Board temperature, 0.1 degC. */
 int16_t hal_temperature_dc(void);
 
+/* --- what stands still -------------------------------------------------------------------------------------------- */
+
+enum hal_fault {
+    HAL_WORKS,
+    HAL_EDGE_OVERDUE, /* the first planned edge should have come a millisecond ago */
+    HAL_NO_SAMPLE, /* no current sample was judged since a pulse began or sets were asked for, or in the last
+                      millisecond */
+};
+
+/* [isr] Asked each millisecond: enum hal_fault. The core stops when it lasts. */
+uint8_t hal_fault(void);
+
 /* --- stop input, watchdog, line --------------------------------------------------------------------------------- */
 
 /* [any] Whether the hardware stop input is open (pressed). It also cuts the gates without this program. */
 bool hal_stop_input_open(void);
 
-/* [main] Feed the watchdog. Called once for each core_poll, and while waiting for room in the transmit ring only if
- * the ring has moved on. */
+/* [main] Feed the watchdog. Called by core_poll, if a millisecond was attended to since it was fed last. */
 void hal_watchdog_feed(void);
 
 /* [main] Put bytes into the transmit ring, as many as there is room for (at least 32 when idle); returns how many. */

@@ -2,18 +2,26 @@
 #include "outputs.h"
 
 static volatile bool killed;
+static volatile bool supplied; /* the gates are */
+
+static void supply(bool on)
+{
+    supplied = on;
+    hal_kill_gates(!on);
+}
 
 void outputs_reset(void)
 {
     killed = false;
-    hal_edge_cancel();
-    hal_all_off();
-    hal_kill_gates(false);
+    outputs_all_off();
 }
 
 void outputs_edge_at(const struct hal_edge *edge)
 {
     if (!killed || edge->drive == HAL_OFF) {
+        if (edge->drive != HAL_OFF && !supplied) {
+            supply(true);
+        }
         hal_edge_at(edge);
     }
 }
@@ -23,18 +31,16 @@ void outputs_all_off(void)
 {
     hal_edge_cancel();
     hal_all_off();
+    supply(false);
 }
 
 void outputs_kill(void)
 {
     killed = true;
-    hal_edge_cancel();
-    hal_all_off();
-    hal_kill_gates(true);
+    outputs_all_off();
 }
 
 void outputs_revive(void)
 {
     killed = false;
-    hal_kill_gates(false);
 }

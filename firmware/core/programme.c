@@ -3,6 +3,8 @@
 
 #include <string.h>
 
+#include "core_config.h"
+
 #define PERMILLE 1000U
 
 enum { TRAIN, PEAK_HOLD, STEPPER, BRIDGE };
@@ -187,7 +189,7 @@ bool programme_next(struct programme *p, struct hal_edge *edge)
     case PEAK_HOLD:
         return chopped_edge(p, edge);
     case BRIDGE:
-        return bridge_edge(p, edge);
+        return CORE_HALF_BRIDGES && bridge_edge(p, edge);
     default:
         return pulse_edge(p, edge);
     }

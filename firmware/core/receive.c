@@ -125,9 +125,10 @@ void receive_spoil(void)
     now.too_long = true; /* counted and dropped at the next delimiter */
 }
 
-void receive_keep(void)
+void receive_keep(uint8_t stops)
 {
     uint8_t next = (uint8_t)((queue.put + 1U) % RECEIVE_QUEUE);
+    queue.frames[queue.put].stops = stops;
     if (next != queue.taken) {
         queue.put = next;
     } else if (lost_frames < UINT16_MAX) {

@@ -14,6 +14,7 @@
 
 struct receive_frame {
     uint8_t kind;
+    uint8_t stops; /* guard_stops() when it came */
     uint16_t sequence;
     uint16_t size; /* of the whole body */
     uint8_t body[RECEIVE_KEPT_BODY_BYTES];
@@ -25,10 +26,11 @@ void receive_reset(void);
 /* [isr] Take a byte. Returns the good frame that it completed, valid until the next byte, or NULL. */
 const struct receive_frame *receive_byte(uint8_t byte);
 
-/* [isr] Keep that frame for the main loop; it is lost, and counted, when the queue is full. */
-void receive_keep(void);
+/* [isr] Keep that frame for the main loop, with the number of stops so far; it is lost, and counted, when the queue is
+ * full. */
+void receive_keep(uint8_t stops);
 
-/* [main] Take the oldest kept frame; false when there is none. */
+/* [main, interrupts off] Take the oldest kept frame; false when there is none. */
 bool receive_take(struct receive_frame *frame);
 
 /* [any] Whether a frame is kept. */

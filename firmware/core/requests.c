@@ -27,7 +27,8 @@ static struct refusal get_channel(const struct receive_frame *frame, struct repl
     return refusal;
 }
 
-static struct refusal configure(const struct receive_frame *frame)
+/* Not inlined, nor is the scan: their frames would add to that of every request. */
+static __attribute__((noinline)) struct refusal configure(const struct receive_frame *frame)
 {
     struct wire_configure request;
     struct refusal refusal = refusal_of_field(wire_decode_configure(frame->body, frame->size, &request));
@@ -41,7 +42,9 @@ static struct refusal configure(const struct receive_frame *frame)
         refusal = limits_configure(&request);
     }
     if (refusal.reason == REFUSAL_NONE) {
-        trip_clear(request.channel);
+        if (!guard_faulty()) { /* no configuration mends the board */
+            trip_clear(request.channel);
+        }
         arming_drop_all(WIRE_DISARM_REASON_RECONFIGURED);
     }
     return refusal;
@@ -97,7 +100,8 @@ static struct refusal disarm(const struct receive_frame *frame)
     return refusal;
 }
 
-static struct refusal clear_stop(void)
+/* One that came before the newest stop is refused: it was sent before anybody could know of that. */
+static struct refusal clear_stop(const struct receive_frame *frame)
 {
     if (guard_faulty()) {
         return refusal_of(WIRE_REFUSAL_STOPPED, guard_reason());
@@ -108,8 +112,7 @@ static struct refusal clear_stop(void)
     if (!guard_supply_good()) {
         return refusal_of(WIRE_REFUSAL_SUPPLY_OUT_OF_RANGE, guard_supply_mv());
     }
-    guard_clear();
-    return refusal_none();
+    return guard_clear(frame->stops) ? refusal_none() : refusal_of(WIRE_REFUSAL_STOPPED, guard_reason());
 }
 
 static struct refusal get_status(struct reply *reply)
@@ -124,11 +127,11 @@ static void find_widths(const struct wire_scan *request, uint8_t *widths_us)
     for (uint8_t channel = 1; channel <= limits_channel_count(); channel++) {
         uint16_t cap_us = limits_sense_cap_us(channel, guard_supply_mv());
         uint16_t width_us = request->on_time_us < cap_us ? request->on_time_us : cap_us;
-        widths_us[channel - 1U] = (uint8_t)width_us; /* at most WIRE_MAX_SENSE_US */
+        widths_us[channel - 1U] = width_us < WIRE_MIN_SENSE_US ? 0 : (uint8_t)width_us; /* at most WIRE_MAX_SENSE_US */
     }
 }
 
-static struct refusal scan(const struct receive_frame *frame, struct reply *reply)
+static __attribute__((noinline)) struct refusal scan(const struct receive_frame *frame, struct reply *reply)
 {
     struct wire_scan request;
     uint8_t widths_us[CORE_CHANNELS] = {0};
@@ -195,7 +198,7 @@ static struct refusal bare(const struct receive_frame *frame, struct reply *repl
     case WIRE_KIND_GET_DIGEST:
         return get_digest(reply);
     case WIRE_KIND_CLEAR_STOP:
-        return clear_stop();
+        return clear_stop(frame);
     case WIRE_KIND_GET_STATUS:
         return get_status(reply);
     default: /* cancel */

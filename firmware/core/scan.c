@@ -16,7 +16,10 @@
 /* From one sense pulse to the next, so that one load's current has decayed before the next is looked at. */
 #define SLOT_TICKS HAL_TICKS_PER_MS
 
-enum step { RESTING, COMING, PULSE, NOTING, DECAY };
+/* The last set of a pulse is taken so long before its off edge. */
+#define NOTE_TICKS 2U
+
+enum step { RESTING, COMING, PULSE, DECAY };
 
 static const struct hal_board *board;
 
@@ -52,42 +55,47 @@ void scan_begin(uint16_t sequence, const struct wire_scan *request, const uint8_
     hal_irq_restore(saved);
 }
 
-static void at(uint32_t at_ticks, uint8_t drive, uint8_t sampling)
+static void at(uint32_t at_ticks, uint8_t drive, uint8_t sampling, uint8_t wait_ticks)
 {
-    struct hal_edge edge = {.at_ticks = at_ticks, .drive = drive, .sampling = sampling, .sampled = run.channel};
+    struct hal_edge edge = {
+        .at_ticks = at_ticks, .drive = drive, .sampling = sampling, .sampled = run.channel, .wait_ticks = wait_ticks};
     bool switched = sampling != HAL_SAMPLING_LEAVE;
     edge.channel = switched ? run.channel : 0;
     edge.limit = trip_limit_of(run.channel);
     outputs_edge_at(&edge);
 }
 
-/* On; sets that begin anew, so that the last one is taken just before the off edge; off. All is planned at once. */
-static void switch_on(void)
+static uint16_t bit(void)
 {
-    uint16_t lead = (uint16_t)(board->first_sample_ticks + 1U);
-    uint16_t width = (uint16_t)(run.widths_us[run.channel - 1U] * HAL_TICKS_PER_US);
-    activity_at_channel(run.channel);
-    run.result.sensed_mask = (uint16_t)(run.result.sensed_mask | (1U << (run.channel - 1U)));
-    run.noted = false;
-    run.step = COMING;
-    run.on_ticks = hal_now_ticks() + CORE_START_TICKS;
-    run.off_ticks = run.on_ticks + width;
-    at(run.on_ticks, HAL_ON, HAL_SAMPLING_SENSE);
-    at(width > lead ? run.off_ticks - lead : run.on_ticks, HAL_ON, HAL_SAMPLING_SENSE);
-    at(run.off_ticks, HAL_OFF, HAL_SAMPLING_LAST);
+    return (uint16_t)(1U << (run.channel - 1U));
 }
 
-static void note(uint16_t fine, uint16_t wide)
+/* On and off. The sets begin so late that the last one is taken just before the off edge, on which nothing else may
+ * fall: a board needs some time for each edge. */
+static void switch_on(uint16_t width)
 {
-    run.result.fine_counts[run.channel - 1U] = fine;
-    run.result.wide_counts[run.channel - 1U] = wide;
-    run.noted = true;
+    uint16_t lead = (uint16_t)(board->first_sample_ticks + NOTE_TICKS);
+    uint16_t room = width > lead ? (uint16_t)(width - lead) : 0;
+    activity_at_channel(run.channel);
+    run.result.sensed_mask = (uint16_t)(run.result.sensed_mask | bit());
+    run.sets = (uint8_t)(room / board->sample_period_ticks + 1U);
+    run.step = COMING;
+    run.on_ticks = hal_now_ticks() + CORE_START_TICKS;
+    at(run.on_ticks, HAL_ON, HAL_SAMPLING_SENSE, (uint8_t)(room % board->sample_period_ticks));
+    at(run.on_ticks + width, HAL_OFF, HAL_SAMPLING_LAST, 0);
+}
+
+static void note(const struct hal_set *set)
+{
+    run.result.fine_counts[run.channel - 1U] = set->fine;
+    run.result.wide_counts[run.channel - 1U] = set->wide;
+    run.sets = 0;
 }
 
 static void wait_for_decay(void)
 {
     run.step = DECAY;
-    at(run.on_ticks + SLOT_TICKS, HAL_OFF, HAL_SAMPLING_LEAVE);
+    at(run.on_ticks + SLOT_TICKS, HAL_OFF, HAL_SAMPLING_LEAVE, 0);
 }
 
 void scan_edge(void)
@@ -97,12 +105,12 @@ void scan_edge(void)
         run.step = PULSE;
         break;
     case PULSE:
-        run.step = NOTING;
-        break;
-    case NOTING:
         wait_for_decay();
         break;
     case DECAY:
+        if (run.sets > 0) { /* the set was missed: better not sensed than open */
+            run.result.sensed_mask = (uint16_t)(run.result.sensed_mask & ~bit());
+        }
         next_channel();
         break;
     default:
@@ -114,29 +122,46 @@ void scan_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
     (void)off_ticks;
     trip_now(run.channel, set->fine, set->wide);
-    note(set->fine, set->wide);
+    note(set);
     wait_for_decay();
+}
+
+static void rested(const struct hal_set *set)
+{
+    hal_adc_stop();
+    run.result.supply_counts = set->supply;
+    run.result.drain_counts[run.channel - 1U] = set->drain;
+    uint16_t width = (uint16_t)(run.widths_us[run.channel - 1U] * HAL_TICKS_PER_US);
+    if (width > 0 && !(trip_mask() & bit())) {
+        switch_on(width);
+    } else {
+        next_channel();
+    }
 }
 
 void scan_set(const struct hal_set *set)
 {
-    if ((run.step == NOTING || run.step == DECAY) && !run.noted) {
-        note(set->fine, set->wide);
-    }
-    if (run.step == DECAY) {
-        hal_adc_stop();
-    }
-    if (run.step != RESTING) {
+    if (run.step == RESTING) {
+        rested(set);
         return;
     }
-    hal_adc_stop();
-    run.result.supply_counts = set->supply;
-    run.result.drain_counts[run.channel - 1U] = set->drain;
-    bool latched = (trip_mask() & (1U << (run.channel - 1U))) != 0;
-    if (run.widths_us[run.channel - 1U] > 0 && !latched) {
-        switch_on();
-    } else {
-        next_channel();
+    if (run.sets == 1U) {
+        note(set);
+    } else if (run.sets > 0) {
+        run.sets--;
+    }
+    if (run.sets == 0 && run.step == DECAY) {
+        hal_adc_stop();
+    }
+}
+
+/* A pulse whose last set is among them has none. */
+void scan_lost(uint8_t sets)
+{
+    if (run.step != RESTING && run.sets > sets) {
+        run.sets = (uint8_t)(run.sets - sets);
+    } else if (run.step != RESTING && run.sets > 0) {
+        run.sets = UINT8_MAX;
     }
 }
 

@@ -18,5 +18,6 @@ void scan_report_end(uint8_t reason);
 void scan_edge(void);
 void scan_over_current(const struct hal_set *set, uint32_t off_ticks);
 void scan_set(const struct hal_set *set);
+void scan_lost(uint8_t sets);
 
 #endif

@@ -16,10 +16,13 @@
 #define NEWEST 0x7FFFU /* sequence numbers up to this far ahead are new; others are old copies */
 
 static volatile uint32_t session;
+static volatile bool stop_came; /* and is not answered; */
+static volatile uint16_t stop_sequence; /* its number, the last one's if there were several */
 
 void session_reset(void)
 {
     session = NO_SESSION;
+    stop_came = false;
 }
 
 /* In the line's interrupt, so it does without the codec: the session number is all there is. */
@@ -40,8 +43,11 @@ void session_frame_isr(const struct receive_frame *frame)
     }
     if (frame->kind == WIRE_KIND_STOP) {
         guard_stop(WIRE_STOP_REASON_COMMAND);
+        stop_sequence = frame->sequence;
+        stop_came = true;
+        return;
     }
-    receive_keep();
+    receive_keep(guard_stops());
 }
 
 static void refuse(const struct receive_frame *frame, uint8_t reason, uint32_t detail)
@@ -107,12 +113,17 @@ static void hello(const struct receive_frame *frame)
     }
 }
 
-static void acknowledge_stop(const struct receive_frame *frame)
+/* What the stop ended is reported before its answer. */
+static void acknowledge_stop(uint16_t sequence)
 {
     uint8_t body[WIRE_ACK_BYTES] = {WIRE_KIND_STOP};
-    guard_poll(); /* what the stop ended is reported before its answer */
+    guard_poll();
     activity_end(WIRE_END_REASON_STOPPED);
-    send_frame(WIRE_KIND_ACK, frame->sequence, body, WIRE_ACK_BYTES);
+    arming_drop_all(WIRE_DISARM_REASON_STOPPED);
+    if (session != NO_SESSION) {
+        answer_pass_over(sequence);
+    }
+    send_frame(WIRE_KIND_ACK, sequence, body, WIRE_ACK_BYTES);
 }
 
 static void carry_out(const struct receive_frame *frame)
@@ -132,22 +143,36 @@ static void carry_out(const struct receive_frame *frame)
     }
 }
 
-bool session_poll(void)
+static void judge(const struct receive_frame *frame)
+{
+    if (frame->kind == WIRE_KIND_HELLO) {
+        hello(frame);
+    } else if (session == NO_SESSION) {
+        refuse(frame, WIRE_REFUSAL_NO_SESSION, 0);
+    } else if (is_new(frame->sequence)) {
+        carry_out(frame);
+    }
+}
+
+/* Both are taken at one instant: the frame is older than any stop that is not answered before it. */
+void session_poll(void)
 {
     struct receive_frame frame;
-    if (!receive_take(&frame)) {
-        return false;
+    uint8_t saved = hal_irq_save();
+    bool stop = stop_came;
+    uint16_t sequence = stop_sequence;
+    stop_came = false;
+    bool taken = receive_take(&frame);
+    hal_irq_restore(saved);
+    if (stop) {
+        acknowledge_stop(sequence);
     }
-    if (frame.kind == WIRE_KIND_STOP) {
-        guard_poll(); /* a stop that came while this pass was under way is reported before it is answered */
-        activity_poll();
-        acknowledge_stop(&frame);
-    } else if (frame.kind == WIRE_KIND_HELLO) {
-        hello(&frame);
-    } else if (session == NO_SESSION) {
-        refuse(&frame, WIRE_REFUSAL_NO_SESSION, 0);
-    } else if (is_new(frame.sequence)) {
-        carry_out(&frame);
+    if (taken) {
+        judge(&frame);
     }
-    return true;
+}
+
+bool session_waiting(void)
+{
+    return stop_came || receive_waiting();
 }

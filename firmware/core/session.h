@@ -10,10 +10,14 @@
 
 void session_reset(void);
 
-/* [isr] A whole frame came. Stop and heartbeat act here; the rest is kept for session_poll. */
+/* [isr] A whole frame came. Stop and heartbeat act here; the rest is kept for session_poll, which answers a stop before
+ * what came earlier. */
 void session_frame_isr(const struct receive_frame *frame);
 
-/* [main] Answer one kept frame; false when there was none. */
-bool session_poll(void);
+/* [main] Answer stops, then one kept frame. */
+void session_poll(void);
+
+/* [any] Whether there is something to answer. */
+bool session_waiting(void);
 
 #endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "trip.h"
 
-#include "guard.h"
 #include "limits.h"
 #include "outputs.h"
 #include "send.h"
@@ -12,19 +11,20 @@
 #define UA_PER_MA 1000U
 #define NA_PER_MA 1000000UL
 #define HUNDREDTHS 100
-/* The fine range is believed up to this share of its full scale. */
-#define FINE_USABLE_PERCENT 97U
+/* Each range is believed up to this share of its full scale: an amplifier may top out a little short of its rail. In
+ * the wide one more than that is always over. */
+#define USABLE_PERCENT 97U
 
 static const struct hal_board *board;
 static volatile uint16_t latched;
 static volatile uint16_t unreported;
 static volatile uint32_t unreported_ua;
-static uint16_t fine_usable; /* counts */
+static uint16_t usable; /* counts */
 
 void trip_reset(const struct hal_board *the_board)
 {
     board = the_board;
-    fine_usable = (uint16_t)((((1UL << board->adc_bits) - 1U) * FINE_USABLE_PERCENT) / 100U);
+    usable = (uint16_t)((((1UL << board->adc_bits) - 1U) * USABLE_PERCENT) / 100U);
     latched = 0;
     unreported = 0;
 }
@@ -47,7 +47,7 @@ struct hal_limit trip_limit_of(uint8_t channel)
     struct hal_limit limit = {.wide = true, .counts = 0};
     if (limit_ma < fine_full_ma) {
         int32_t fine = (int32_t)(limit_ma * NA_PER_MA / s->fine_na_per_count) + s->fine_offset_x100 / HUNDREDTHS;
-        if (fine < (int32_t)fine_usable) {
+        if (fine < (int32_t)usable) {
             limit.wide = false;
             limit.counts = (uint16_t)(fine < 0 ? 0 : fine);
             return limit;
@@ -55,14 +55,13 @@ struct hal_limit trip_limit_of(uint8_t channel)
     }
     int32_t wide =
         (int32_t)(limit_ma * UA_PER_MA / (s->wide_na_per_count / NA_PER_UA)) + s->wide_offset_x100 / HUNDREDTHS;
-    int32_t highest = (int32_t)full_counts() - 1; /* full scale means at least that much: always over */
-    limit.counts = (uint16_t)(wide > highest ? highest : wide);
+    limit.counts = wide > (int32_t)usable ? usable : (uint16_t)wide;
     return limit;
 }
 
 static bool fine_is_good(uint16_t fine)
 {
-    return fine < fine_usable;
+    return fine < usable;
 }
 
 /* Counts above the offset, in hundredths; 0 below it. */
@@ -109,9 +108,6 @@ uint16_t trip_mask(void)
 
 void trip_clear(uint8_t channel)
 {
-    if (guard_faulty()) {
-        return; /* no configuration mends the board */
-    }
     uint8_t saved = hal_irq_save();
     latched = (uint16_t)(latched & ~(1U << (channel - 1U)));
     hal_irq_restore(saved);

@@ -76,7 +76,6 @@ void watch_tick(uint32_t now_ticks)
 {
     /* Ends on the last millisecond that does not make it too long. */
     if ((int32_t)(now_ticks - run.start + HAL_TICKS_PER_MS) > (int32_t)run.duration) {
-        outputs_all_off();
         activity_over();
     }
 }

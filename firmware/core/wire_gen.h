@@ -7,7 +7,7 @@
 
 #define WIRE_PROTOCOL_MAJOR 1U
 #define WIRE_PROTOCOL_MINOR 0U
-#define WIRE_SPEC_HASH 0x5706103FUL /* CRC-32 of the bytes of wire.toml */
+#define WIRE_SPEC_HASH 0x9FC71EF9UL /* CRC-32 of the bytes of wire.toml */
 
 #define WIRE_DELIMITER 0U
 #define WIRE_MAX_BODY_BYTES 220U
@@ -30,12 +30,14 @@
 #define WIRE_MIN_ON_TIME_US 50U
 #define WIRE_MIN_CHOP_PERIOD_US 150U
 #define WIRE_MAX_CURRENT_MA 20000U
+#define WIRE_MIN_SENSE_US 10U
 #define WIRE_MAX_SENSE_US 200U
 #define WIRE_MAX_ARM_MS 60000U
 #define WIRE_MAX_TRACE_SAMPLES 600U
 #define WIRE_SAMPLES_PER_CHUNK 25U
 #define WIRE_MAX_CHANNELS 16U
 #define WIRE_MAX_DROPOUTS_PER_EVENT 1U
+#define WIRE_MAX_STOP_AHEAD 255U
 
 /* What drives the pin. */
 enum wire_channel_kind {
@@ -88,6 +90,8 @@ enum wire_stop_reason {
     WIRE_STOP_REASON_WATCHDOG = 6, /* the box found itself hung */
     WIRE_STOP_REASON_DRIVER_ON = 7, /* a driver that is off conducts; tripped_mask names its channel */
     WIRE_STOP_REASON_CURRENT_PATH = 8, /* a current reading is dead; tripped_mask names its channel */
+    WIRE_STOP_REASON_TIMER = 9, /* a timer of the box stands still, or an edge did not come */
+    WIRE_STOP_REASON_CONVERTER = 10, /* no current was read while a channel was on */
 };
 
 /* Why a drive ended. */

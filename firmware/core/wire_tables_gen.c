@@ -42,7 +42,7 @@ const struct wire_range wire_tables_ranges[] ROM = {
     {1UL, 20UL}, /* 27 */
     {8UL, 8UL}, /* 28 */
     {0UL, 3UL}, /* 29 */
-    {0UL, 8UL}, /* 30 */
+    {0UL, 10UL}, /* 30 */
     {0UL, 4UL}, /* 31 */
     {0UL, 6UL}, /* 32 */
 };

@@ -52,9 +52,8 @@ struct scan_run {
     uint8_t step;
     uint8_t channel;
     uint8_t widths_us[CORE_CHANNELS];
-    bool noted;
+    uint8_t sets; /* of the pulse, still to come; the last is noted */
     uint32_t on_ticks;
-    uint32_t off_ticks;
     struct wire_scan_result result;
 };
 

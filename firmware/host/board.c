@@ -79,6 +79,11 @@ static struct {
     uint64_t spin; /* without the millisecond interrupt the main loop turns by itself */
     uint32_t resets; /* by the watchdog */
     bool stuck; /* the converter */
+    bool clock_dead; /* what hal_now_ticks reads */
+    uint32_t clock_stood; /* at this */
+    bool edges_dead; /* none is carried out */
+    bool sample_due; /* since a pulse began, or sets were asked for */
+    bool sampled; /* since hal_fault was asked */
 } m;
 
 static uint8_t output[OUTPUT_BYTES];
@@ -124,7 +129,7 @@ void hal_kill_gates(bool killed)
 
 uint32_t hal_now_ticks(void)
 {
-    return (uint32_t)m.now;
+    return m.clock_dead ? m.clock_stood : (uint32_t)m.now;
 }
 
 static void await_first_edge(void)
@@ -155,6 +160,7 @@ void hal_edge_cancel(void)
 void hal_adc_start(uint8_t channel)
 {
     m.converted = channel;
+    m.sample_due = true;
     m.reported = true;
     m.every = m.until = 1;
     m.phase = PHASE_CURRENT;
@@ -165,7 +171,7 @@ void hal_adc_start(uint8_t channel)
 void hal_adc_stop(void)
 {
     m.conversion = NEVER;
-    m.judged = m.pulse = m.kept = false;
+    m.judged = m.pulse = m.kept = m.sample_due = false;
 }
 
 void hal_adc_release(void)
@@ -182,6 +188,9 @@ static void begin_sets(const struct hal_edge *edge)
     m.reported = edge->sampling != HAL_SAMPLING_PULSE;
     if (edge->sampling == HAL_SAMPLING_TRACE) {
         m.every = edge->every;
+    } else if (edge->sampling == HAL_SAMPLING_SENSE) {
+        m.anchor += edge->wait_ticks;
+        m.conversion = m.anchor;
     }
 }
 
@@ -192,7 +201,7 @@ static void sample_from_edge(const struct hal_edge *edge)
     case HAL_SAMPLING_SENSE:
     case HAL_SAMPLING_TRACE:
         m.limit = edge->limit;
-        m.judged = m.pulse = true;
+        m.judged = m.pulse = m.sample_due = true;
         if (edge->sampling != HAL_SAMPLING_PULSE || !m.kept) {
             begin_sets(edge);
         }
@@ -269,6 +278,19 @@ void hal_watchdog_feed(void)
     m.fed = m.now;
 }
 
+uint8_t hal_fault(void)
+{
+    bool sampled = m.sampled;
+    m.sampled = false;
+    if (sampled) {
+        m.sample_due = false;
+    }
+    if (m.edge_count > 0 && (int32_t)(hal_now_ticks() - m.edges[m.first_edge].at_ticks) > (int32_t)HAL_TICKS_PER_MS) {
+        return HAL_EDGE_OVERDUE;
+    }
+    return !sampled && (m.sample_due || m.pulse) ? HAL_NO_SAMPLE : HAL_WORKS;
+}
+
 uint16_t hal_tx_put(const uint8_t *bytes, uint16_t size)
 {
     for (uint16_t i = 0; i < size && output_size < OUTPUT_BYTES; i++) {
@@ -309,6 +331,7 @@ static void convert(void)
 {
     switch (m.phase) {
     case PHASE_CURRENT:
+        m.sampled = true;
         m.phase = PHASE_SUPPLY;
         m.conversion = m.anchor + SUPPLY_TICKS;
         plant_current_counts(m.converted, m.now, &m.set.fine, &m.set.wide);
@@ -338,7 +361,7 @@ static void boot(bool by_watchdog)
     hal_adc_stop();
     m.hung_until = NEVER;
     m.fed = m.now;
-    m.held = m.stuck = false;
+    m.held = m.stuck = m.clock_dead = m.edges_dead = false;
     m.tick = m.now + HAL_TICKS_PER_MS;
     m.spin = NEVER;
     core_init(&board, by_watchdog);
@@ -354,7 +377,7 @@ static uint64_t next_due(void)
     if (m.hung_until != NEVER) {
         return m.hung_until;
     }
-    uint64_t due = sooner(sooner(m.tick, m.edge), sooner(m.spin, m.fed + WATCHDOG_TICKS));
+    uint64_t due = sooner(sooner(m.tick, m.edges_dead ? NEVER : m.edge), sooner(m.spin, m.fed + WATCHDOG_TICKS));
     return sooner(due, m.stuck ? NEVER : m.conversion);
 }
 
@@ -369,7 +392,7 @@ static void run_due(void)
         core_tick_1ms();
     } else if (m.spin <= m.now) {
         m.spin += HAL_TICKS_PER_MS;
-    } else if (m.edge <= m.now) {
+    } else if (!m.edges_dead && m.edge <= m.now) {
         carry_out_edge();
     } else {
         convert();
@@ -512,6 +535,11 @@ void host_deaden_current(uint8_t channel)
     plant_deaden(channel);
 }
 
+void host_amplifier_top(double counts)
+{
+    plant_set_top(counts);
+}
+
 void host_hang(void)
 {
     if (m.hung_until == NEVER) {
@@ -544,6 +572,17 @@ void host_ticks_die(void)
 void host_converter_sticks(void)
 {
     m.stuck = true;
+}
+
+void host_clock_stops(void)
+{
+    m.clock_stood = (uint32_t)m.now;
+    m.clock_dead = true;
+}
+
+void host_edges_die(void)
+{
+    m.edges_dead = true;
 }
 
 uint32_t host_resets(void)

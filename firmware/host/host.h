@@ -42,10 +42,12 @@ size_t host_take(uint8_t *bytes, size_t size);
 /* Take up to `size` output changes; returns how many. */
 size_t host_take_switches(struct host_switch *switches, size_t size);
 
-/* Hands: stop input, supply, the load of a channel (ohm < 0: contact open), a program that hangs. */
+/* Hands: stop input, supply, the load of a channel (ohm < 0: contact open), current amplifiers that top out at some
+ * counts, a program that hangs. */
 void host_stop_input(bool open);
 void host_supply(double volts);
 void host_load(uint8_t channel, double ohm, double henry);
+void host_amplifier_top(double counts);
 void host_hang(void);
 
 /* Faults of the board: a driver that conducts whatever it is told, a current reading that is dead. */
@@ -53,11 +55,14 @@ void host_stick_driver(uint8_t channel);
 void host_deaden_current(uint8_t channel);
 
 /* Interleavings: while it is held, the main loop gets no turn but those of host_poll; interrupts go on, and the
- * watchdog resets it in the end. What dies stays dead until a reset: the millisecond interrupt, the converter. */
+ * watchdog resets it in the end. What dies stays dead until a reset: the millisecond interrupt, the converter, the
+ * clock that hal_now_ticks reads, the edges. */
 void host_hold(bool held);
 void host_poll(void);
 void host_ticks_die(void);
 void host_converter_sticks(void);
+void host_clock_stops(void);
+void host_edges_die(void);
 uint32_t host_resets(void);
 
 uint64_t host_now(void);

@@ -495,8 +495,12 @@ static uint16_t stuffed(uint8_t kind, uint16_t sequence, const uint8_t *body, ui
 static void after_the_bytes(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size, bool fresh)
 {
     if (kind == WIRE_KIND_STOP && !o.hung_until) {
+        uint16_t ahead = (uint16_t)(sequence - o.last_sequence);
         o.stopped = true;
         void_arming();
+        if (o.session != 0 && ahead > 1U && ahead <= WIRE_MAX_STOP_AHEAD) {
+            o.last_sequence = (uint16_t)(sequence - 1U);
+        }
     }
     if (fresh) {
         o.last_sequence = sequence;

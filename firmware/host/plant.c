@@ -22,10 +22,12 @@ static struct {
     uint64_t since;
 } load[WIRE_MAX_CHANNELS];
 static double supply_v;
+static double top_counts;
 
 void plant_reset(void)
 {
     supply_v = 13.5;
+    top_counts = FULL_COUNTS;
     for (uint8_t i = 0; i < WIRE_MAX_CHANNELS; i++) {
         load[i].ohm = 14.0;
         load[i].henry = 14e-3;
@@ -37,6 +39,11 @@ void plant_reset(void)
 void plant_set_supply(double volts)
 {
     supply_v = volts;
+}
+
+void plant_set_top(double counts)
+{
+    top_counts = counts;
 }
 
 void plant_set_load(uint8_t channel, double ohm, double henry)
@@ -74,6 +81,11 @@ static uint16_t counts(double ideal)
     return (uint16_t)(whole < 0.0 ? 0.0 : whole > FULL_COUNTS ? FULL_COUNTS : whole);
 }
 
+static uint16_t amplified(double ideal)
+{
+    return counts(ideal < top_counts ? ideal : top_counts);
+}
+
 void plant_current_counts(uint8_t channel, uint64_t at_ticks, uint16_t *fine, uint16_t *wide)
 {
     double ohm = load[channel - 1U].ohm;
@@ -87,8 +99,8 @@ void plant_current_counts(uint8_t channel, uint64_t at_ticks, uint16_t *fine, ui
         *fine = *wide = 0;
         return;
     }
-    *fine = counts(amperes / (PLANT_FINE_NA_PER_COUNT * A_PER_NA) + PLANT_FINE_OFFSET_X100 / 100.0);
-    *wide = counts(amperes / (PLANT_WIDE_NA_PER_COUNT * A_PER_NA) + PLANT_WIDE_OFFSET_X100 / 100.0);
+    *fine = amplified(amperes / (PLANT_FINE_NA_PER_COUNT * A_PER_NA) + PLANT_FINE_OFFSET_X100 / 100.0);
+    *wide = amplified(amperes / (PLANT_WIDE_NA_PER_COUNT * A_PER_NA) + PLANT_WIDE_OFFSET_X100 / 100.0);
 }
 
 uint16_t plant_supply_counts(void)

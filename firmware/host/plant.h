@@ -19,6 +19,8 @@ void plant_stick(uint8_t channel);
 void plant_deaden(uint8_t channel);
 
 void plant_set_supply(double volts);
+/* Where the amplifiers of both current ranges top out, counts. */
+void plant_set_top(double counts);
 void plant_set_load(uint8_t channel, double ohm, double henry); /* ohm < 0: contact open */
 void plant_switch(uint8_t channel, uint8_t drive, uint64_t at_ticks);
 uint8_t plant_drive(uint8_t channel);

@@ -12,6 +12,8 @@ Floats = NDArray[np.float64]
 
 FINE, WIDE, SUPPLY, DRAIN = range(4)
 """Columns of a sample set."""
+USABLE_PERCENT = 97
+"""The share of its full scale up to which a current range is believed."""
 
 
 @dataclass(frozen=True)
@@ -96,9 +98,15 @@ class Readback:
         noisy = ideal + self.profile.noise_counts * self.noise.standard_normal(ideal.shape)
         return np.clip(np.rint(noisy), 0, self.profile.full_counts).astype(np.uint16)
 
+    def highest_limit_a(self, channel: int) -> float:
+        """Return the current that is always over, since an amplifier may top out short of its rail."""
+        scale = self.scale(channel)
+        counts = self.profile.full_counts * USABLE_PERCENT // 100 + 0.5 - scale.wide_offset_x100 / 100
+        return counts * scale.wide_na_per_count * 1e-9
+
     def current_a(self, channel: int, counts: Counts) -> Floats:
         """Return what the box reads from counts of shape (n, 4): fine unless near its end, else wide."""
         scale = self.scale(channel)
         fine = (counts[:, FINE] - scale.fine_offset_x100 / 100) * (scale.fine_na_per_count * 1e-9)
         wide = (counts[:, WIDE] - scale.wide_offset_x100 / 100) * (scale.wide_na_per_count * 1e-9)
-        return np.where(counts[:, FINE] < 0.97 * self.profile.full_counts, fine, wide)
+        return np.where(counts[:, FINE] < USABLE_PERCENT / 100 * self.profile.full_counts, fine, wide)

@@ -21,7 +21,7 @@ from loomproof_wire.codec import (
 
 PROTOCOL_MAJOR = 1
 PROTOCOL_MINOR = 0
-SPEC_HASH = 0x5706103F
+SPEC_HASH = 0x9FC71EF9
 """CRC-32 of the bytes of wire.toml."""
 
 
@@ -69,12 +69,14 @@ class Ceilings:
     min_on_time_us: int = 50
     min_chop_period_us: int = 150
     max_current_ma: int = 20000
+    min_sense_us: int = 10
     max_sense_us: int = 200
     max_arm_ms: int = 60000
     max_trace_samples: int = 600
     samples_per_chunk: int = 25
     max_channels: int = 16
     max_dropouts_per_event: int = 1
+    max_stop_ahead: int = 255
 
 
 FRAME = FrameConstants()
@@ -178,6 +180,8 @@ class StopReason(IntEnum):
     WATCHDOG = 6
     DRIVER_ON = 7
     CURRENT_PATH = 8
+    TIMER = 9
+    CONVERTER = 10
 
 
 STOP_REASON_TEXT: dict[StopReason, str] = {
@@ -190,6 +194,8 @@ STOP_REASON_TEXT: dict[StopReason, str] = {
     StopReason.WATCHDOG: "the box found itself hung",
     StopReason.DRIVER_ON: "a driver that is off conducts; tripped_mask names its channel",
     StopReason.CURRENT_PATH: "a current reading is dead; tripped_mask names its channel",
+    StopReason.TIMER: "a timer of the box stands still, or an edge did not come",
+    StopReason.CONVERTER: "no current was read while a channel was on",
 }
 
 

@@ -106,6 +106,10 @@ def stop_answered_first(patch):
     patch.setattr(session.SessionLayer, "_frame", answered_first)
 
 
+def a_stop_has_no_number(patch):
+    patch.setattr(session.SessionLayer, "_pass_over", lambda self, following: None)
+
+
 def second_reason_kept(patch):
     def latch(self, reason):
         new, self.reason = not self.stopped, reason
@@ -675,6 +679,7 @@ def dropouts_kept_quiet(patch):
 
 
 MISTAKES = {
+    a_stop_has_no_number: "numbered-before-a-stop",
     heartbeat_late: "heartbeat-loss-stops",
     heartbeat_one_ms_late: "heartbeat-loss-stops",
     heartbeat_early: "heartbeat-of-this-session",

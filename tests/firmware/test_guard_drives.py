@@ -6,9 +6,24 @@ The rules and every number: docs/protocol.md.
 from dataclasses import replace
 
 import pytest
-from hostconsole import BRIDGE, HOLD, MS, PEAK, PLAIN, SENSE, TRAIN, US, configure
+from hostconsole import (
+    ARMED,
+    BRIDGE,
+    HOLD,
+    MS,
+    PEAK,
+    PLAIN,
+    SENSE,
+    TRAIN,
+    US,
+    WATCH,
+    HostConsole,
+    configure,
+    name,
+)
 
 from loomproof_wire import messages as wire
+from loomproof_wire.frames import encode_frame as wire_frame
 from loomproof_wire.messages import BoxState, DisarmReason, EndReason, Hazard, Refusal
 
 # -- what is driven ----------------------------------------------------------------------------------------------
@@ -110,3 +125,56 @@ def test_a_reconfiguration_drops_every_arming(console):
     assert console.said(wire.Disarmed) == [wire.Disarmed(Hazard.HEAT, DisarmReason.RECONFIGURED)]
     assert console.refusal(HOLD) is None
     assert console.refusal(replace(PLAIN, channel=5)) == (Refusal.BUSY, 1)
+
+
+# -- the gates' supply -------------------------------------------------------------------------------------------
+
+
+def supplied(console):
+    """Whether the gate drivers have their supply."""
+    return not console.box.core.host_gates_killed() & 0xFF
+
+
+@pytest.mark.parametrize("request_", [*ARMED, SENSE], ids=name)
+def test_the_gates_have_a_supply_only_while_something_is_driven_or_sensed(console, request_):
+    configure(console, request_)
+    assert not supplied(console)
+    assert console.refusal(request_) is None
+    console.wait_ns(20 * US)
+    assert supplied(console)
+    console.wait(500)
+    assert console.said(wire.DriveEnded)[-1].reason is EndReason.COMPLETE
+    assert not supplied(console)
+
+
+def test_a_watch_at_rest_and_a_session_need_no_supply_of_the_gates(guarded):
+    console = HostConsole(guarded)
+    assert not supplied(console)
+    console.greet()
+    configure(console, WATCH)
+    assert console.refusal(WATCH) is None
+    console.wait(10)
+    assert not supplied(console)
+
+
+@pytest.mark.parametrize("end", [wire.Stop(), wire.Cancel(), wire.Disarm(Hazard.NONE)], ids=name)
+def test_whatever_ends_a_drive_takes_the_supply_of_the_gates_away(console, end):
+    configure(console, HOLD, hazard=Hazard.HEAT)
+    assert console.refusal(wire.Arm(Hazard.HEAT, 5000)) is None
+    assert console.refusal(replace(HOLD, duration_ms=1000)) is None
+    console.wait(5)
+    assert supplied(console)
+    assert console.refusal(end) is None
+    assert not supplied(console)
+    console.refusal(wire.ClearStop())
+    assert not supplied(console)
+
+
+def test_a_scan_has_it_for_its_pulses(console):
+    configure(console, SENSE)
+    console.sequence += 1
+    console.box.receive(wire_frame(console.sequence, wire.Scan(1, 80)))
+    console.wait_ns(60 * US)
+    assert supplied(console)
+    console.wait(5)
+    assert not supplied(console)

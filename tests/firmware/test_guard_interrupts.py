@@ -138,7 +138,7 @@ def test_a_stop_input_that_is_open_stops_again_within_a_millisecond(console):
     core.host_stop_input(True)
     console.wait(1)
     console.events.clear()
-    core.guard_clear()
+    assert core.guard_clear(core.guard_stops())
     assert console.refusal(TRAIN)[0] is Refusal.NOT_CONFIGURED
     assert not core.guard_stopped()
     console.wait(1)
@@ -150,7 +150,7 @@ def test_an_open_stop_input_refuses_before_the_millisecond_has_seen_it(console):
     core = console.box.core
     configure(console, HOLD)
     core.host_stop_input(True)
-    core.guard_clear()
+    assert core.guard_clear(core.guard_stops())
     assert console.refusal(HOLD) == (Refusal.STOP_INPUT_OPEN, 0)
 
 
@@ -172,7 +172,7 @@ def test_a_bad_supply_refuses_with_its_voltage(console):
     core = console.box.core
     configure(console, HOLD)
     core.host_supply(ctypes.c_double(4.0))
-    core.guard_clear()
+    assert core.guard_clear(core.guard_stops())
     assert console.refusal(HOLD) == (Refusal.SUPPLY_OUT_OF_RANGE, core.guard_supply_mv())
     assert core.guard_supply_mv() == 205 * 19_550 // 1000  # 4.0 V are 204.6 counts
 

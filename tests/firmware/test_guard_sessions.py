@@ -211,3 +211,29 @@ def test_three_frames_wait_and_more_are_lost_and_counted(console, count):
     console.sequence = first + count
     assert console.status().overruns == count - min(count, 3)
     assert bad_frames(console) == 0
+
+
+# -- the number of a stop ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("start", [10, 0xFFF0, 0xFFFE])
+@pytest.mark.parametrize(
+    ("ahead", "stale"), [(0, False), (1, False), (2, True), (255, True), (256, False), (40_000, False)]
+)
+def test_what_is_numbered_before_the_last_stop_is_stale(console, start, ahead, stale):
+    """The stop has the number of the next request: a clear that was lost before it and comes after it is dropped."""
+    console.sequence = (start - 1) & 0xFFFF
+    console.ask(wire.Hello(wire.PROTOCOL_MAJOR, 0, 2, 0))
+    console.box.receive(encode_frame((start + ahead) & 0xFFFF, wire.Stop()))
+    for older in range(start + 1, start + min(ahead, 4)):
+        console.box.receive(encode_frame(older & 0xFFFF, wire.ClearStop()))
+    assert bool(console.box.core.guard_stopped() & 0xFF) is (stale or ahead < 2)
+    console.box.receive(encode_frame((start + ahead) & 0xFFFF, wire.ClearStop()))
+    assert bool(console.box.core.guard_stopped() & 0xFF) is (ahead == 0)
+
+
+def test_a_stop_before_any_session_leaves_the_numbers_alone(guarded):
+    console = HostConsole(guarded)
+    console.box.receive(encode_frame(200, wire.Stop()))
+    console.greet()
+    assert console.status().state is wire.BoxState.STOPPED

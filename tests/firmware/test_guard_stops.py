@@ -6,9 +6,10 @@ The rules and every number: docs/protocol.md.
 from dataclasses import replace
 
 import pytest
-from hostconsole import HOLD, MS, TRAIN, HostConsole, configure
+from hostconsole import HELD, HOLD, MS, TRAIN, HostConsole, configure, name
 
 from loomproof_wire import messages as wire
+from loomproof_wire.frames import encode_frame
 from loomproof_wire.messages import BoxState, DisarmReason, EndReason, Hazard, Refusal, StopReason
 
 # -- what stops the box ------------------------------------------------------------------------------------------
@@ -119,3 +120,158 @@ def test_a_fresh_box_is_in_boot_and_no_longer_after_a_session(guarded):
     before = console.status().uptime_ms
     console.wait(25)
     assert console.status().uptime_ms == before + 25
+
+
+# -- what was sent or queued before a stop -----------------------------------------------------------------------
+
+
+def arrive(console, *messages):
+    """Have frames arrive while the main loop is busy with something else."""
+    for message in messages:
+        own = not isinstance(message, wire.Stop)
+        console.sequence = (console.sequence + own) & 0xFFFF
+        number = console.sequence if own else (console.sequence + 1) & 0xFFFF
+        for byte in encode_frame(number, message):
+            console.box.core.core_rx_byte(byte)
+
+
+@pytest.mark.parametrize("stopped_before", [False, True])
+@pytest.mark.parametrize("number", [None, 0])
+def test_what_is_queued_before_a_stop_does_not_undo_it(console, stopped_before, number):
+    """With the number of the next request, and with any other."""
+    configure(console, HOLD)
+    assert console.refusal(wire.Arm(Hazard.HEAT, 60_000)) is None
+    if stopped_before:
+        console.refusal(wire.Stop())
+    console.events.clear()
+    before = console.sequence
+    arrive(console, wire.ClearStop(), wire.Arm(Hazard.SPARK, 60_000), replace(HOLD, duration_ms=5000))
+    if number is None:
+        arrive(console, wire.Stop())
+    else:
+        for byte in encode_frame(number, wire.Stop()):
+            console.box.core.core_rx_byte(byte)
+    assert console.on() == []
+    console.wait(20)
+    status = console.status()
+    assert status.state is BoxState.STOPPED
+    assert status.stop_reason is StopReason.COMMAND
+    assert status.armed_mask == 0
+    assert console.on() == []
+    late = [
+        m for sequence, m in console.replies if before < sequence <= before + 3 and m.KIND != wire.Status.KIND
+    ]
+    assert not any(isinstance(m, wire.Ack) and m.request_kind != wire.Stop.KIND for m in late)
+
+
+def test_every_stop_is_answered_with_a_full_queue(console):
+    arrive(console, *[wire.GetStatus()] * 9, wire.Stop())
+    console.wait(5)
+    assert (console.sequence + 1, wire.Ack(wire.Stop.KIND)) in console.replies
+    assert console.said(wire.Stopped) == [wire.Stopped(StopReason.COMMAND)]
+
+
+def test_a_clear_behind_its_stop_is_carried_out(console):
+    arrive(console, wire.Stop(), wire.ClearStop())
+    console.wait(5)
+    assert console.said(wire.Stopped) == [wire.Stopped(StopReason.COMMAND)]
+    assert console.status().state is BoxState.IDLE
+    assert not console.box.core.guard_stopped() & 0xFF
+
+
+def test_a_clear_from_before_a_stop_of_the_box_itself_is_refused(console):
+    console.refusal(wire.Stop())
+    arrive(console, wire.ClearStop())
+    console.box.core.guard_stop(StopReason.HEARTBEAT)
+    console.wait(5)
+    refused = wire.Refused(wire.ClearStop.KIND, Refusal.STOPPED, StopReason.COMMAND)
+    assert (console.sequence, refused) in console.replies
+    assert console.status().state is BoxState.STOPPED
+    assert console.refusal(wire.ClearStop()) is None
+
+
+def test_a_clear_is_refused_while_a_stop_is_unreported(console):
+    core = console.box.core
+    core.guard_stop(StopReason.HEARTBEAT)
+    assert not core.guard_clear(core.guard_stops() & 0xFF) & 0xFF
+    console.wait(1)
+    assert console.said(wire.Stopped) == [wire.Stopped(StopReason.HEARTBEAT)]
+    assert not core.guard_clear((core.guard_stops() - 1) & 0xFF) & 0xFF
+    assert core.guard_clear(core.guard_stops() & 0xFF) & 0xFF
+    assert not core.guard_stopped() & 0xFF
+
+
+# -- what stands still -------------------------------------------------------------------------------------------
+
+LONG = replace(HOLD, duration_ms=9000, trace_samples=0)
+PULSES = wire.DriveTrain(1, 200, 20_000, 60, 0, 1, 0)
+"""So short and so far apart that a look each millisecond mostly finds nothing on."""
+
+
+@pytest.mark.parametrize(
+    ("part", "reason", "within_ms"),
+    [
+        ("host_ticks_die", StopReason.WATCHDOG, 122),
+        ("host_clock_stops", StopReason.TIMER, 33),
+        ("host_converter_sticks", StopReason.CONVERTER, 5),
+    ],
+)
+@pytest.mark.parametrize("request_", [LONG, replace(HELD, duration_ms=9000)], ids=name)
+def test_a_part_that_stands_still_leaves_nothing_on(console, request_, part, reason, within_ms):
+    """The millisecond, the clock or the converter dies in the midst of a drive, with heartbeats going on."""
+    configure(console, request_)
+    console.beat()
+    assert console.refusal(request_) is None
+    console.wait(30)
+    assert console.on() == [1]
+    getattr(console.box.core, part)()
+    for _ in range(within_ms):
+        console.wait(1)
+    assert console.on() == []
+    console.wait(200)
+    assert console.on() == []
+    assert console.box.core.guard_reason() & 0xFF == reason
+    assert len(console.pulses()) == 1
+
+
+def test_an_edge_that_does_not_come_ends_the_pulse(console):
+    configure(console, TRAIN)
+    assert console.refusal(replace(TRAIN, trace_samples=0)) is None
+    console.wait_ns(MS // 2)
+    assert console.on() == [1]
+    console.box.core.host_edges_die()
+    console.wait(6)
+    assert console.on() == []
+    assert console.said(wire.Stopped) == [wire.Stopped(StopReason.TIMER)]
+    ((_, on_us),) = console.pulses()
+    assert on_us <= 1000 + 5000
+
+
+def test_a_converter_that_is_dead_is_noticed_in_short_pulses_too(console):
+    configure(console, PULSES)
+    assert console.refusal(PULSES) is None
+    console.wait(100)
+    assert console.said(wire.Stopped) == []
+    console.box.core.host_converter_sticks()
+    console.wait(25)
+    assert console.said(wire.Stopped) == [wire.Stopped(StopReason.CONVERTER)]
+    assert len(console.pulses()) <= 7
+
+
+def test_a_scan_with_a_dead_converter_ends(console):
+    configure(console, HOLD)
+    console.box.core.host_converter_sticks()
+    assert console.ask(wire.Scan(1, 80)) is None
+    console.wait(10)
+    assert (console.sequence, wire.Refused(wire.Scan.KIND, Refusal.STOPPED, 0)) in console.replies
+    assert console.said(wire.Stopped) == [wire.Stopped(StopReason.CONVERTER)]
+
+
+def test_at_rest_a_stopped_clock_is_noticed_too(console):
+    console.box.core.host_clock_stops()
+    console.wait(33)
+    assert console.said(wire.Stopped) == [wire.Stopped(StopReason.TIMER)]
+    assert console.refusal(wire.ClearStop()) == (Refusal.STOPPED, StopReason.TIMER)
+    console.wait(20)
+    assert console.status().state is BoxState.STOPPED
+    assert console.said(wire.Stopped) == []

@@ -4,12 +4,11 @@ The rules and every number: docs/protocol.md.
 """
 
 import ctypes
+from dataclasses import replace
 
 import pytest
 from core_types import Board, Channel, configured
-from hostconsole import (
-    HostConsole,
-)
+from hostconsole import HOLD, HostConsole, configure
 
 from loomproof_wire import messages as wire
 
@@ -18,9 +17,6 @@ from loomproof_wire import messages as wire
 def core(guarded):
     guarded.restart()
     return guarded.core
-
-
-"""Of the host board, per count; its offsets are 16 and 6 counts."""
 
 
 FINE_NA, WIDE_NA = 1_986_097, 19_665_683
@@ -38,8 +34,9 @@ FINE_NA, WIDE_NA = 1_986_097, 19_665_683
         (2029, True, 109),
         (2031, True, 109),
         (5000, True, 260),
-        (19_980, True, 1022),
-        (20_000, True, 1022),
+        (19_380, True, 991),
+        (19_400, True, 992),
+        (20_000, True, 992),
     ],
 )
 def test_a_limit_in_counts_of_the_range_that_sees_it(core, limit_ma, wide, counts):
@@ -93,7 +90,7 @@ def test_a_limit_at_the_end_of_a_fine_scale_is_judged_in_the_wide_one(core):
         configured(core, 1, max_current_ma=limit_ma)
         limit = core.trip_limit_of(1)
         assert (limit.wide, limit.counts) == (wide, counts)
-    for limit_ma, counts in ((10_210, 1021), (10_220, 1022), (10_230, 1022)):
+    for limit_ma, counts in ((9910, 991), (9920, 992), (9930, 992), (10_230, 992)):
         configured(core, 1, max_current_ma=limit_ma)
         assert core.trip_limit_of(1).counts == counts
 
@@ -137,3 +134,20 @@ def test_a_trip_of_one_channel_is_reported_alone(guarded):
     guarded.core.trip_now(4, 116, 16)
     console.wait(1)
     assert console.said(wire.Trip) == [wire.Trip(4, 100 * (FINE_NA // 1000) // 1000)]
+
+
+@pytest.mark.parametrize("top_v", [4.9, 4.95, 5.0])
+@pytest.mark.parametrize(("limit_ma", "ohm"), [(20_000, 0.1), (1900, 1.0)])
+def test_an_amplifier_that_tops_out_short_of_its_rail_does_not_hide_a_short(guarded, top_v, limit_ma, ohm):
+    """135 A at a limit of 20 A, and 13.5 A at one of 1.9 A, which the fine range judges."""
+    console = HostConsole(guarded)
+    console.greet()
+    configure(console, HOLD, max_current_ma=limit_ma)
+    guarded.set_load(1, ohm, 1e-6)
+    guarded.core.host_amplifier_top(ctypes.c_double(top_v / 5.0 * 1024))
+    assert console.refusal(replace(HOLD, duration_ms=1000)) is None
+    console.wait(5)
+    assert console.on() == []
+    assert console.said(wire.Trip)[0].channel == 1
+    ((_, on_us),) = console.pulses()
+    assert on_us < 100

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.link.errors import LinkLost, NoReply, RequestRefused, Unreadable
-from loomproof.link.protocol import EVENT_LIMIT, GATE_S, STOP_BYTES, LinkCore
+from loomproof.link.errors import LinkLost, NoReply, RequestRefused, StopSent, Unreadable
+from loomproof.link.protocol import EVENT_LIMIT, GATE_S, LinkCore
 from loomproof_wire.frames import Frame, FrameReader, decode, encode_frame, encode_raw_frame
 from loomproof_wire.messages import (
     PROTOCOL_MAJOR,
@@ -355,5 +355,56 @@ def test_a_lost_port_fails_the_request_and_silences_the_link(live):
 def test_a_stop_is_understood_even_in_the_middle_of_another_frame():
     whole = encode_frame(5, TRAIN)
     for cut in range(len(whole) - 1):
-        found = [f for f in FrameReader().feed(whole[:cut] + STOP_BYTES) if isinstance(f, Frame)]
+        found = [f for f in FrameReader().feed(whole[:cut] + LinkCore().stop()) if isinstance(f, Frame)]
         assert [decode(frame) for frame in found] == [Stop()]
+
+
+def test_a_stop_has_the_number_of_the_next_request_and_leaves_it_to_it(live):
+    lost = live.begin(ClearStop(), 0.0)
+    stop = sent(live.stop())[0]
+    following = live.begin(ClearStop(), 0.0)
+    assert stop.sequence == following.sequence == lost.sequence + 1
+
+
+def test_nothing_begun_before_a_stop_is_repeated_after_it(live):
+    before = live.last_stop
+    pending = live.begin(ClearStop(), 0.0, after=before)
+    live.stop()
+    assert [decode(frame) for frame in sent(live.poll(0.25))] == []
+    with pytest.raises(StopSent, match="clear stop"):
+        pending.result()
+    assert live.counters.resent == 0
+    number = live.next_sequence
+    with pytest.raises(StopSent):
+        live.begin(ClearStop(), 1.0, after=before)
+    assert live.next_sequence == number
+    live.begin(ClearStop(), 1.0, after=live.last_stop)
+    assert [decode(frame) for frame in sent(live.poll(1.25))] == [ClearStop()]
+
+
+def test_a_request_begun_before_a_stop_still_takes_its_answer(live):
+    pending = live.begin(TRAIN, 0.0, after=live.last_stop)
+    live.stop()
+    live.receive(encode_frame(pending.sequence, Ack(TRAIN.KIND)))
+    assert pending.result() == Ack(TRAIN.KIND)
+
+
+def test_a_stop_itself_is_repeated_whatever_stops_come(live):
+    live.begin(Stop(), 0.0)
+    live.stop()
+    assert [decode(frame) for frame in sent(live.poll(0.25))] == [Stop()]
+
+
+@pytest.mark.parametrize(
+    ("request_", "reason", "repeated"),
+    [
+        (ClearStop(), StopReason.HEARTBEAT, False),
+        (ClearStop(), StopReason.SUPPLY, False),
+        (ClearStop(), StopReason.COMMAND, True),
+        (GetStatus(), StopReason.HEARTBEAT, True),
+    ],
+)
+def test_a_clear_is_not_repeated_once_the_box_has_stopped_by_itself(live, request_, reason, repeated):
+    live.begin(request_, 0.0, after=live.last_stop)
+    live.receive(encode_frame(0, Stopped(reason)))
+    assert [decode(frame) for frame in sent(live.poll(0.25))] == ([request_] if repeated else [])

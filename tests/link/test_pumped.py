@@ -6,10 +6,10 @@ import pytest
 from serial import SerialTimeoutException
 
 from loomproof.link.base import LinkDown
-from loomproof.link.errors import LinkLost, NoReply, RequestRefused
-from loomproof.link.protocol import GATE_S
+from loomproof.link.errors import LinkLost, NoReply, RequestRefused, StopSent
+from loomproof.link.protocol import GATE_S, LinkCore
 from loomproof.link.pumped import PumpedLink
-from loomproof_wire.messages import Ack, DriveTrain, GetStatus, Refusal, Stop, Trip
+from loomproof_wire.messages import Ack, ClearStop, DriveTrain, GetStatus, Heartbeat, Refusal, Stop, Trip
 
 
 @pytest.fixture
@@ -205,21 +205,21 @@ def test_a_port_that_takes_no_data_counts_as_a_lost_frame(link, port, box, train
     assert link.connected
 
 
-def test_a_stop_does_not_use_up_the_request_under_way(link, box, train):
+def test_a_stop_from_a_subscriber_abandons_the_request_under_way(link, box, train):
     box.spoil = ["lose"]
-    done = []
     stopped = []
 
-    def drop_and_stop(event_box=box):
+    def drop_and_stop(event):
         link.stop_now()
         stopped.append(link.now_s())
 
-    link.subscribe(lambda event: drop_and_stop())
+    link.subscribe(drop_and_stop)
     link._port.deliver(box.event(Trip(1, 1)), 0.1)
-    done.append(link.request(train))
+    with pytest.raises(StopSent):
+        link.request(train)
     assert stopped == [pytest.approx(0.1)]
+    assert link.now_s() == pytest.approx(0.25, abs=1e-6)
     assert box.executed == {"hello": 1, "drive_train": 1, "stop": 1}
-    assert done == [Ack(DriveTrain.KIND)]
 
 
 def test_closing_tells_and_closes(link, port):
@@ -250,3 +250,73 @@ def test_stop_needs_no_session(port, box):
     PumpedLink(port, "fake://").stop_now()
     assert box.executed == {"stop": 1}
     assert [message for *_, message in box.received] == [Stop()]
+
+
+def _requests(box):
+    return [message for *_, message in box.received if not isinstance(message, Heartbeat)][1:]
+
+
+def test_after_a_stop_no_older_request_is_repeated(link, port, box):
+    """A clear whose answer is lost, the stop key while the link waits for it: the stop is the last the box hears."""
+    box.spoil = ["lose"] * 3
+    read = port.read
+
+    def read_and_stop(size=1):
+        if Stop() not in _requests(box):
+            link.stop_now()
+        return read(size)
+
+    port.read = read_and_stop
+    with pytest.raises(StopSent):
+        link.request(ClearStop())
+    link.sleep(1)
+    assert _requests(box) == [ClearStop(), Stop()]
+    assert link.request(ClearStop()) == Ack(ClearStop.KIND)
+
+
+def test_a_request_that_a_stop_overtakes_on_its_way_to_the_port_is_not_written(link, box, monkeypatch):
+    """The stop comes from another thread between the begin of a request and its writing."""
+    begin = LinkCore.begin
+
+    def begin_and_stop(core, *args, **kwargs):
+        pending = begin(core, *args, **kwargs)
+        link.stop_now()
+        return pending
+
+    monkeypatch.setattr(LinkCore, "begin", begin_and_stop)
+    with pytest.raises(StopSent):
+        link.request(ClearStop())
+    link.sleep(1)
+    assert _requests(box) == [Stop()]
+
+
+def test_a_request_that_waits_for_another_is_abandoned_by_a_stop(link, box):
+    lock = link._request_lock
+    stopped = threading.Event()
+
+    class Held:
+        """The lock, held by another request until a stop has been sent."""
+
+        def __enter__(self):
+            stopped.wait(20)
+            return lock.__enter__()
+
+        def __exit__(self, *args):
+            return lock.__exit__(*args)
+
+    link._request_lock = Held()
+    caught = []
+
+    def ask():
+        try:
+            link.request(ClearStop())
+        except StopSent as error:
+            caught.append(error)
+
+    thread = threading.Thread(target=ask)
+    thread.start()
+    link.stop_now()
+    stopped.set()
+    thread.join(20)
+    assert len(caught) == 1
+    assert _requests(box) == [Stop()]

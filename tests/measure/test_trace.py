@@ -43,8 +43,8 @@ def test_both_ranges_count_by_their_noise():
 
 
 def test_a_fine_range_at_its_end_gives_way_to_the_wide_one():
-    trace = read([1023, 1022, 1023], [252, 252, 1000])
-    assert trace.current_a == pytest.approx([5.0, 5.0, 19.96])
+    trace = read([1023, 1003, 1023], [252, 252, 980])
+    assert trace.current_a == pytest.approx([5.0, 5.0, 19.56])
     assert trace.current_u_a == pytest.approx(U_COUNT * 0.02)
     assert not trace.clipped
 

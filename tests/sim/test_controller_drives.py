@@ -201,6 +201,19 @@ def test_over_current_trips_within_one_sample_and_latches(console: Any, train: A
     console.ask(train(1))
 
 
+@pytest.mark.parametrize(("ohm", "trips"), [(0.705, False), (0.69, True)])
+def test_near_the_end_of_the_wide_range_a_current_is_always_over(
+    new_console: Any, train: Any, ohm: float, trips: bool
+) -> None:
+    """19.1 and 19.6 A at a limit of 20 A: an amplifier may top out short of its rail, here at 19.4 A."""
+    console = new_console(ohm=ohm, henry=1e-6)
+    console.open()
+    console.configure(1, max_current_ma=20_000)
+    console.ask(train(1))
+    console.run(100)
+    assert bool(console.events(wire.Trip)) is trips
+
+
 def test_a_dead_short_is_cut_at_the_first_sample(new_console: Any) -> None:
     console = new_console(ohm=0.13, henry=1e-6)
     console.open()

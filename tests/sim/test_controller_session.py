@@ -134,6 +134,21 @@ def test_a_stop_is_obeyed_before_its_reply_whatever_its_number(console: Any) -> 
     assert console.plant.on_times(1) == [(0, 10 * MS)]
 
 
+@pytest.mark.parametrize(("ahead", "stale"), [(1, False), (2, True), (255, True), (256, False)])
+def test_a_clear_that_is_numbered_before_the_last_stop_is_stale(
+    console: Any, ahead: int, stale: bool
+) -> None:
+    """The clear was lost before the stop, and the line delivers its repeat after it."""
+    last = console.sequence
+    console.box.receive(encode_frame((last + ahead) & 0xFFFF, wire.Stop()))
+    counted = console.box.machine.frames.stale
+    console.box.receive(encode_frame((last + 1) & 0xFFFF, wire.ClearStop()))
+    assert console.box.machine.latch.stopped is stale
+    assert console.box.machine.frames.stale == counted + (stale and ahead > 2)
+    console.box.receive(encode_frame((last + ahead) & 0xFFFF, wire.ClearStop()))
+    assert not console.box.machine.latch.stopped
+
+
 def test_a_stop_works_without_a_session(cold: Any) -> None:
     assert cold.send(wire.Stop()) == wire.Ack(wire.Stop.KIND)
 

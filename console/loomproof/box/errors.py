@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from loomproof.link.base import LinkDown
-from loomproof.link.errors import BoxError, LinkLost, NoReply, RequestRefused, Unreadable
+from loomproof.link.errors import BoxError, LinkLost, NoReply, RequestRefused, StopSent, Unreadable
 from loomproof.link.protocol import Counters
 from loomproof_wire.messages import PROTOCOL_MAJOR, STOP_REASON_TEXT, Refusal, StopReason
 
@@ -18,6 +18,7 @@ __all__ = [
     "LinkLost",
     "NoReply",
     "RequestRefused",
+    "StopSent",
     "Unreadable",
     "other_version",
 ]

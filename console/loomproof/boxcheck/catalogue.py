@@ -26,6 +26,8 @@ CASES: tuple[CheckCase, ...] = (
 NOT_FROM_OUTSIDE: dict[str, str] = {
     "the hardware watchdog resets a hung box": "no message may hang a box; hang it with "
     "the board's debugger and look for stop reason `watchdog` in the next status",
+    "nothing that fails alone leaves an output on": "no message may stop a timer or the converter; stop one with the "
+    "board's debugger during a hold, and look for stop reason `watchdog`, `timer` or `converter`",
     "the stop input works without software": "from outside it looks the same as with software; "
     "hold the processor in reset, press the button and measure that the gate supply is gone",
     "over-current acts within one sample period": "the wire shows that it acted, not when; measure the "

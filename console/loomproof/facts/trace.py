@@ -15,6 +15,9 @@ Floats = NDArray[np.float64]
 _EDGE_GUARD_S = 2e-6  # a current taken nearer to an edge may belong to either side
 
 
+_USABLE = 0.97  # docs/protocol.md, "What the box guarantees"
+
+
 @dataclass(frozen=True, slots=True)
 class Calibration:
     """How one channel's counts become amperes and volts: value = (counts - offset) * per_count.
@@ -44,6 +47,11 @@ class Calibration:
     def full_scale(self) -> int:
         """The highest count."""
         return int((1 << self.adc_bits) - 1)
+
+    @property
+    def usable_counts(self) -> float:
+        """The counts up to which a current range is believed: an amplifier may top out short of its rail."""
+        return _USABLE * self.full_scale
 
     @property
     def sample_u_counts(self) -> float:

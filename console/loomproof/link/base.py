@@ -9,9 +9,9 @@ from typing import Protocol
 
 from serial import SerialTimeoutException
 
-from loomproof.link.errors import LinkLost
-from loomproof.link.protocol import GATE_S, STOP_BYTES, Counters, LinkCore
-from loomproof_wire.messages import Event, Reply, Request
+from loomproof.link.errors import LinkLost, StopSent
+from loomproof.link.protocol import GATE_S, Counters, LinkCore, StopMark
+from loomproof_wire.messages import Event, Reply, Request, Stop
 
 log = logging.getLogger(__name__)
 
@@ -107,15 +107,20 @@ class Link(ABC):
             RequestRefused: the box refused it.
             NoReply: no answer came; the box may have carried it out.
             Unreadable: the answer is of another protocol version.
+            StopSent: a stop was sent meanwhile and no answer came; the request is not repeated.
             LinkLost: the port is gone.
         """
         if threading.get_ident() == self._dispatching_thread:
             raise RuntimeError("a subscriber must not send requests: it would wait for itself")
+        after = None if isinstance(message, Stop) else self._core.last_stop
         with self._request_lock:
             with self._changed:
-                pending = self._core.begin(message, self.now_s(), timeout_s=timeout_s, tries=tries)
+                pending = self._core.begin(
+                    message, self.now_s(), after=after, timeout_s=timeout_s, tries=tries
+                )
             try:
-                self._write(pending.frame)
+                if not self._write(pending.frame, after):
+                    raise StopSent(message.KIND)
                 self._wait(lambda: pending.finished, None)
                 return pending.result()
             finally:
@@ -171,12 +176,13 @@ class Link(ABC):
     def stop_now(self) -> None:
         """Write a stop frame at once, from any thread or signal handler, without waiting for an answer.
 
-        It waits for no request, only for another thread's write of one frame.
+        It waits for no request, only for another thread's write of one frame. Every request begun before is abandoned:
+        it is not sent any more, nor repeated, and ends with its answer, if that still comes, or with StopSent.
 
         Raises:
             LinkLost: the port is gone; the box then stops by itself when heartbeats are missing.
         """
-        self._write(STOP_BYTES)
+        self._write(self._core.stop())
 
     @property
     def connected(self) -> bool:
@@ -204,11 +210,14 @@ class Link(ABC):
         if self._core.lost is not None:
             raise LinkLost(self.url, self._core.lost)
 
-    def _write(self, data: bytes) -> None:
+    def _write(self, data: bytes, after: StopMark | None = None) -> bool:
+        """Write, unless a stop was sent after the one that `after` marks; return whether that was so."""
         if self._core.lost is not None:
             raise LinkLost(self.url, self._core.lost)
         try:
             with self._port_lock:
+                if self._core.stopped_since(after):
+                    return False
                 self._port.write(data)
         except SerialTimeoutException:
             # A port that accepts nothing: the frame counts as lost on the way; requests are repeated.
@@ -216,6 +225,7 @@ class Link(ABC):
         except PORT_ERRORS as error:
             self._lose(describe(error))
             raise LinkLost(self.url, describe(error)) from error
+        return True
 
     def _lose(self, cause: str) -> None:
         with self._changed:

@@ -52,6 +52,20 @@ class NoReply(BoxError):  # noqa: N818 - the name says what happened
         )
 
 
+class StopSent(BoxError):  # noqa: N818 - the name says what happened
+    """A stop was sent after this request was begun, so it is not sent (again). The box may have carried it out before.
+
+    Attributes:
+        request_kind: kind byte of the request.
+    """
+
+    def __init__(self, request_kind: int) -> None:
+        self.request_kind = request_kind
+        super().__init__(
+            f"a stop was sent before the box answered `{message_name(request_kind)}`, which is not sent again"
+        )
+
+
 class LinkLost(BoxError):  # noqa: N818 - the name says what happened
     """The port went away or could not be opened.
 

@@ -6,11 +6,12 @@ It is not thread-safe; its owner locks. Times are seconds of one monotonic clock
 from collections import deque
 from dataclasses import dataclass, field
 
-from loomproof.link.errors import BoxError, LinkLost, NoReply, RequestRefused, Unreadable
+from loomproof.link.errors import BoxError, LinkLost, NoReply, RequestRefused, StopSent, Unreadable
 from loomproof_wire.frames import BadFrame, Frame, FrameReader, decode, encode_frame
 from loomproof_wire.messages import (
     TIMING,
     Ack,
+    ClearStop,
     Direction,
     Event,
     Heartbeat,
@@ -20,6 +21,8 @@ from loomproof_wire.messages import (
     Reply,
     Request,
     Stop,
+    Stopped,
+    StopReason,
     Telemetry,
     WireError,
 )
@@ -32,15 +35,17 @@ _SEQUENCES = 1 << 16
 _TICK_S = 1e-9
 _NEVER_S = float("inf")
 
-STOP_BYTES = b"\0" + encode_frame(0, Stop())
-"""A stop that may be written at any moment: the leading delimiter ends whatever was being sent."""
+
+class StopMark:
+    """A place between two requests where a stop was sent; what was begun before the newest is not sent any more."""
 
 
 @dataclass(slots=True, eq=False)
 class Pending:
     """A request under way; it is finished once it has a reply or an error.
 
-    `frame` starts with a delimiter, which ends whatever the box has received before.
+    `frame` starts with a delimiter, which ends whatever the box has received before. `after` is the newest stop when it
+    was begun; None: it is sent whatever stops come.
     """
 
     message: Request
@@ -49,6 +54,7 @@ class Pending:
     timeout_s: float
     tries: int
     resend_due_s: float
+    after: StopMark | None
     sent: int = 1
     reply: Reply | None = None
     error: BoxError | None = None
@@ -94,6 +100,7 @@ class LinkCore:
         next_sequence: number of the next request.
         session: the open session; 0 before `hello` is answered.
         lost: why the link is gone; None while it is there.
+        last_stop: marks the newest stop that was sent.
         counters: faults and repeats so far.
         events: events that were not taken yet.
     """
@@ -103,6 +110,7 @@ class LinkCore:
     next_sequence: int = 0
     session: int = 0
     lost: str | None = None
+    last_stop: StopMark = field(default_factory=StopMark)
     counters: Counters = field(default_factory=Counters)
     events: deque[Event] = field(default_factory=deque)
     _reader: FrameReader = field(default_factory=FrameReader)
@@ -112,22 +120,32 @@ class LinkCore:
     _next_event: int = 0
 
     def begin(
-        self, message: Request, now_s: float, *, timeout_s: float | None = None, tries: int | None = None
+        self,
+        message: Request,
+        now_s: float,
+        *,
+        after: StopMark | None = None,
+        timeout_s: float | None = None,
+        tries: int | None = None,
     ) -> Pending:
         """Start a request; the caller writes the `frame` of the returned `Pending`.
 
         Args:
             message: a request or notice.
             now_s: the present time.
+            after: the newest stop when the caller decided on the request; None = it is sent whatever stops came.
             timeout_s: how long to wait for an answer before each repeat, and after the last; None = the protocol's own.
             tries: how often to send it in all; None = the protocol's own.
 
         Raises:
             RangeError: a field is outside its range; nothing was sent and no sequence number used.
             LinkLost: the link is gone.
+            StopSent: a stop was sent meanwhile.
         """
         if self.lost is not None:
             raise LinkLost(self.url, self.lost)
+        if self.stopped_since(after):
+            raise StopSent(message.KIND)
         sequence = self.next_sequence
         wait_s = TIMING.request_timeout_ms / 1000 if timeout_s is None else timeout_s
         pending = Pending(
@@ -137,6 +155,7 @@ class LinkCore:
             timeout_s=wait_s,
             tries=TIMING.request_tries if tries is None else tries,
             resend_due_s=now_s + wait_s,
+            after=after,
         )
         self.next_sequence = (sequence + 1) % _SEQUENCES
         if isinstance(message, Hello):
@@ -144,6 +163,19 @@ class LinkCore:
             self.events.clear()
         self._pending = pending
         return pending
+
+    def stop(self) -> bytes:
+        """Return a stop to be written at once; nothing that was begun before it may be written after it.
+
+        Safe in any thread and in a signal handler, without a lock. The leading delimiter ends whatever was being sent,
+        and the number is that of the next request, so that the box, too, drops what was begun before.
+        """
+        self.last_stop = StopMark()
+        return b"\0" + encode_frame(self.next_sequence, Stop())
+
+    def stopped_since(self, after: StopMark | None) -> bool:
+        """Return whether a stop was sent after the one that `after` marks."""
+        return after is not None and after is not self.last_stop
 
     def abandon(self, pending: Pending) -> None:
         """Stop repeating a request nobody waits for any more; a late reply to it is a stray."""
@@ -201,6 +233,10 @@ class LinkCore:
         pending = self._pending
         if pending is None or now_s < pending.resend_due_s - _TICK_S:
             return b""
+        if self.stopped_since(pending.after):
+            pending.error = StopSent(pending.message.KIND)
+            self._pending = None
+            return b""
         if pending.sent >= pending.tries:
             pending.error = NoReply(pending.message.KIND, pending.sent)
             self._pending = None
@@ -251,6 +287,7 @@ class LinkCore:
             return None
         self.counters.missed_events += ahead
         self._next_event = (counter + 1) % _SEQUENCES
+        self._take_stop(event)
         if isinstance(event, Telemetry) and self.events and isinstance(self.events[-1], Telemetry):
             self.events[-1] = event
         else:
@@ -259,6 +296,13 @@ class LinkCore:
             self.events.popleft()
             self.counters.dropped_events += 1
         return event
+
+    def _take_stop(self, event: Event) -> None:
+        """Repeat no clear_stop that may be older than a stop of the box's own, which comes without a stop frame."""
+        if not isinstance(event, Stopped) or event.reason is StopReason.COMMAND:
+            return
+        if self._pending is not None and isinstance(self._pending.message, ClearStop):
+            self._pending.after = StopMark()
 
 
 def _answers(message: Message, sequence: int, pending: Pending) -> bool:

@@ -61,6 +61,7 @@ class PumpedLink(Link):
                     self._port.timeout = max(until_s - now_s, _SHORTEST_READ_S)
                     data = read_some(self._port)
                 with self._changed:
+                    after = self._core.last_stop
                     events = self._core.receive(data)
                     due = self._core.poll(self.now_s())
                     self._changed.notify_all()
@@ -69,6 +70,6 @@ class PumpedLink(Link):
             return
         if due:
             with contextlib.suppress(LinkLost):
-                self._write(due)
+                self._write(due, after)
         for event in events:
             self._publish(event)

@@ -67,10 +67,11 @@ class ThreadedLink(Link):
     def _step(self) -> None:
         data = self._read_some(self._port)
         with self._changed:
+            after = self._core.last_stop
             events = self._core.receive(data)
             due = self._core.poll(self.now_s())
             self._changed.notify_all()
         if due:
-            self._write(due)
+            self._write(due, after)
         for event in events:
             self._publish(event)

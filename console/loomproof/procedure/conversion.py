@@ -112,7 +112,7 @@ def scan_of(result: messages.ScanResult, calibrations: dict[int, Calibration]) -
 def _sense_current(result: messages.ScanResult, channel: int, scales: Calibration) -> tuple[float, float]:
     """Current at the end of a sense pulse: the fine range unless it is at its end."""
     fine = result.fine_counts[channel - 1]
-    if fine < scales.full_scale - 4:
+    if fine < scales.usable_counts:
         return (fine - scales.fine_offset_counts) * scales.fine_a_per_count, (
             scales.sample_u_counts * scales.fine_a_per_count
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loomproof.box.errors import BoxError, BoxStopped, LinkLost, NoReply, RequestRefused
+from loomproof.box.errors import BoxError, BoxStopped, LinkLost, NoReply, RequestRefused, StopSent
 from loomproof.facts.step import StepEnd
 from loomproof.facts.verdict import Verdict
 from loomproof.procedure.context import Core
@@ -21,7 +21,7 @@ def end_of(error: BoxError, core: Core) -> StepEnd:
     if isinstance(error, (LinkLost, NoReply)):
         core.link_lost(str(error))
         return StepEnd.LINK_LOST
-    if isinstance(error, BoxStopped):
+    if isinstance(error, (BoxStopped, StopSent)):
         core.stopped_by(str(error))
         return StepEnd.STOPPED
     return _refusal_end(error, core) if isinstance(error, RequestRefused) else StepEnd.REFUSED

@@ -18,6 +18,16 @@ _FAULTS: Mapping[StopReason, tuple[Signal, str]] = {
         "The box cannot read the current of {place}: it would not notice a short. Remove the battery from the box and "
         "the loom, and do not use this box again before it is mended.",
     ),
+    StopReason.TIMER: (
+        Signal.WARNING,
+        "A timer of the box has failed: it cannot keep times. Remove the battery from the box and the loom, and do not use "
+        "this box again before it is mended.",
+    ),
+    StopReason.CONVERTER: (
+        Signal.WARNING,
+        "The box read no current while it drove {place}: it would not notice a short. Remove the battery from the box and "
+        "the loom, and do not use this box again before it is mended.",
+    ),
 }
 
 

@@ -12,6 +12,8 @@ from loomproof_sim.profiles import BoardProfile
 from loomproof_wire.messages import ChannelKind
 
 REFERENCE_V = 5.0
+AMPLIFIER_TOP_V = 4.9
+"""Rail to rail, but not quite: the least that the bill of parts asks of the amplifiers."""
 COUNTS = 1024
 KEPT = 8
 """The number of samples of the loom that are kept for the next input."""
@@ -105,7 +107,8 @@ class BoardCircuit:
     def volts(self, number: int, cycles: NDArray[np.int64]) -> Floats:
         """Return the volts at a converter input at some cycles, without the converter's noise."""
         counts = self._ideal_counts(number, cycles / CLOCK_HZ)
-        return np.clip(counts * REFERENCE_V / COUNTS, 0.0, REFERENCE_V)
+        top_v = AMPLIFIER_TOP_V if number in (FINE, WIDE) else REFERENCE_V
+        return np.clip(counts * REFERENCE_V / COUNTS, 0.0, top_v)
 
     def _ideal_counts(self, number: int, times_s: Floats) -> Floats:
         profile, full = self.profile, self.profile.full_counts

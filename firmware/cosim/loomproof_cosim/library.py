@@ -70,6 +70,7 @@ _SIGNATURES: dict[str, tuple[object, list[object]]] = {
     "lp_edges": (c.c_int, [c.c_void_p, c.c_uint64, c.c_int, c.POINTER(PinEdgeStruct)]),
     "lp_jump": (None, [c.c_void_p, c.c_uint32]),
     "lp_peek": (c.c_uint8, [c.c_void_p, c.c_uint32]),
+    "lp_poke": (None, [c.c_void_p, c.c_uint32, c.c_uint8]),
     "lp_stack_reach": (c.c_uint32, [c.c_void_p, c.c_uint32, c.c_uint8]),
     "lp_paint": (None, [c.c_void_p, c.c_uint32, c.c_uint32, c.c_uint8]),
     "lp_eeprom": (c.c_int, [c.c_void_p, c.c_uint32, c.c_char_p, c.c_uint32]),

@@ -195,6 +195,10 @@ class AvrPart:
         """Return a byte of data memory."""
         return int(self._library.lp_peek(self._sim, address))
 
+    def poke(self, address: int, value: int) -> None:
+        """Write a register, as a part that fails would."""
+        self._library.lp_poke(self._sim, address, value)
+
     def paint(self, start: int, end: int, pattern: int) -> None:
         """Fill data memory with a pattern that shows later how far the stack reached."""
         self._library.lp_paint(self._sim, start, end, pattern)

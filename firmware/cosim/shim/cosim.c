@@ -381,6 +381,17 @@ void lp_jump(struct cosim *sim, uint32_t byte_address)
     sim->avr->state = cpu_Running;
 }
 
+/* Writes a register, as a program gone wrong or a part that fails would. */
+void lp_poke(struct cosim *sim, uint32_t address, uint8_t value)
+{
+    const avr_io_addr_t io = AVR_DATA_TO_IO(address);
+    if (io < MAX_IOs && sim->avr->io[io].w.c) {
+        sim->avr->io[io].w.c(sim->avr, (avr_io_addr_t)address, value, sim->avr->io[io].w.param);
+    } else {
+        sim->avr->data[address] = value;
+    }
+}
+
 uint8_t lp_peek(const struct cosim *sim, uint32_t address)
 {
     return sim->avr->data[address];

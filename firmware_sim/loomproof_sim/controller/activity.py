@@ -27,6 +27,11 @@ class BoxParts:
     tripped: set[int]
     rest: RestLedger
 
+    def limit_a(self, channel: int) -> float:
+        """Return the current that trips a channel: its configured limit, at most what the wide range can see."""
+        configured_a = self.table.config(channel).max_current_ma / 1000
+        return min(configured_a, self.readback.highest_limit_a(channel))
+
     def trip(self, channel: int, current_a: float, time_ns: int) -> None:
         """Switch everything off at the sample over the limit, latch the channel and report the trip."""
         self.outputs.all_off(time_ns)

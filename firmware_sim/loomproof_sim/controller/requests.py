@@ -195,7 +195,7 @@ class Requests:
                 channel=channels[0],
                 channels=channels,
                 edges=edges,
-                limits_a={config.channel: config.max_current_ma / 1000 for config in configs},
+                limits_a={channel: parts.limit_a(channel) for channel in channels},
                 hazards=hazards,
                 trace=trace,
                 rest_ns=rest_us * 1000,
@@ -215,7 +215,8 @@ class Requests:
             for channel in widths:
                 config = parts.table.config(channel)
                 cap_us = sense_cap_us(config, parts.table.kind(channel), machine.supply.supply_v)
-                widths[channel] = min(request.on_time_us, cap_us)
+                width_us = min(request.on_time_us, cap_us)
+                widths[channel] = width_us if width_us >= wire.CEILINGS.min_sense_us else 0
         self._refuse_busy()
 
         def answer(result: Message | None) -> None:
@@ -236,7 +237,7 @@ class Requests:
             duration_ns=request.duration_ms * 1_000_000,
             sample_period_ns=1_000_000_000 // request.sample_hz,
             depth=request.depth_permille / 1000,
-            limit_a=config.max_current_ma / 1000,
+            limit_a=parts.limit_a(request.channel),
             hazards=hazards,
             pump=bool(request.held and config.fuel_pump),
         )

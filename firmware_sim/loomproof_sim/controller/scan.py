@@ -12,6 +12,8 @@ from loomproof_wire.messages import BoxState, EndReason, Hazard, ScanResult
 
 SLOT_NS = 1_000_000
 """Time from one sense pulse to the next, in which the first load's current decays."""
+NOTE_NS = 1_000
+"""The last sample of a sense pulse is taken this long before its end."""
 
 
 def read_rest(parts: BoxParts, channel: int, now_ns: int) -> tuple[int, int]:
@@ -101,17 +103,23 @@ class ScanActivity:
             self._on = True
             self._sensed |= 1 << (channel - 1)
             self._parts.outputs.set(channel, Drive.ON, now_ns)
-            limit_a = self._parts.table.config(channel).max_current_ma / 1000
-            self._sampler.start(now_ns, channel, {channel: limit_a}, None)
             off_ns = now_ns + width_us * 1000
+            self._start_sampling(channel, now_ns, off_ns)
             yield off_ns
             self.catch_up(off_ns)
             if self._on:
-                self._note(channel, off_ns)
+                self._note(channel, off_ns - NOTE_NS)
                 self._parts.outputs.set(channel, Drive.OFF, off_ns)
                 self._on = False
             now_ns += SLOT_NS
             yield now_ns
+
+    def _start_sampling(self, channel: int, on_ns: int, off_ns: int) -> None:
+        """Begin the samples so late that the last of them is the one before the end."""
+        profile = self._parts.profile
+        room_ns = max(0, off_ns - NOTE_NS - on_ns - profile.first_sample_ns)
+        wait_ns = room_ns % profile.sample_period_ns
+        self._sampler.start(on_ns + wait_ns, channel, {channel: self._parts.limit_a(channel)}, None)
 
     def _note(self, channel: int, time_ns: int) -> None:
         sample = self._parts.plant.sample(channel, time_ns / 1e9)

@@ -5,6 +5,7 @@ from loomproof_sim.controller.machine import StateMachine
 from loomproof_sim.controller.requests import Requests
 from loomproof_wire.frames import BadFrame, Frame, FrameReader, decode
 from loomproof_wire.messages import (
+    CEILINGS,
     PROTOCOL_MAJOR,
     Ack,
     Heartbeat,
@@ -50,6 +51,7 @@ class SessionLayer:
     def _frame(self, frame: Frame) -> None:
         if frame.kind == Stop.KIND:
             self._machine.stop_command()
+            self._pass_over(frame.sequence)
             self._outbox.reply(frame.sequence, Ack(frame.kind))
         elif frame.kind == Heartbeat.KIND:
             self._heartbeat(frame)
@@ -100,6 +102,12 @@ class SessionLayer:
             self._machine.frames.count_stale()
             return False
         return True
+
+    def _pass_over(self, following: int) -> None:
+        """Count the requests before a stop as answered; it has the number of the console's next request."""
+        ahead = (following - self._last_sequence) & 0xFFFF
+        if self.session is not None and 1 < ahead <= CEILINGS.max_stop_ahead:
+            self._last_sequence, self._last_reply = (following - 1) & 0xFFFF, None
 
     def _answer(self, sequence: int, message: Message) -> None:
         self._last_sequence = sequence

@@ -37,7 +37,7 @@ def scan(bench: Any, mask: int, on_time_us: int, *, ms: float = 20.0) -> wire.Sc
 
 
 def current_a(bench: Any, channel: int, on_us: float, supply_v: float = 13.5) -> float:
-    """First-order R-L circuit (circuits textbook)."""
+    """First-order R-L circuit (circuits textbook); a scan reads it 1 us before the end."""
     ohm, henry = bench.plant.ohm[channel], bench.plant.henry[channel]
     return supply_v / ohm * -np.expm1(-on_us * 1e-6 * ohm / henry)
 
@@ -62,7 +62,7 @@ def test_each_channel_has_its_millisecond_and_its_own_counts(bench: Any) -> None
     for number, (channel, width_us) in enumerate(((2, 150), (5, 60), (12, 150))):
         on_ns = began_ns + number * MS
         assert bench.plant.on_times(channel) == [(on_ns, on_ns + width_us * US)]
-        ampere = current_a(bench, channel, width_us)
+        ampere = current_a(bench, channel, width_us - 1)
         assert result.fine_counts[channel - 1] == fine_count(bench, channel, ampere)
         assert result.wide_counts[channel - 1] == wide_count(bench, channel, ampere)
     assert {drive for _, _, drive in bench.plant.log} == {Drive.ON, Drive.OFF}
@@ -96,7 +96,7 @@ def test_a_channel_is_looked_at_in_its_own_millisecond(bench: Any) -> None:
     result = scan(bench, 0b101, 80)
     open_v = round(2.5 / (bench.ask(wire.GetChannel(1)).drain_uv_per_count * 1e-6))
     assert [result.drain_counts[n] for n in (0, 2)] == [open_v, open_v]
-    assert result.fine_counts[2] == fine_count(bench, 3, current_a(bench, 3, 80))
+    assert result.fine_counts[2] == fine_count(bench, 3, current_a(bench, 3, 79))
 
 
 def test_the_supply_is_read_at_its_time(bench: Any) -> None:
@@ -135,7 +135,7 @@ def test_a_scan_that_senses_is_the_boxs_one_activity(bench: Any) -> None:
 
 
 def test_a_channel_over_its_limit_is_latched_and_the_scan_goes_on(bench: Any) -> None:
-    """A 0.1 ohm short passes 1 A in the first sample at 2 us; the others are read as ever."""
+    """A 0.1 ohm short passes 1 A in the first sample at 27 us, two before 79 us; the others are read as ever."""
     for channel in (1, 2, 3):
         bench.configure(channel, max_current_ma=1000)
     bench.plant.ohm[2], bench.plant.henry[2] = 0.1, 1e-9
@@ -143,12 +143,12 @@ def test_a_channel_over_its_limit_is_latched_and_the_scan_goes_on(bench: Any) ->
     result = scan(bench, 0b111, 80)
     (trip,) = bench.events(wire.Trip)
     assert trip.channel == 2
-    assert bench.plant.on_times(2) == [(began_ns + MS, began_ns + MS + 2 * US)]
+    assert bench.plant.on_times(2) == [(began_ns + MS, began_ns + MS + 27 * US)]
     assert bench.plant.on_times(3) == [(began_ns + 2 * MS, began_ns + 2 * MS + 80 * US)]
     assert result.sensed_mask == 0b111
     assert result.fine_counts[1] == 1023
     assert result.wide_counts[1] == 1023
-    assert result.fine_counts[2] == fine_count(bench, 3, current_a(bench, 3, 80))
+    assert result.fine_counts[2] == fine_count(bench, 3, current_a(bench, 3, 79))
     assert bench.ask(wire.GetStatus()).tripped_mask == 0b10
     bench.heard.clear()
     again = scan(bench, 0b111, 80)

@@ -217,6 +217,8 @@ class Oracle:
             message = None
         if frame.kind == wire.Stop.KIND:
             self._stop(self.now)
+            if self.session is not None and 1 < (frame.sequence - self.last_sequence) % 65_536 <= 255:
+                self.last_sequence = (frame.sequence - 1) % 65_536
         elif isinstance(message, wire.Heartbeat):
             if message.session == self.session:
                 self.beat = self.now

@@ -7,6 +7,8 @@ from loomproof_wire.frames import MAX_ENCODED_BYTES, encode_frame
 from loomproof_wire.messages import (
     Ack,
     Arm,
+    BoxState,
+    ClearStop,
     DriveEnded,
     EndReason,
     GetStatus,
@@ -162,7 +164,7 @@ def numbers_wrap(fixture: Fixture) -> None:
 
 
 @BOOK.case(
-    "stop is obeyed with any sequence number and leaves the remembered number as it was.",
+    "stop is obeyed with any sequence number; an old one leaves the remembered number as it was.",
     rule=SEQUENCES,
     mend="Take stop out before the sequence rule.",
 )
@@ -174,3 +176,28 @@ def stop_with_any_number(fixture: Fixture) -> None:
     )
     fixture.event(Stopped, 0)
     fixture.status()
+
+
+@BOOK.case(
+    "A clear_stop that is numbered before the last stop is stale: lost before the stop and repeated after it, it does not "
+    "undo it.",
+    rule=SEQUENCES,
+    mend="A stop has the number of the console's next request; count those before it as answered.",
+)
+def numbered_before_a_stop(fixture: Fixture) -> None:
+    before = fixture.status()
+    lost, also_lost = fixture.next_sequence(), fixture.next_sequence()
+    number = (also_lost + 1) & 0xFFFF
+    fixture.line.send(Stop(), number)
+    fixture.expect(isinstance(fixture.answer(number, "stop"), Ack), "the stop was not acknowledged")
+    fixture.event(Stopped, 0)
+    for sequence in (lost, also_lost):
+        fixture.line.send(ClearStop(), sequence)
+        fixture.expect(
+            fixture.line.reply_to(sequence, QUIET_S) is None, "a clear_stop from before the stop was answered"
+        )
+    after = fixture.status()
+    fixture.expect(after.state is BoxState.STOPPED, "a clear_stop from before the stop undid it")
+    counted = after.stale_frames - before.stale_frames
+    fixture.expect(counted == 1, f"stale_frames went up by {counted}, not by 1")
+    fixture.accepted(ClearStop())

@@ -13,7 +13,6 @@ from loomproof.facts.trace import Calibration, Floats, Trace
 # A voltage so near to an edge may belong to either side, or to the slope between: a converter that takes the quantities
 # one after the other holds the pin a few microseconds away from when it says.
 _PIN_GUARD_S = 6e-6
-_RAIL_MARGIN_SIGMA = 4.0  # a count this close to the end of the scale may already be cut by it
 
 
 def merge_ranges(
@@ -27,21 +26,21 @@ def merge_ranges(
         calibration: the channel's scales.
 
     Returns:
-        (n,) current in A, (n,) standard uncertainty in A, (n,) True where even the wide range is at its end.
+        (n,) current in A, (n,) standard uncertainty in A, (n,) True where even the wide range is past what
+        is believed of it.
     """
-    margin = _RAIL_MARGIN_SIGMA * calibration.noise_counts + 1.0
     u_fine = calibration.sample_u_counts * calibration.fine_a_per_count
     u_wide = calibration.sample_u_counts * calibration.wide_a_per_count
     fine_a = (fine - calibration.fine_offset_counts) * calibration.fine_a_per_count
     wide_a = (wide - calibration.wide_offset_counts) * calibration.wide_a_per_count
     # Both show the end of the fine range: a fine count at the top, or a wide one well past it.
-    top_a = (calibration.full_scale - margin - calibration.fine_offset_counts) * calibration.fine_a_per_count
-    fine_ok = (fine < calibration.full_scale - margin) & (wide_a < top_a + 5.0 * u_wide)
+    top_a = (calibration.usable_counts - calibration.fine_offset_counts) * calibration.fine_a_per_count
+    fine_ok = (fine < calibration.usable_counts) & (wide_a < top_a + 5.0 * u_wide)
     w_fine = np.where(fine_ok, 1.0 / u_fine**2, 0.0)
     w_wide = np.full(fine.shape, 1.0 / u_wide**2)
     total = w_fine + w_wide
     current = (w_fine * fine_a + w_wide * wide_a) / total
-    clipped = (~fine_ok) & (wide >= calibration.full_scale)
+    clipped = (~fine_ok) & (wide >= calibration.usable_counts)
     return current, 1.0 / np.sqrt(total), clipped
 
 

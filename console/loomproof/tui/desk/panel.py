@@ -28,6 +28,8 @@ STOP_TEXT: dict[messages.StopReason, str] = {
     messages.StopReason.WATCHDOG: "box hung",
     messages.StopReason.DRIVER_ON: "DANGER: remove battery",
     messages.StopReason.CURRENT_PATH: "WARNING: remove battery",
+    messages.StopReason.TIMER: "WARNING: remove battery",
+    messages.StopReason.CONVERTER: "WARNING: remove battery",
 }
 _HAZARDS = (
     HazardClass.FUEL,
