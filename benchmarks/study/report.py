@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from benchmarks.study.joints import JointLimits
-from benchmarks.study.tally import Share, Study, confusion, detection_rows
+from benchmarks.study.tally import (
+    Share,
+    Study,
+    confusion,
+    detection_rows,
+    odds_found,
+    reliability,
+    smallest_joints,
+)
 from loomproof.facts.fault_kind import FaultKind
 
 SHORT = {
@@ -46,13 +54,18 @@ def goals(study: Study, joints: JointLimits, reference: Study) -> Iterator[str]:
     """Each goal: must, stretch, measured on both boxes and on the reference board alone."""
     yield _row(["goal", "must", "stretch", "measured (95 % interval, Wilson)", "reference board alone"])
     yield _row(["---"] * 5)
-    rows = (
+    rows: tuple[tuple[str, str, str, Callable[[Study], Share]], ...] = (
         ("open or short not passed", "99.5 %", "99.9 %", Study.gross_flagged),
         ("sound channel failed", "0.1 %", "0.01 %", Study.false_channels),
         ("fault-free loom with any fail or finding", "2 %", "0.3 %", Study.false_looms),
         ("stuck armature found, by the current alone", "98 %", "99.5 %", Study.stuck_found),
         ("free armature of usual stroke called stuck", "0.2 %", "0.1 %", Study.stuck_false_usual),
         ("the same, strokes below the usual too", "0.2 %", "0.1 %", Study.stuck_false),
+        ("sound channel left unsure", "0.4 %", "0.1 %", lambda s: s.false_channels("unsure")),
+        ("sound loom passed whole", "95 %", "98 %", Study.passed_whole),
+        ("the same, 6 to 8 channels", "95 %", "98 %", lambda s: s.passed_whole(6, 8)),
+        ("the same, 9 to 12 channels", "95 %", "98 %", lambda s: s.passed_whole(9, 12)),
+        ("the same, 13 to 16 channels", "95 %", "98 %", lambda s: s.passed_whole(13, 16)),
         (
             "faulty passed as sound, of those that physics lets one see",
             "0.1 %",
@@ -106,13 +119,6 @@ def confusions(study: Study) -> Iterator[str]:
 
 def extras(study: Study) -> Iterator[str]:
     """What is not a goal but belongs to it."""
-    for verdict, words in (("pass", "passed"), ("fail", "failed")):
-        count, wrong, expected = study.risks(verdict)
-        yield (
-            f"- Specific risks: of {count} resistances of untouched channels that were {words}, {wrong} were so wrongly; the "
-            f"risks stated in the record add up to {expected:.1f}."
-        )
-    yield f"- Sound channels left unsure: {study.false_channels('unsure')}."
     yield f"- Sound channels failed beside a fault: {study.beside()}."
     yield f"- Free armatures of which the current cannot tell: {study.stuck_doubt()}."
     for law in ("first", "second"):
@@ -124,3 +130,31 @@ def extras(study: Study) -> Iterator[str]:
         )
     which = "; ".join(f"seed {o.seed}, {o.error}" for o in study.broken)
     yield f"- Looms that broke the program: {len(study.broken)}{f' ({which})' if which else ''}."
+
+
+def reliabilities(study: Study) -> Iterator[str]:
+    """Stated likelihood against found share; then the odds of numbers against what was there."""
+    yield _row(["stated likelihood of the first finding", "mean stated", "found true, alone"])
+    yield _row(["---"] * 3)
+    for words, mean, found in reliability(study):
+        yield _row([words, f"{100 * mean:.1f} %", str(found)])
+    yield ""
+    yield _row(["natural logarithm of the odds of a number", "on a channel with a fault"])
+    yield _row(["---"] * 2)
+    for words, found in odds_found(study):
+        yield _row([words, str(found)])
+
+
+def joints_seen(study: Study) -> Iterator[str]:
+    """The smallest joint by what is known of a channel, on the sound looms."""
+    yield _row(
+        [
+            "known of the channel",
+            "no longer passed on 99 % (of R)",
+            "stated, median (of R)",
+            "stated, yet passed",
+        ]
+    )
+    yield _row(["---"] * 4)
+    for group, needed, stated, unseen in smallest_joints(study):
+        yield _row([group, f"{100 * needed:.1f} %", f"{100 * stated:.1f} %", str(unseen)])

@@ -16,8 +16,8 @@ from loomproof.diagnose.rules.judge import judge
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.signature import HasMoved
-from loomproof.facts.verdict import Property, PropertyVerdict, Verdict, channel_verdict
-from loomproof.job.load_traits import LOAD_TRAITS
+from loomproof.facts.verdict import Property, PropertyVerdict, channel_verdict
+from loomproof.job.load_traits import LOAD_TRAITS, Nature
 from loomproof.job.model import Job
 from loomproof_sim.hands.local import connector_map
 from loomproof_sim.plant.spec import MovingSpec
@@ -41,6 +41,29 @@ class Said:
 
 
 @dataclass(frozen=True)
+class Number:
+    """One number judged by the odds of a fault.
+
+    Attributes:
+        property: which.
+        verdict: the word.
+        log_odds: natural logarithm of how much likelier it is with a fault.
+        faulty: whether a fault really touches its channel.
+        group: what is known of such a channel, for the table of joints; empty for other numbers than resistances.
+        room: added resistance that it would have taken to be no longer passed, as a share of the stated one.
+        stated: the joint that the record says would be seen, as a share too.
+    """
+
+    property: str
+    verdict: str
+    log_odds: float
+    faulty: bool
+    group: str = ""
+    room: float = 0.0
+    stated: float = 0.0
+
+
+@dataclass(frozen=True)
 class Outcome:
     """One loom.
 
@@ -57,8 +80,8 @@ class Outcome:
     found: tuple[Said, ...]
     moving: dict[int, str]
     strokes: dict[int, bool]
-    risks: tuple[tuple[str, bool, float], ...]
-    """Of each resistance passed or failed: verdict, whether it was right, its stated specific risk."""
+    numbers: tuple[Number, ...]
+    """Every number that was judged by its odds."""
     reasons: dict[int, str]
     error: str = ""
 
@@ -138,7 +161,7 @@ def run(seed: int, faults: int | None = None, kinds: Sequence[str] = ALL_KINDS) 
         ),
         moving=_moving(loom, evidence),
         strokes=_strokes(loom),
-        risks=_risks(loom, verdicts),
+        numbers=_numbers(loom, verdicts),
     )
 
 
@@ -161,39 +184,29 @@ def _strokes(loom: Loom) -> dict[int, bool]:
     return out
 
 
-def _risks(loom: Loom, verdicts: tuple[PropertyVerdict, ...]) -> tuple[tuple[str, bool, float], ...]:
-    """Resistances decided on untouched channels: was the part really inside its limits?"""
+def _numbers(loom: Loom, verdicts: tuple[PropertyVerdict, ...]) -> tuple[Number, ...]:
+    """Every number judged by its odds, with what was really there."""
     touched = {c for p in loom.planted for c in p.channels}
     out = []
     for v in verdicts:
-        if (
-            v.property is not Property.RESISTANCE
-            or v.risk is None
-            or v.channel in touched
-            or v.measured is None
-        ):
+        if v.log_odds is None:
             continue
-        true_ohm = _true_ohm(loom, v.channel)
-        if true_ohm is None or v.low is None or v.high is None:
-            continue
-        inside = v.low <= true_ohm <= v.high
-        out.append((str(v.verdict), inside is (v.verdict is Verdict.PASS), v.risk))
+        own = Number(str(v.property), str(v.verdict), v.log_odds, v.channel in touched)
+        if v.property is Property.RESISTANCE and v.measured is not None and v.high is not None:
+            load = loom.job.load_type(v.channel)
+            assert load.resistance_ohm is not None
+            ohm = load.resistance_ohm.value
+            room, stated = (v.high - v.measured.value) / ohm, (v.least_joint_ohm or 0.0) / ohm
+            own = replace(own, group=_knowledge(loom.job, v.channel), room=room, stated=stated)
+        out.append(own)
     return tuple(out)
 
 
-def _true_ohm(loom: Loom, channel: int) -> float | None:
-    """Between the supply's terminal and the driver's pin, at the loom's temperature."""
-    spec = loom.truth.loom
-    branch = spec.branch(channel)
-    load = branch.load
-    ohm = getattr(load, "resistance_ohm", None)
-    per_k = getattr(load, "temperature_coefficient_per_k", None)
-    if ohm is None or per_k is None:
-        return None
-    heat = loom.truth.temperature_c - 20.0
-    ohm *= 1.0 + per_k * heat
-    beside = getattr(load, "suppression", None)
-    if beside is not None and beside.kind == "resistor":
-        ohm = ohm * beside.ohm / (ohm + beside.ohm)
-    feed = sum(f.resistance_ohm for f in spec.feeds if f.id == branch.feed_id)
-    return float(ohm + branch.wire_ohm * (1.0 + 0.00393 * heat) + branch.series_ohm + feed)
+def _knowledge(job: Job, channel: int) -> str:
+    """What is known of a channel's resistance: its kind, and its sisters or its tolerance."""
+    load, sisters = job.load_type(channel), len(job.sisters(channel))
+    kind = "winding" if LOAD_TRAITS[load.kind].nature is Nature.WINDING else str(load.kind).replace("_", " ")
+    if sisters:
+        return f"{kind}, {'1 sister' if sisters == 1 else '2 sisters or more'}"
+    assert load.resistance_ohm is not None
+    return f"{kind} alone, +-{load.resistance_ohm.tolerance_percent:g} %"

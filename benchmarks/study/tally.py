@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from scipy.stats import binomtest
 
 from benchmarks.study.faults import Planted
-from benchmarks.study.run import Outcome, Said
+from benchmarks.study.run import Number, Outcome, Said
 from loomproof.facts.fault_kind import FaultKind
 
 GROSS = frozenset(
     {FaultKind.OPEN, FaultKind.SHORT_TO_GROUND, FaultKind.SHORT_TO_SUPPLY, FaultKind.SHORT_ACROSS_LOAD}
 )
+
+FEWEST_FOR_JOINTS = 30
 
 
 @dataclass(frozen=True)
@@ -154,10 +158,58 @@ class Study:
         looms = [o for o in self.with_faults(faults) if all(p.visible for p in o.planted)]
         return share(first_named(o, twins=twins) for o in looms)
 
-    def risks(self, verdict: str) -> tuple[int, int, float]:
-        """Resistances so decided: how many, how many wrongly, and how many wrong ones the stated risks add up to."""
-        rows = [(right, risk) for o in self.whole for word, right, risk in o.risks if word == verdict]
-        return len(rows), sum(not right for right, _ in rows), sum(risk for _, risk in rows)
+    def passed_whole(self, least: int = 1, most: int = 16) -> Share:
+        """Sound looms of so many channels of which every channel is passed."""
+        looms = [o for o in self.sound if least <= len(o.words) <= most]
+        return share(all(w == "pass" for w in o.words.values()) for o in looms)
+
+
+def reliability(study: Study) -> list[tuple[str, float, Share]]:
+    """First findings of looms with at most one fault, by stated likelihood: how likely on average, how often true."""
+    rows = []
+    first = [(o.found[0].likelihood, _true(o)) for o in study.whole if o.found and len(o.planted) < 2]
+    for low, high in pairwise((0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1.0 + 1e-9)):
+        here = [(stated, true) for stated, true in first if low <= stated < high]
+        if here:
+            mean = sum(stated for stated, _ in here) / len(here)
+            rows.append((f"{low:g} to {min(high, 1.0):g}", mean, share(true for _, true in here)))
+    return rows
+
+
+def _true(outcome: Outcome) -> bool:
+    """Whether the first finding by itself is the fault that is there, at its place."""
+    return any(names(outcome.found[0], p, twins=False) for p in outcome.planted)
+
+
+def odds_found(study: Study) -> list[tuple[str, Share]]:
+    """Numbers by the odds stated for them: how many lie on channels with a fault."""
+    numbers = [n for o in study.whole for n in o.numbers]
+    rows = []
+    for low, high in pairwise((-99.0, -3.0, -1.0, 0.0, 1.0, 2.0, 3.0, 5.0, 99.0)):
+        here = [n.faulty for n in numbers if low < n.log_odds <= high]
+        words = f"over {low:g}" if high > 50 else f"up to {high:g}" if low < -50 else f"{low:g} to {high:g}"
+        rows.append((words, share(here)))
+    return rows
+
+
+def smallest_joints(study: Study) -> list[tuple[str, float, float, Share]]:
+    """By what is known: the joint no longer passed on 99 of 100 sound channels, the one stated, where that fails.
+
+    Shares of the stated resistance; a joint adds to what was measured, which then lies above the limit or not.
+    """
+    groups: dict[str, list[Number]] = defaultdict(list)
+    for o in study.sound:
+        for n in o.numbers:
+            if n.group:
+                groups[n.group].append(n)
+    rows = []
+    for group, numbers in sorted(groups.items()):
+        if len(numbers) >= FEWEST_FOR_JOINTS:
+            rooms = sorted(n.room for n in numbers)
+            stated = sorted(n.stated for n in numbers)[len(numbers) // 2]
+            unseen = share(n.room >= n.stated for n in numbers)
+            rows.append((group, rooms[math.ceil(0.99 * len(rooms)) - 1], stated, unseen))
+    return rows
 
 
 def detection_rows(study: Study) -> list[tuple[str, str, Share, Share, Share, Share]]:
@@ -193,16 +245,3 @@ def confusion(study: Study) -> dict[str, dict[str, int]]:
         there = o.planted[0].kind.value if o.planted else "nothing"
         out[there][o.found[0].kind if o.found else "nothing"] += 1
     return out
-
-
-__all__ = [
-    "GROSS",
-    "Share",
-    "Study",
-    "confusion",
-    "detection_rows",
-    "first_named",
-    "names",
-    "share",
-    "verdict_of",
-]

@@ -150,7 +150,10 @@ def test_every_number_is_judged_against_a_limit_with_a_source(bench):
     verdicts, _ = said(bench("boat", seed=31))
     numeric = [v for v in verdicts if v.measured is not None]
     assert len(numeric) > 10
-    assert all(v.limit_source and v.probability is not None for v in numeric)
+    assert all(v.limit_source for v in numeric)
+    odds = [v for v in numeric if v.property in {Property.RESISTANCE, Property.INDUCTANCE, Property.INRUSH}]
+    assert odds
+    assert all(v.log_odds is not None and v.low < v.high for v in odds)
 
 
 @pytest.mark.parametrize("heat", [0.0, 60.0])

@@ -1,12 +1,18 @@
 """Each rule's verdict, one channel at a time, on both sides of its limits."""
 
+import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from loomproof.diagnose.expected.band import Among, LimitBand
+from loomproof.diagnose.expected.band import LimitBand
 from loomproof.diagnose.expected.expectations import Expectations
 from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.predict.loom import Predictions
+from loomproof.diagnose.predict.odds import Fault, Predicted
+from loomproof.diagnose.predict.part_set import HENRY_SPREADS, OHM_SPREADS, Part, PartSet
+from loomproof.diagnose.predict.resistances import WeakFeed
 from loomproof.diagnose.rules.action import judge_action, judge_contact, judge_location
 from loomproof.diagnose.rules.case import ChannelCase
 from loomproof.diagnose.rules.electrical import (
@@ -21,7 +27,7 @@ from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence, Noticed, PullResult
 from loomproof.facts.kinds import LoadKind, Suppression
 from loomproof.facts.signature import HasMoved, OffShape, Signature
-from loomproof.facts.verdict import Verdict
+from loomproof.facts.verdict import Property, Verdict
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.quantity import Quantity
 
@@ -230,111 +236,140 @@ def expected_of(**bands):
     return Expectations(Estimate(20.0, 5.0), **{name: {1: band} for name, band in bands.items()})
 
 
-SISTERS = LimitBand(9.5, 10.5, 10.0, 0.0, "sisters", 0.5, 0.5, among=Among.SISTERS, statistical=True)
+RECORD = LimitBand(9.5, 10.5, 10.0, 0.0, "a record", 0.5, 0.5, statistical=True)
 
 
-def test_the_worst_band_decides_over_a_resistance():
-    inside, off = Estimate(10.0, 0.01), Estimate(11.5, 0.01)
-    assert verdict_of(judge_resistance, resistance=inside, expected=expected_of(resistance=BAND)) is PASS
-    both = expected_of(resistance=BAND, sisters=SISTERS)
-    assert verdict_of(judge_resistance, resistance=off, expected=both) is FAIL
-    assert verdict_of(judge_resistance, resistance=off, expected=expected_of(sisters=SISTERS)) is None
-    assert verdict_of(judge_resistance, resistance=inside, expected=expected_of(baseline=SISTERS)) is PASS
+def predicted_of(about, value, u=0.1, **more):
+    """Parts of 10 that fill +-20 % evenly, of which one measures so much."""
+    part = Part(1, math.log(value / 10.0), u / value)
+    parts = PartSet((part,), 0.2, OHM_SPREADS)
+    grid, row = 10.0 * np.exp(parts.grid), parts.predictions(parts.flat())[0]
+    mass = row / row.sum()
+    adds = about is Property.RESISTANCE
+    fault = Fault(0.05, 1.5) if adds else Fault(0.04, 0.6)
+    return Predicted(grid, mass, row / grid, fault, 10.0, adds=adds, alone=True)
+
+
+def odds_case(value, *, u=0.1, weak=None, **what):
+    """A case whose resistance is known to be of such parts."""
+    predicted = Predictions(resistance={1: predicted_of(Property.RESISTANCE, value, u)})
+    what.setdefault("expected", expected_of(resistance=BAND))
+    case = case_of(resistance=Estimate(value, u), **what)
+    return replace(case, predicted=predicted, weak_feed=weak)
+
+
+@pytest.mark.parametrize(
+    ("ohm", "verdict"), [(10.0, PASS), (12.0, PASS), (12.4, UNSURE), (15.0, FAIL), (8.1, PASS), (6.0, FAIL)]
+)
+def test_a_resistance_is_decided_by_its_odds(ohm, verdict):
+    """12 ohm is a sound part near its edge; 12.4 may be one, with its own deviation, or a joint; 15 is no sound part."""
+    got = judge_resistance(odds_case(ohm))
+    assert got.verdict is verdict
+    assert got.low < 10.0 < got.high
+    assert got.log_odds is not None
+
+
+def test_the_worst_of_odds_and_record_decides():
+    both = expected_of(resistance=BAND, baseline=RECORD)
+    assert judge_resistance(odds_case(11.5, expected=both)).verdict is FAIL
+    assert judge_resistance(odds_case(10.0, expected=both)).verdict is PASS
+    assert (
+        verdict_of(judge_resistance, resistance=Estimate(10.0, 0.01), expected=expected_of(baseline=RECORD))
+        is PASS
+    )
     assert verdict_of(judge_resistance, expected=both) is NOT_TESTED
+    assert verdict_of(judge_resistance, resistance=Estimate(10.0, 0.01)) is None
 
 
 def test_an_unsteady_resistance_is_never_passed():
     for ohm, verdict in ((10.0, UNSURE), (15.0, FAIL)):
-        got = judge_resistance(
-            case_of(resistance=Estimate(ohm, 0.01), unsteady=True, expected=expected_of(resistance=BAND))
-        )
-        assert (got.verdict, got.risk) == (verdict, None)
+        assert judge_resistance(odds_case(ohm, unsteady=True)).verdict is verdict
 
 
 def test_a_filament_seen_cold_leaves_no_doubt():
-    lamp = replace(BAND, doubt=3.0)
+    lamp = expected_of(resistance=replace(BAND, doubt=3.0))
     for cold, verdict in ((False, UNSURE), (True, FAIL)):
-        got = verdict_of(
-            judge_resistance,
-            resistance=Estimate(14.0, 0.01),
-            cold=cold,
-            expected=expected_of(resistance=lamp),
+        assert (
+            judge_resistance(odds_case(14.0, kind=LoadKind.LAMP, cold=cold, expected=lamp)).verdict is verdict
         )
-        assert got is verdict
+
+
+def test_a_pass_says_how_small_a_joint_would_still_be_seen():
+    """The hundredth of sound parts that measure least, up to the limit: about 12.2 - 8.0 ohm where nothing else is known."""
+    got = judge_resistance(odds_case(10.0))
+    assert got.least_joint_ohm == pytest.approx(4.2, abs=0.2)
+    assert f"a joint of less than {got.least_joint_ohm:.2g} ohm would not be seen" in got.reason
 
 
 @pytest.mark.parametrize(
-    ("bands", "told"),
-    [
-        ({"resistance": BAND}, "less than 4.2 ohm would not"),
-        ({"resistance": BAND, "sisters": SISTERS}, "less than 1.2 ohm, or a feed weak by less than 4.2 ohm"),
-        ({"baseline": LimitBand(9.0, 10.5, 10.0, 0.0, "")}, "less than 1.7 ohm would not"),
-    ],
+    ("log_odds", "joint", "verdict"),
+    [(1.0, 3.0, PASS), (3.0, 3.0, UNSURE), (9.0, 3.0, FAIL), (9.0, 0.1, PASS)],
 )
-def test_a_pass_tells_how_large_a_joint_it_could_hide(bands, told):
-    """From the lowest that a sound part may be up to the highest limit, and 2 u of 0.1 ohm beyond it."""
-    got = judge_resistance(case_of(resistance=Estimate(10.0, 0.1), expected=expected_of(**bands)))
-    assert got.verdict is PASS
-    assert told in got.reason
+def test_a_weak_feed_is_seen_on_all_its_loads_or_not_at_all(log_odds, joint, verdict):
+    got = judge_resistance(odds_case(10.0, weak=WeakFeed("F1", log_odds, joint)))
+    assert got.verdict is verdict
+    assert ("feed F1" in got.reason) is (verdict is not PASS)
 
 
 @pytest.mark.parametrize(("henry", "verdict"), [(14e-3, UNSURE), (5e-3, FAIL), (None, FAIL)])
-def test_low_among_sisters_with_a_sound_inductance_may_be_the_others(henry, verdict):
-    due = LimitBand(12e-3, 16e-3, 14e-3, 0.0, "round")
-    expected = expected_of(resistance=BAND, sisters=SISTERS, inductance=due)
+def test_lower_than_before_with_a_sound_inductance_is_no_fault_yet(henry, verdict):
+    expected = expected_of(resistance=BAND, inductance=BAND, baseline=RECORD)
     measured = None if henry is None else Estimate(henry, 1e-5)
-    got = verdict_of(
-        judge_resistance,
-        resistance=Estimate(8.5, 0.01),
-        inductance=measured,
-        signature={"inductance_h": measured},
-        expected=expected,
+    more = {1: henry_predicted(henry)} if henry else {}
+    for ohm, due in ((8.5, verdict), (11.5, FAIL)):
+        signature = {"inductance_h": measured}
+        case = odds_case(ohm, inductance=measured, signature=signature, expected=expected)
+        predicted = replace(case.predicted, inductance=more)
+        assert judge_resistance(replace(case, predicted=predicted)).verdict is due
+
+
+def test_low_among_its_sisters_is_a_doubt():
+    """8.5 ohm is inside the job's limits, but five sisters measure 11.5: another batch, or they have a joint each."""
+    values = (8.5, *(5 * [11.5]))
+    parts = PartSet(
+        tuple(Part(c, math.log(v / 10.0), 0.005) for c, v in enumerate(values, 1)), 0.2, OHM_SPREADS
     )
-    assert got is verdict
-    high = verdict_of(
-        judge_resistance,
-        resistance=Estimate(11.5, 0.01),
-        inductance=measured,
-        signature={"inductance_h": measured},
-        expected=expected,
-    )
-    assert high is FAIL
+    row, grid = parts.predictions(parts.flat())[0], 10.0 * np.exp(parts.grid)
+    predicted = Predicted(grid, row / row.sum(), row / grid, Fault(0.05, 1.5), 10.0, adds=True, alone=False)
+    case = replace(odds_case(8.5), predicted=Predictions(resistance={1: predicted}))
+    assert judge_resistance(case).verdict is UNSURE
 
 
-def test_sisters_vouch_for_a_resistance_at_its_edge():
-    near = Estimate(11.9, 0.1)
-    like = LimitBand(11.0, 12.2, 11.6, 0.0, "sisters", among=Among.SISTERS, statistical=True)
-    alone = verdict_of(judge_resistance, resistance=near, expected=expected_of(resistance=BAND))
-    assert alone is UNSURE
-    vouched = expected_of(resistance=BAND, sisters=like)
-    assert verdict_of(judge_resistance, resistance=near, expected=vouched) is PASS
-    inputs = expected_of(resistance=BAND, input_sisters=like)
-    assert verdict_of(judge_resistance, resistance=near, expected=inputs) is UNSURE
-    assert verdict_of(judge_resistance, kind=LoadKind.LOGIC_INPUT, resistance=near, expected=inputs) is PASS
+def henry_predicted(henry):
+    """Parts of 14 mH that fill +-15 % evenly."""
+    parts = PartSet((Part(1, math.log(henry / 14e-3), 1e-3),), 0.15, HENRY_SPREADS)
+    row, grid = parts.predictions(parts.flat())[0], 14e-3 * np.exp(parts.grid)
+    return Predicted(grid, row / row.sum(), row / grid, Fault(0.04, 0.6), 14e-3, adds=False, alone=True)
 
 
-def test_a_sense_pulse_only_accuses_an_inductance():
+@pytest.mark.parametrize(
+    ("henry", "own", "sense"),
+    [
+        (14e-3, PASS, NOT_TESTED),
+        (5e-3, FAIL, FAIL),
+        (12.0e-3, PASS, NOT_TESTED),
+        (11.2e-3, UNSURE, NOT_TESTED),
+    ],
+)
+def test_a_sense_pulse_only_accuses_an_inductance(henry, own, sense):
     due = LimitBand(12e-3, 16e-3, 14e-3, 0.0, "round")
-    for henry, own, sense in ((14e-3, PASS, NOT_TESTED), (5e-3, FAIL, FAIL), (12.0e-3, UNSURE, NOT_TESTED)):
-        measured = Estimate(henry, 1e-4)
-        what = {"inductance": measured, "expected": expected_of(inductance=due)}
-        assert verdict_of(judge_inductance, signature={"inductance_h": measured}, **what) is own
-        assert verdict_of(judge_inductance, **what) is sense
+    measured, predicted = Estimate(henry, 1e-5), Predictions(inductance={1: henry_predicted(henry)})
+
+    def got(**what):
+        case = case_of(inductance=measured, expected=expected_of(inductance=due), **what)
+        return judge_inductance(replace(case, predicted=predicted)).verdict
+
+    assert got(signature={"inductance_h": measured}) is own
+    assert got() is sense
+
+
+def test_only_wound_loads_of_a_known_inductance_are_judged_by_it():
+    due = LimitBand(12e-3, 16e-3, 14e-3, 0.0, "round")
+    measured = Estimate(14e-3, 1e-5)
     assert verdict_of(judge_inductance, expected=expected_of(inductance=due)) is NOT_TESTED
     assert verdict_of(judge_inductance, inductance=measured) is None
     lamp = {"kind": LoadKind.LAMP, "expected": expected_of(inductance=due), "inductance": measured}
     assert verdict_of(judge_inductance, **lamp) is None
-
-
-def test_sisters_accuse_an_inductance_too():
-    due = LimitBand(12e-3, 16e-3, 14e-3, 0.0, "round")
-    sisters = LimitBand(13.9e-3, 14.1e-3, 14e-3, 0.0, "sisters", statistical=True)
-    measured = Estimate(15e-3, 1e-5)
-    expected = expected_of(inductance=due, inductance_sisters=sisters)
-    got = verdict_of(
-        judge_inductance, inductance=measured, signature={"inductance_h": measured}, expected=expected
-    )
-    assert got is FAIL
 
 
 # -- after the pulse, inrush, supply ------------------------------------------------------------------
@@ -393,25 +428,26 @@ def test_a_resistor_is_held_to_half_and_twice_its_value(ohm, relative, verdict):
     assert got is verdict
 
 
+def steady_case(steady_a, kind=LoadKind.LAMP, **what):
+    steady = None if steady_a is None else Estimate(steady_a, 0.1)
+    known = {} if steady_a is None else {1: predicted_of(Property.INRUSH, steady_a)}
+    case = case_of(kind, steady=steady, expected=expected_of(steady=BAND), **what)
+    return replace(case, predicted=Predictions(steady=known))
+
+
 @pytest.mark.parametrize(
-    ("steady_a", "verdict"), [(10.0, PASS), (13.0, FAIL), (12.0, UNSURE), (None, NOT_TESTED)]
+    ("steady_a", "verdict"), [(10.0, PASS), (15.0, FAIL), (5.0, FAIL), (None, NOT_TESTED)]
 )
 def test_the_steady_current_of_lamps_and_motors(steady_a, verdict):
-    steady = None if steady_a is None else Estimate(steady_a, 0.1)
     for kind in LoadKind:
-        got = verdict_of(judge_inrush, kind=kind, steady=steady, expected=expected_of(steady=BAND))
-        assert got is (verdict if kind in (LoadKind.LAMP, LoadKind.MOTOR) else None)
-    assert verdict_of(judge_inrush, kind=LoadKind.LAMP, steady=steady) is NOT_TESTED
+        got = judge_inrush(steady_case(steady_a, kind))
+        assert (got and got.verdict) is (verdict if kind in (LoadKind.LAMP, LoadKind.MOTOR) else None)
+    assert verdict_of(judge_inrush, kind=LoadKind.LAMP, steady=Estimate(10.0, 0.1)) is NOT_TESTED
 
 
 def test_the_inrush_is_told_in_times_the_steady_current():
-    case = case_of(
-        LoadKind.LAMP,
-        steady=Estimate(10.0, 0.1),
-        inrush=Estimate(65.0, 1.0),
-        expected=expected_of(steady=BAND),
-    )
-    assert judge_inrush(case).reason == "inside its limits; inrush 65.00 A, 6.5 times"
+    got = judge_inrush(steady_case(10.0, inrush=Estimate(65.0, 1.0)))
+    assert got.reason == "as a sound part would measure; inrush 65.00 A, 6.5 times"
 
 
 @pytest.mark.parametrize(

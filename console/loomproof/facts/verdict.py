@@ -37,9 +37,9 @@ class Property(StrEnum):
 class PropertyVerdict:
     """One property of one channel against its limits.
 
-    `probability` is the probability of conformity (JCGM 106:2012, clause 7); `risk` the stated chance that
-    this very verdict is wrong (specific consumer's risk of a pass, specific producer's risk of a fail).
-    Both are None where the property is not a number. `limit_source` says where the limits come from.
+    `limit_source` says where the limits come from. `log_odds` is the natural logarithm of how much likelier the value is
+    with a fault that matters than without one (Bayes factor), where the verdict rests on that; `least_joint_ohm` the
+    smallest added resistance that would not be passed in 99 of 100 such circuits.
     """
 
     channel: int
@@ -51,8 +51,8 @@ class PropertyVerdict:
     unit: str = ""
     limit_source: str = ""
     reason: str = ""
-    probability: float | None = None
-    risk: float | None = None
+    log_odds: float | None = None
+    least_joint_ohm: float | None = None
 
 
 _NEEDED = (Property.CONTINUITY, Property.RESISTANCE, Property.ACTION, Property.CONTACT)

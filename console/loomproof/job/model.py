@@ -8,6 +8,7 @@ from loomproof.facts.kinds import HazardClass, JobSetting, Suppression
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.engine import CylinderPlace, Engine
 from loomproof.job.load_type import DriveLimits, LoadType, PeakHold, Train
+from loomproof.job.matters import Matters
 from loomproof.job.quantity import Flag, JobPart, Number, Quantity, Text, Whole
 from loomproof.job.wire import COLOUR_PATTERN, LARGEST_MM2, SMALLEST_MM2, wire_quantity
 
@@ -22,6 +23,7 @@ __all__ = [
     "LoadOverride",
     "Location",
     "LoomIdentity",
+    "Matters",
 ]
 
 OUTPUTS = 16
@@ -193,6 +195,8 @@ class Job(JobPart):
     feeds: tuple[Feed, ...] = ()
     locations: tuple[Location, ...] = ()
     engine: Engine | None = None
+    matters: Matters = Matters()
+    """The smallest faults that matter on this loom."""
     loads: tuple[LoadType, ...] = ()
     """Load types of this job's own, beside the catalogue's."""
     channels: Annotated[tuple[Channel, ...], Field(min_length=1, max_length=16)]

@@ -11,7 +11,14 @@ from loomproof.job.model import Job
 from loomproof.procedure.drive.own_drive import Windings, own_drive, own_steps, stepper_groups
 from loomproof.procedure.drive.words import announced
 from loomproof.procedure.step import RunSheet, Step
-from loomproof.safety.cautions import PULLING, cautions_for, opening_cautions
+from loomproof.safety.cautions import (
+    FLEXING_DRIVEN,
+    PULLING,
+    PULLING_DRIVEN,
+    Caution,
+    cautions_for,
+    opening_cautions,
+)
 from loomproof.safety.order import Phase, phase_of, safe_order
 from loomproof.safety.statements import StatementKind, form_for, statements_for
 
@@ -65,9 +72,29 @@ def _pull(job: Job, channels: tuple[int, ...], where: str, location: str | None)
         what_will_happen=f"The box watches every channel; {loads} should lose its load, and get it back.",
         channel=channels[0],
         channels=channels,
-        cautions=(PULLING,),
+        cautions=_walk_cautions(job, channels, PULLING_DRIVEN),
+        hazard=_walk_hazard(job, channels),
         location=location,
     )
+
+
+def _pair_among(job: Job, channels: tuple[int, ...]) -> int | None:
+    """A channel whose load only its own drive shows: it lies between two pins, and bears no sense pulse."""
+    return next((c for c in channels if job.channel(c).partner in channels), None)
+
+
+def _walk_hazard(job: Job, channels: tuple[int, ...]) -> HazardClass:
+    pair = _pair_among(job, channels)
+    return HazardClass.NONE if pair is None else job.load_type(pair).hazard
+
+
+def _walk_cautions(job: Job, channels: tuple[int, ...], driven: Caution) -> tuple[Caution, ...]:
+    """Pulling and flexing need no more than their own caution, unless the load has to be driven for it."""
+    pair = _pair_among(job, channels)
+    if pair is None:
+        return (PULLING,)
+    own = cautions_for(job.load_type(pair).hazard, job.setting, fuel_pump=job.channel(pair).fuel_pump)
+    return (driven, *own)
 
 
 def _wiggle(job: Job, channels: tuple[int, ...], where: str, location: str | None) -> Step:
@@ -76,12 +103,19 @@ def _wiggle(job: Job, channels: tuple[int, ...], where: str, location: str | Non
         kind=StepKind.WIGGLE,
         phase=Phase.WALK,
         title=f"Flex the loom: {where}",
-        what_will_happen="Nothing is driven. The box watches the resting pin for contacts that let go.",
+        what_will_happen=_watching(job, channels),
         channel=channels[0],
         channels=channels,
-        cautions=(PULLING,),
+        cautions=_walk_cautions(job, channels, FLEXING_DRIVEN),
+        hazard=_walk_hazard(job, channels),
         location=location,
     )
+
+
+def _watching(job: Job, channels: tuple[int, ...]) -> str:
+    if _pair_among(job, channels) is None:
+        return "Nothing is driven. The box watches the resting pin for contacts that let go."
+    return "The load is driven in short pulses, and the box watches its current for contacts that let go."
 
 
 def _drives(job: Job) -> Iterator[Step]:

@@ -225,7 +225,10 @@ class VerdictFact(RecordFact):
     unit: str = ""
     limit_source: str = ""
     reason: str = ""
+    log_odds: float | None = None
+    least_joint_ohm: float | None = None
     probability: float | None = None
+    """With `risk`, in records of earlier versions only: they stated it too low, so no report prints it."""
     risk: float | None = None
 
 

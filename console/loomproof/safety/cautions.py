@@ -116,6 +116,16 @@ PULLING = Caution(
     "Pull a connector only by its body, with the engine cold and everything off; the box only sends sense "
     "pulses now.",
 )
+PULLING_DRIVEN = Caution(
+    Signal.WARNING,
+    "This check drives the load: no look sees it otherwise. Engine off and cold, fingers and tools out of what moves. "
+    "Pull the connector by its body, let go of it and step back before you say that it is done.",
+)
+FLEXING_DRIVEN = Caution(
+    Signal.WARNING,
+    "The load is driven while you flex the loom. Bend the loom only, away from the load; keep fingers, sleeves and "
+    "tools out of what moves.",
+)
 CONNECTING = Caution(
     Signal.NOTICE,
     "Connect the box with the supply off, and unplug every control unit that shares the loom: it can be "

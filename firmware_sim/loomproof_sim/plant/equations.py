@@ -19,6 +19,10 @@ _LARGEST_A = 300.0
 """Only one-way elements that a current up to this can switch are watched."""
 _GRID = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 40)])
 _WORST_CONDITION = 1e9
+CALMED = -2
+"""Event: from here on the closed form serves."""
+_CALM_EVERY = 40
+"""Steps between two looks whether it does: a rest is integrated by many, and costs most of a long simulation."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,10 +180,18 @@ class System:
             return m.load.rate(y, self._open[0] - self._z[0][0] * m.load.current(y, m.phase), m.phase)
         i = self.currents(y)
         out: list[float] = []
-        for m, v, z in zip(self.members, self._open, self._z, strict=True):
-            volt = v - sum(zk * amp for zk, amp in zip(z, i, strict=True))
-            out.extend(m.load.rate(y[m.part], volt, m.phase))
+        volts = (self.open_v - self.impedance @ np.array(i)).tolist()
+        for m, volt in zip(self.members, volts, strict=True):
+            out.extend(m.load.rate(y[m.at : m.at + m.load.states], volt, m.phase))
         return out
+
+    def calmed(self, y: Sequence[float]) -> dict[int, int] | None:
+        """New phases by load, if with them the system can be solved in closed form from this state on."""
+        phases = {m.key: m.load.quiet_phase(y[m.part], m.phase) for m in self.members}
+        if all(phases[m.key] == m.phase for m in self.members):
+            return None
+        solvable = all(m.load.linear(phases[m.key], free=self.free) is not None for m in self.members)
+        return phases if solvable else None
 
     def _linear(self) -> tuple[Array, Array] | None:
         forms = [m.load.linear(m.phase, free=self.free) for m in self.members]
@@ -318,6 +330,8 @@ class IntegratedPiece(Piece):
             low, which = s.worst(step.y1)
             if low < 0.0:
                 self._locate(step.t0, step.t0 + step.h, which)
+            elif len(run.steps) % _CALM_EVERY == 0 and s.calmed(step.y1) is not None:
+                self.end_s, self.event = self.t0 + run.t, CALMED
         return self.end_s is None or t <= self.end_s
 
     def _locate(self, good: float, bad: float, which: int) -> None:

@@ -28,6 +28,10 @@ _A = tuple(tuple(float(v) for v in row[:k]) for k, row in enumerate(RK45.A))
 _B = tuple(float(v) for v in RK45.B)
 _E = tuple(float(v) for v in RK45.E)
 _P = np.array(RK45.P, dtype=np.float64)
+_MANY = 8
+"""States from which on array arithmetic is faster than plain floats."""
+_A_ROWS = tuple(np.array(row) for row in _A)
+_B_ROW, _E_ROW = np.array(_B), np.array(_E)
 _P_ROWS = tuple(tuple(float(v) for v in row) for row in _P)
 
 
@@ -44,6 +48,9 @@ class RungeKuttaStep:
 
     def at(self, t: float) -> list[float]:
         """Return the state at a time within the step."""
+        if len(self.y0) >= _MANY:
+            out: list[float] = self.at_many(np.array([t]))[0].tolist()
+            return out
         u = (t - self.t0) / self.h
         w = [self.h * u * (p[0] + u * (p[1] + u * (p[2] + u * p[3]))) for p in _P_ROWS]
         return [y + sum(wj * kj[j] for wj, kj in zip(w, self.k, strict=True)) for j, y in enumerate(self.y0)]
@@ -91,6 +98,8 @@ def try_step(
         f0: the slope there.
         h: the step size in s.
     """
+    if len(y) >= _MANY:
+        return _try_large_step(rhs, y, f0, h)
     k: list[Sequence[float]] = [f0]
     n = range(len(y))
     for row in _A[1:]:
@@ -98,6 +107,19 @@ def try_step(
     y1 = [y[j] + h * sum(b * kk[j] for b, kk in zip(_B, k, strict=True)) for j in n]
     k.append(rhs(y1))
     return y1, k
+
+
+def _try_large_step(
+    rhs: Rhs, y: list[float], f0: Sequence[float], h: float
+) -> tuple[list[float], list[Sequence[float]]]:
+    """`try_step` for many states."""
+    start, slopes = np.array(y), np.empty((7, len(y)))
+    slopes[0] = f0
+    for n, row in enumerate(_A_ROWS[1:], 1):
+        slopes[n] = rhs((start + h * (row @ slopes[:n])).tolist())
+    y1 = (start + h * (_B_ROW @ slopes[:6])).tolist()
+    slopes[6] = rhs(y1)
+    return y1, list(slopes)
 
 
 class Integrator:
@@ -131,16 +153,11 @@ class Integrator:
         """Take one accepted step."""
         if len(self.steps) >= STIFF_AFTER:
             return self._keep(self._advance_implicitly(), self._f)
-        y, rtol = self._y, self._rtol
+        y = self._y
         while True:
             h = self._h
             y1, k = try_step(self._rhs, y, self._f, h)
-            total = 0.0
-            for j, s in enumerate(self._scale):
-                e = h * sum(c * kk[j] for c, kk in zip(_E, k, strict=True))
-                e /= rtol * (s + max(abs(y[j]), abs(y1[j])))
-                total += e * e
-            error = sqrt(total / len(y))
+            error = self._error(y, y1, k, h)
             if error < 1.0:
                 grow = _MAX_GROWTH if error == 0.0 else min(_MAX_GROWTH, _SAFETY * error**-0.2)
                 self._h = h * max(grow, _MIN_SHRINK)
@@ -149,6 +166,19 @@ class Integrator:
             if self._h < 1e-15:
                 raise ArithmeticError("the step size fell to nothing: the load's equations are inconsistent")
         return self._keep(RungeKuttaStep(self.t, h, y, y1, k), k[-1])
+
+    def _error(self, y: list[float], y1: list[float], k: list[Sequence[float]], h: float) -> float:
+        """The step's error over what is allowed, root mean square over the states."""
+        if len(y) >= _MANY:
+            off = h * (_E_ROW @ np.array(k)) / self._rtol
+            off /= np.asarray(self._scale) + np.maximum(np.abs(y), np.abs(y1))
+            return sqrt(float(off @ off) / len(y))
+        total = 0.0
+        for j, s in enumerate(self._scale):
+            e = h * sum(c * kk[j] for c, kk in zip(_E, k, strict=True))
+            e /= self._rtol * (s + max(abs(y[j]), abs(y1[j])))
+            total += e * e
+        return sqrt(total / len(y))
 
     def _advance_implicitly(self) -> RungeKuttaStep:
         if self._implicit is None:

@@ -30,6 +30,7 @@ class CoastingLoad:
 
     def __init__(self, key: int, load: Load, state: LoadState, t0: float) -> None:
         self.key, self.load = key, load
+        self.has_emf = type(load).emf is not Load.emf
         self.pieces: list[Piece] = [self._piece(state, t0)]
 
     def _piece(self, state: LoadState, t0: float) -> Piece:
@@ -109,7 +110,7 @@ class Segment:
         if system.members:
             out[:, system.port] = system.currents_many(self.piece.at_many(times))
         for key, coaster in self.coasting.items():
-            if coaster.load.emf(coaster.state(float(times[0])).y):
+            if coaster.has_emf and coaster.load.emf(coaster.state(float(times[0])).y):
                 k, ohm = self.circuit.index[key], coaster.load.static_ohm
                 out[:, k] = [-coaster.load.emf(y) / ohm for y in coaster.pieces[0].at_many(times).tolist()]
         for f in self.decaying:

@@ -10,6 +10,7 @@ from math import inf
 import numpy as np
 
 from loomproof_sim.plant.circuit import Circuit, Moment
+from loomproof_sim.plant.equations import CALMED
 from loomproof_sim.plant.loads.base import Array
 from loomproof_sim.plant.segment import LoadState, Segment, SegmentBuilder
 from loomproof_sim.plant.spec import Drive, LoomSpec
@@ -115,7 +116,10 @@ class Timeline:
         t = piece.end_s
         states = segment.states(t)
         on = segment.solved.on
-        if piece.event < len(system.guards):
+        if piece.event == CALMED:
+            phases = system.calmed([v for m in system.members for v in states[m.key].y]) or {}
+            states |= {key: states[key]._replace(phase=phase) for key, phase in phases.items()}
+        elif piece.event < len(system.guards):
             n, guard = system.guards[piece.event]
             m = system.members[n]
             y, phase = m.load.cross(states[m.key].y, m.phase, guard)

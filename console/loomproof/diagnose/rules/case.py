@@ -1,14 +1,17 @@
-"""One channel with all that is known of it, and the guarded decision on one of its numbers."""
+"""One channel with all that is known of it, and the decision on one of its numbers."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from loomproof.diagnose.expected.band import LimitBand
 from loomproof.diagnose.expected.expectations import Expectations
 from loomproof.diagnose.observed.features import Features
-from loomproof.diagnose.rules.decide import Decision, decide, probability_of_conformity, risk_among_parts
+from loomproof.diagnose.predict.loom import Predictions
+from loomproof.diagnose.predict.odds import Predicted
+from loomproof.diagnose.predict.resistances import WeakFeed
+from loomproof.diagnose.rules.decide import Decision, bounds, by_odds, decide
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import ChannelEvidence
 from loomproof.facts.signature import GapKind, Signature
@@ -25,6 +28,8 @@ class ChannelCase:
     own: ChannelEvidence
     features: Features
     expected: Expectations
+    predicted: Predictions = field(default_factory=Predictions)
+    weak_feed: WeakFeed | None = None
 
     @property
     def signature(self) -> Signature | None:
@@ -62,7 +67,7 @@ def against(
         unit: of value and limits.
 
     Returns:
-        Pass, fail or unsure, with its probability of conformity and its risk.
+        Pass, fail or unsure.
     """
     if band.same_scale:
         measured = replace(measured, u=measured.u_random, u_gain=0.0)
@@ -75,7 +80,7 @@ def against(
     if decision.verdict is not Verdict.PASS:
         decision = decide(compared, band.low - band.doubt_below, band.high + band.doubt)
         if decision.verdict is Verdict.PASS:
-            decision = Decision(Verdict.UNSURE, decision.probability, None)
+            decision = Decision(Verdict.UNSURE, decision.probability)
     return PropertyVerdict(
         case_channel,
         about,
@@ -86,37 +91,66 @@ def against(
         unit,
         band.source,
         _reason(decision.verdict, measured, band, unit),
-        decision.probability,
-        decision.risk,
     )
 
 
-def vouched(
-    verdict: PropertyVerdict, measured: Estimate, band: LimitBand, sisters: LimitBand | None
+def weighed(
+    case_channel: int,
+    about: Property,
+    measured: Estimate,
+    predicted: Predicted,
+    known: LimitBand,
+    *,
+    innocent: bool = False,
 ) -> PropertyVerdict:
-    """Simple acceptance (JCGM 106:2012, 8.2.1) in place of a guarded one, where the sisters vouch for a value.
-
-    A fault of one circuit sets it off from its sisters, so one that is like them and inside its limits is not to be
-    doubted for lying within the measurement's uncertainty of their edge. A measurement that could not tell the limits
-    apart (its expanded uncertainty beyond half their distance: capability index under 1, 7.6.3 there) proves nothing.
+    """By how much likelier the value is with a fault that matters than without one.
 
     Args:
-        verdict: the guarded one.
-        measured: the value.
-        band: the limits it was held against.
-        sisters: what the other loads of its type say; None where there are too few.
+        case_channel: the channel.
+        about: the property.
+        measured: its value.
+        predicted: what a sound part would measure there.
+        known: where the stated value comes from, and up to where a value has an innocent explanation.
+        innocent: such an explanation may hold, so that what it reaches is not failed.
 
     Returns:
-        A pass in place of an unsure where the sisters vouch for it, else the verdict as it is.
+        Pass, fail or unsure; its limits are those between which such a value is passed.
     """
-    if verdict.verdict is not Verdict.UNSURE or sisters is None or 4.0 * measured.u > band.high - band.low:
-        return verdict
-    low, high = max(band.low, sisters.low), min(band.high, sisters.high)
-    if not low <= measured.value <= high:
-        return verdict
-    reason = "inside its limits, and like its sisters"
-    risk = risk_among_parts(measured, band.low, band.high)
-    return replace(verdict, verdict=Verdict.PASS, reason=reason, risk=risk)
+    odds, unit = predicted.at(measured.value), _UNITS[about]
+    verdict = by_odds(about, odds)
+    low, high = predicted.limits(bounds(about).doubt)
+    reached = known.low - known.doubt_below <= measured.value <= known.high + known.doubt
+    if verdict is Verdict.FAIL and innocent and reached:
+        verdict = Verdict.UNSURE
+    band = LimitBand(low, high, predicted.quantile(0.5), 0.0, known.source)
+    return PropertyVerdict(
+        case_channel,
+        about,
+        verdict,
+        measured,
+        low,
+        high,
+        unit,
+        known.source,
+        _why(verdict, measured, band, unit, odds),
+        odds,
+    )
+
+
+def _why(verdict: Verdict, measured: Estimate, band: LimitBand, unit: str, odds: float) -> str:
+    if verdict is Verdict.PASS:
+        return "as a sound part would measure"
+    off = _amount(measured.value - band.middle, unit)
+    side = "above" if measured.value > band.middle else "below"
+    sure = "far" if verdict is Verdict.FAIL else "too far"
+    return (
+        f"{sure} {side} what a sound part would measure here, {off}; a fault makes it {_times(odds)} likelier"
+    )
+
+
+def _times(odds: float) -> str:
+    times = math.exp(min(odds, 20.0))
+    return f"{times:.2g} times" if times < 1000.0 else "over 1000 times"
 
 
 def _predicted(
@@ -127,12 +161,8 @@ def _predicted(
     verdict = Verdict.PASS if band.low <= measured.value <= band.high else Verdict.UNSURE
     if not low <= measured.value <= high:
         verdict = Verdict.FAIL
-    conforms = probability_of_conformity(measured, low, high)
-    risk = {Verdict.PASS: 1.0 - conforms, Verdict.FAIL: conforms}.get(verdict)
     reason = _reason(verdict, measured, band, unit)
-    return PropertyVerdict(
-        channel, about, verdict, measured, band.low, band.high, unit, band.source, reason, conforms, risk
-    )
+    return PropertyVerdict(channel, about, verdict, measured, band.low, band.high, unit, band.source, reason)
 
 
 def _reason(verdict: Verdict, measured: Estimate, band: LimitBand, unit: str) -> str:
@@ -149,6 +179,7 @@ def _reason(verdict: Verdict, measured: Estimate, band: LimitBand, unit: str) ->
     return f"{side}, {off} against {band.among}"
 
 
+_UNITS = {Property.RESISTANCE: "ohm", Property.INDUCTANCE: "H", Property.INRUSH: "A"}
 _SHOWN = {"H": (1e3, "mH"), "ohm": (1.0, "ohm"), "A": (1.0, "A")}
 
 

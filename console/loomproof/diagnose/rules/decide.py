@@ -1,7 +1,9 @@
-"""Guard-banded decisions: pass only when surely inside, fail only when surely outside, unsure between.
+"""Pass, fail or unsure, by what each mistake costs; and guarded decisions where a limit stands for itself.
 
-Source: JCGM 106:2012, clauses 7 (probability of conformity) and 8 (guard bands, guarded acceptance 8.3.2 and
-guarded rejection 8.3.3); the same rule as ISO 14253-1.
+A number is decided by how much likelier it is with a fault that matters than without one (`predict/odds.py`): JCGM
+106:2012, clause 8, lets the acceptance limits follow from the costs of both mistakes (8.1), and leaves the choice of
+costs to who decides. Limits that are no part's tolerance (a supply's resistance, a resistor within half to twice) are
+guarded: clauses 7 (probability of conformity), 8.3.2 and 8.3.3 (guarded acceptance and rejection), as in ISO 14253-1.
 """
 
 from __future__ import annotations
@@ -10,29 +12,49 @@ import math
 from dataclasses import dataclass
 
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.verdict import Verdict
+from loomproof.facts.verdict import Property, Verdict
 from loomproof.measure.statistics import probability_below, quantile
 
 CONFIDENCE = 0.977  # one-sided; 2 u for a normal distribution (JCGM 106, 8.3.2.2, w = U)
 
 
-FAULTY_SHARE = (
-    0.02  # of circuits that lie beyond their limits before anything is measured; common practice, no source
-)
-_BEYOND = 1.5  # over how much of the middle such a value may lie, from half of it to twice; judgment
+# What mistakes cost, in terms of one doubt that a person has to settle; judgement of this project, unchecked.
+MISSED_COSTS = 19.0
+FALSE_ALARM_COSTS = 4.0
+FAULTY_SHARE = {Property.RESISTANCE: 0.02, Property.INDUCTANCE: 0.0075, Property.INRUSH: 0.0125}
+"""Of circuits with such a fault, before anything is measured; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Natural logarithms of odds (fault against none): above the first no longer passed, above the second failed."""
+
+    doubt: float
+    fail: float
+
+
+def bounds(about: Property) -> Bounds:
+    """Where a doubt is cheaper than the chance of either mistake."""
+    share = FAULTY_SHARE[about]
+    prior = math.log(share / (1.0 - share))
+    missed, alarm = 1.0 / MISSED_COSTS, 1.0 / FALSE_ALARM_COSTS
+    return Bounds(math.log(missed / (1.0 - missed)) - prior, math.log((1.0 - alarm) / alarm) - prior)
+
+
+def by_odds(about: Property, log_odds: float) -> Verdict:
+    """The verdict that costs least."""
+    limits = bounds(about)
+    if log_odds <= limits.doubt:
+        return Verdict.PASS
+    return Verdict.FAIL if log_odds > limits.fail else Verdict.UNSURE
 
 
 @dataclass(frozen=True)
 class Decision:
-    """A verdict with what it rests on.
-
-    `probability` is the probability that the quantity lies within the limits; `risk` the chance that a pass or fail is
-    wrong (specific risk).
-    """
+    """A verdict, and the probability that the quantity lies within the limits."""
 
     verdict: Verdict
     probability: float
-    risk: float | None
 
 
 def probability_of_conformity(estimate: Estimate, low: float | None, high: float | None) -> float:
@@ -63,19 +85,7 @@ def decide(
     floor = -math.inf if low is None else low
     ceiling = math.inf if high is None else high
     if floor + guard <= estimate.value <= ceiling - guard:
-        return Decision(Verdict.PASS, probability, 1.0 - probability)
+        return Decision(Verdict.PASS, probability)
     if estimate.value < floor - guard or estimate.value > ceiling + guard:
-        return Decision(Verdict.FAIL, probability, probability)
-    return Decision(Verdict.UNSURE, probability, None)
-
-
-def risk_among_parts(estimate: Estimate, low: float, high: float) -> float:
-    """Specific risk of a pass when it is known what parts there are: most fill their tolerance evenly, few lie beyond.
-
-    The estimate alone takes every value for equally likely beforehand. JCGM 106:2012, clause 6, equation 1: prior
-    times likelihood; a tolerance that is evenly filled as in JCGM 100:2008, 4.3.7.
-    """
-    conforms = probability_of_conformity(estimate, low, high)
-    sound = (1.0 - FAULTY_SHARE) * conforms / (high - low)
-    faulty = FAULTY_SHARE * (1.0 - conforms) / (_BEYOND * 0.5 * (low + high))
-    return faulty / (sound + faulty) if sound + faulty > 0.0 else 1.0
+        return Decision(Verdict.FAIL, probability)
+    return Decision(Verdict.UNSURE, probability)

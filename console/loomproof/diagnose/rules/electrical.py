@@ -4,16 +4,25 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, Among, LimitBand
+from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, LimitBand
 from loomproof.diagnose.expected.stated import OFF_SHAPE_DUE
 from loomproof.diagnose.observed.features import Conduct, Rest
-from loomproof.diagnose.rules.case import ChannelCase, against, vouched, why_missing, worst
-from loomproof.diagnose.rules.decide import decide
+from loomproof.diagnose.predict.odds import Predicted
+from loomproof.diagnose.rules.case import ChannelCase, against, weighed, why_missing, worst
+from loomproof.diagnose.rules.decide import by_odds, decide
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import GapKind, OffShape
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
-from loomproof.job.load_traits import INRUSH_KINDS, LOAD_TRAITS, LOGIC_KINDS, WINDING_KINDS, WOUND_KINDS
+from loomproof.job.load_traits import (
+    FILAMENT_KINDS,
+    INRUSH_KINDS,
+    LOAD_TRAITS,
+    LOGIC_KINDS,
+    WINDING_KINDS,
+    WOUND_KINDS,
+    Nature,
+)
 
 WEAK_SOURCE_OHM = 0.25  # battery, leads and clips; common practice, no source
 _SOUND_SUPPLY = LimitBand(
@@ -22,6 +31,9 @@ _SOUND_SUPPLY = LimitBand(
 _COARSE_DOUBT_RATE = 0.05  # chance at which a supply seen coarsely is above its limit and no longer passed
 _FAR_TOO_HIGH = 5.0
 """A joint that lets a pin rest a volt below the supply has kilohms; judgment."""
+_SEEN_RATE = 0.01  # of circuits with the joint that is printed, so many would still be passed
+_FEED_DOUBT = 0.5  # a feed is tried at many resistances, and is sound more often than a circuit; logarithm
+_FELT = 0.03  # share of a channel's resistance from which its feed's weakness is its own fault too; judgment
 _OFF_WORDS = {
     OffShape.CLAMP: "after the pulse the pin goes to the driver's clamp",
     OffShape.DIODE: "after the pulse the pin stays a diode's drop above the supply",
@@ -91,77 +103,86 @@ def _leaks(case: ChannelCase) -> bool:
 
 
 def judge_resistance(case: ChannelCase) -> PropertyVerdict | None:
-    """Load, wire and feed against catalogue, sisters and an earlier record: the worst of them."""
+    """Load, wire and feed by the odds of a joint or another part, and against an earlier record: the worst of them."""
     measured, about = case.features.resistance, Property.RESISTANCE
-    if case.channel not in case.expected.resistance and case.channel not in case.expected.baseline:
+    due, before = case.expected.resistance.get(case.channel), case.expected.baseline.get(case.channel)
+    if due is None and before is None:
         return None
     if measured is None:
         return case.say(about, Verdict.NOT_TESTED, why_missing(case, "resistance"))
-    bands = [
-        m.get(case.channel) for m in (case.expected.resistance, case.expected.sisters, case.expected.baseline)
-    ]
-    known = [b for b in bands if b is not None]
-    if case.features.cold:
-        known = [replace(b, doubt=0.0) for b in known]
-    verdict = worst([_one_resistance(case, measured, band) for band in known])
-    if verdict is None:
-        return None
-    if case.features.unsteady:
+    predicted = case.predicted.resistance.get(case.channel)
+    verdicts = []
+    if due is not None and predicted is not None:
+        verdicts.append(_by_odds_of_a_joint(case, measured, predicted, due))
+    elif due is not None:
+        verdicts.append(_not_comparable(case, measured, due))
+    if before is not None:
+        before = replace(before, doubt=0.0) if case.features.cold else before
+        verdicts.append(_not_the_others(case, against(case.channel, about, measured, before, "ohm")))
+    verdict = worst(verdicts)
+    if verdict is not None and case.features.unsteady:
         reason = "the resistance changes from pulse to pulse: an unsteady contact"
         at_worst = Verdict.FAIL if verdict.verdict is Verdict.FAIL else Verdict.UNSURE
-        return replace(verdict, verdict=at_worst, reason=reason, risk=None)
-    if verdict.verdict is Verdict.PASS:
-        return replace(verdict, reason=f"{verdict.reason}; {_blind(case, measured, known)}")
+        return replace(verdict, verdict=at_worst, reason=reason)
     return verdict
 
 
-def _blind(case: ChannelCase, measured: Estimate, known: list[LimitBand]) -> str:
-    """How large a joint, or a weak feed, could hide in this pass."""
+def _by_odds_of_a_joint(
+    case: ChannelCase, measured: Estimate, predicted: Predicted, due: LimitBand
+) -> PropertyVerdict:
+    """By the channel alone; then by its feed, whose weakness all sisters may share."""
+    about = Property.RESISTANCE
+    warm = case.load.kind in FILAMENT_KINDS and not case.features.cold
+    verdict = weighed(case.channel, about, measured, predicted, due, innocent=warm)
+    joint = max((verdict.high or 0.0) - predicted.quantile(_SEEN_RATE), 0.0)
+    verdict = replace(verdict, least_joint_ohm=joint)
+    weak = case.weak_feed
+    if weak is not None and verdict.verdict is not Verdict.FAIL and weak.joint_ohm >= _FELT * measured.value:
+        by_feed = by_odds(about, weak.log_odds - _FEED_DOUBT)
+        if by_feed is not Verdict.PASS:
+            reason = f"every load of feed {weak.feed} measures as behind {weak.joint_ohm:.2g} ohm too much: a weak feed?"
+            return replace(verdict, verdict=by_feed, reason=reason, log_odds=weak.log_odds)
+    if verdict.verdict is Verdict.PASS:
+        note = f"a joint of less than {joint:.2g} ohm would not be seen"
+        return replace(verdict, reason=f"{verdict.reason}; {note}")
+    return verdict
 
-    def least(bands: list[LimitBand]) -> float:
-        lowest = min(max(b.low for b in bands), measured.value)
-        return max(min(b.high for b in bands) + 2.0 * measured.u - lowest, 0.0)
 
-    joint = least(known)
-    alone = [b for b in known if b.among is not Among.SISTERS]  # they may hang on the same feed
-    if not alone or case.load.kind in LOGIC_KINDS or least(alone) < 1.05 * joint:
-        return f"a joint of less than {joint:.2g} ohm would not be seen"
-    return f"a joint of less than {joint:.2g} ohm, or a feed weak by less than {least(alone):.2g} ohm, would not be seen"
+def _not_comparable(case: ChannelCase, measured: Estimate, due: LimitBand) -> PropertyVerdict:
+    """No load's current flowed, so its resistance is no part's: held against the job alone."""
+    return against(case.channel, Property.RESISTANCE, measured, due, "ohm")
 
 
-def _one_resistance(case: ChannelCase, measured: Estimate, band: LimitBand) -> PropertyVerdict:
-    """Against one band. Turns that are lost show in the inductance first, so low among sisters is not yet a fault."""
-    verdict = against(case.channel, Property.RESISTANCE, measured, band, "ohm")
-    if band.among is Among.CATALOGUE:
-        vouching = case.expected.input_sisters if case.load.kind in LOGIC_KINDS else case.expected.sisters
-        verdict = vouched(verdict, measured, band, vouching.get(case.channel))
-    low = verdict.verdict is Verdict.FAIL and measured.value < band.low
+def _not_the_others(case: ChannelCase, verdict: PropertyVerdict) -> PropertyVerdict:
+    """Turns that are lost show in the inductance first, so lower than before is not yet a fault."""
     catalogue = case.expected.resistance.get(case.channel)
-    if not low or catalogue is None or band is catalogue or measured.value < catalogue.low:
+    measured = verdict.measured
+    if verdict.verdict is not Verdict.FAIL or measured is None or verdict.low is None or catalogue is None:
+        return verdict
+    if measured.value >= verdict.low or measured.value < catalogue.low:
         return verdict
     inductance = judge_inductance(case)
     if inductance is None or inductance.verdict is not Verdict.PASS:
         return verdict
     reason = f"{verdict.reason}; its inductance is sound, so it may be the others that have a joint too many"
-    return replace(verdict, verdict=Verdict.UNSURE, reason=reason, risk=None)
+    return replace(verdict, verdict=Verdict.UNSURE, reason=reason)
 
 
 def judge_inductance(case: ChannelCase) -> PropertyVerdict | None:
-    """Against catalogue and sisters; a sense pulse can only accuse."""
+    """By the odds of lost turns or another part; a sense pulse can only accuse."""
     measured, about = case.features.inductance, Property.INDUCTANCE
-    if case.load.kind not in WOUND_KINDS or case.channel not in case.expected.inductance:
+    due = case.expected.inductance.get(case.channel)
+    if case.load.kind not in WOUND_KINDS or due is None:
         return None
-    if measured is None:
+    predicted = case.predicted.inductance.get(case.channel)
+    if measured is None or predicted is None:
         return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))
-    due, sisters = case.expected.inductance[case.channel], case.expected.inductance_sisters.get(case.channel)
-    verdicts = [vouched(against(case.channel, about, measured, due, "H"), measured, due, sisters)]
-    if sisters is not None:
-        verdicts.append(against(case.channel, about, measured, sisters, "H"))
-    verdict = worst(verdicts)
+    core = LOAD_TRAITS[case.load.kind].nature is Nature.SPARK_PRIMARY and predicted.alone
+    verdict = weighed(case.channel, about, measured, predicted, due, innocent=core)
     own = case.signature is not None and case.signature.inductance_h is not None
-    if own or verdict is None or verdict.verdict is Verdict.FAIL:
+    if own or verdict.verdict is Verdict.FAIL:
         return verdict
-    return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))  # a sense pulse only accuses
+    return case.say(about, Verdict.NOT_TESTED, why_missing(case, "inductance"))
 
 
 def judge_suppression(case: ChannelCase) -> PropertyVerdict | None:
@@ -204,7 +225,11 @@ def judge_inrush(case: ChannelCase) -> PropertyVerdict | None:
     about, band = Property.INRUSH, case.expected.steady.get(case.channel)
     if case.features.steady is None or band is None:
         return case.say(about, Verdict.NOT_TESTED, why_missing(case, "steady current"))
-    verdict = against(case.channel, about, case.features.steady, band, "A")
+    predicted = case.predicted.steady.get(case.channel)
+    if predicted is None:
+        return case.say(about, Verdict.NOT_TESTED, why_missing(case, "steady current"))
+    slow = replace(band, low=band.high)  # a heavy one draws more for longer, never less
+    verdict = weighed(case.channel, about, case.features.steady, predicted, slow, innocent=True)
     inrush = case.features.inrush
     if inrush is None or case.features.steady.value <= 0.0:
         return verdict
@@ -246,8 +271,11 @@ def _coarse_feed(case: ChannelCase, own: Estimate, band: LimitBand) -> PropertyV
             decision = decide(source, None, limit, 1.0 - rate)
             if decision.verdict is Verdict.FAIL:
                 off = f"{source.value:.2g} ohm in the battery and its leads, {by}"
-                risk = decision.risk if verdict is Verdict.FAIL else None
-                reason = f"above its limit, {off}" if risk is not None else f"probably above its limit, {off}"
+                reason = (
+                    f"above its limit, {off}"
+                    if verdict is Verdict.FAIL
+                    else f"probably above its limit, {off}"
+                )
                 return PropertyVerdict(
                     case.channel,
                     about,
@@ -258,7 +286,5 @@ def _coarse_feed(case: ChannelCase, own: Estimate, band: LimitBand) -> PropertyV
                     "ohm",
                     band.source,
                     reason,
-                    decision.probability,
-                    risk,
                 )
     return case.say(about, Verdict.NOT_TESTED, "this load's current is too small to see the supply sag")

@@ -8,6 +8,7 @@ from dataclasses import replace
 from loomproof.diagnose.expected.expect import expect
 from loomproof.diagnose.observed.extract import features_of
 from loomproof.diagnose.observed.pin_at_rest import holds_something
+from loomproof.diagnose.predict.loom import predict
 from loomproof.diagnose.rules.action import judge_action, judge_contact, judge_location
 from loomproof.diagnose.rules.case import ChannelCase
 from loomproof.diagnose.rules.electrical import (
@@ -21,6 +22,7 @@ from loomproof.diagnose.rules.electrical import (
 )
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.facts.verdict import Property, PropertyVerdict, Verdict
+from loomproof.job.load_traits import LOGIC_KINDS
 from loomproof.job.model import Job
 
 _RULES: tuple[Callable[[ChannelCase], PropertyVerdict | None], ...] = (
@@ -39,6 +41,8 @@ _RULES: tuple[Callable[[ChannelCase], PropertyVerdict | None], ...] = (
 def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
     """All verdicts of a loom, in channel order; a channel that is not fitted gets `not fitted` only."""
     expected = expect(job, evidence)
+    features = {c.channel: features_of(job, evidence, expected, c.channel) for c in job.channels if c.fitted}
+    predicted = predict(job, evidence, expected, features)
     verdicts: list[PropertyVerdict] = []
     shorted: set[int] = set()
     for item in sorted(job.channels, key=lambda c: c.channel):
@@ -49,13 +53,10 @@ def judge(job: Job, evidence: LoomEvidence) -> tuple[PropertyVerdict, ...]:
                 reason += ", yet its pin rests where a load holds it: something hangs there"
             verdicts.append(PropertyVerdict(number, Property.CONTINUITY, Verdict.NOT_FITTED, reason=reason))
             continue
-        case = ChannelCase(
-            number,
-            job.load_type(number),
-            evidence.of(number),
-            features_of(job, evidence, expected, number),
-            expected,
-        )
+        load = job.load_type(number)
+        fed = item.feed is not None and load.kind not in LOGIC_KINDS
+        weak = predicted.feeds.get(item.feed or "") if fed else None
+        case = ChannelCase(number, load, evidence.of(number), features[number], expected, predicted, weak)
         if loads_its_feed(case):
             shorted.add(number)
         for rule in _RULES:
@@ -79,4 +80,4 @@ def _loaded(
             yield v
             continue
         reason = f"{v.reason}; but channel {by} on its feed has a path to ground and loads the feed: mend that first"
-        yield replace(v, verdict=Verdict.UNSURE, reason=reason, risk=None)
+        yield replace(v, verdict=Verdict.UNSURE, reason=reason)

@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import assert_never
 
 from loomproof.box.drive_outcome import DriveOutcome
-from loomproof.box.errors import RequestRefused
 from loomproof.facts.drive import (
     NO_CAPTURE,
     BridgeRequest,
@@ -26,28 +25,17 @@ from loomproof.measure.signature import measure
 from loomproof.procedure.configure import configure_again
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import lowest_supply
-from loomproof.procedure.drive.actuate import drive, trace_of_drive
-from loomproof.procedure.drive.bridge import decimation
-from loomproof.procedure.drive.words import recorded
+from loomproof.procedure.drive.actuate import trace_of_drive
 from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_result import StepInterruptedError, StepResult
+from loomproof.procedure.steps.driving import BRIDGE_REST_S, drive_once, measuring_bridge
 from loomproof.procedure.steps.statement import ask_statement, ensure_permit
-from loomproof.safety.approve import ARM_MARGIN_S, NotPermittedError, OverBudgetError
+from loomproof.safety.approve import ARM_MARGIN_S
 from loomproof.safety.statements import StatementKind
 from loomproof_wire import messages
 
-BRIDGE_SAMPLES = 400
-BRIDGE_SEEN_S = 0.06
-"""How much of a bridge's drive is traced, from its beginning: a motor's inrush and a good part of its steady run."""
-BRIDGE_REST_S = 2.0
-"""Between the two directions, so that the motor stands: reversed while it runs, it draws twice its inrush."""
-_END: dict[messages.EndReason, StepEnd] = {
-    messages.EndReason.CANCELLED: StepEnd.STOPPED,
-    messages.EndReason.STOPPED: StepEnd.STOPPED,
-    messages.EndReason.DISARMED: StepEnd.BLOCKED,
-}
 _NOTICED: dict[Choice, Noticed] = {
     Choice.HEARD: Noticed.HEARD,
     Choice.SEEN: Noticed.SEEN,
@@ -72,7 +60,7 @@ def run_drive(core: Core, step: Step, result: StepResult) -> None:
             core.box.sleep(BRIDGE_REST_S)
         _drive_measured(core, step, request, result)
     for request in noticing:
-        _drive_once(core, step, request, result)
+        drive_once(core, step, request, result)
     _ask_noticed(core, step, requests[-1:], result)
 
 
@@ -116,33 +104,12 @@ def _measuring(core: Core, own: DriveRequest, result: StepResult) -> tuple[Drive
         case StepperRequest():
             return ()
         case BridgeRequest():
-            forth = _measuring_bridge(core, own)
+            forth = measuring_bridge(core, own)
             return forth, forth.reversed()
         case TrainRequest() | PeakHoldRequest() | HoldRequest():
             return (_measuring_train(core, own.channel, result),)
         case _:
             assert_never(own)
-
-
-def _measuring_bridge(core: Core, own: BridgeRequest) -> BridgeRequest:
-    """The pair's own drive within its budgets, its beginning traced."""
-    conditions = core.conditions
-    budgets = [conditions.budget(channel) for channel in own.channels]
-    duration_ms = min([own.duration_ms, *(budget.max_hold_ms for budget in budgets)])
-    level_permille = min([own.level_permille, *(budget.max_duty_permille for budget in budgets)])
-    samples = min(BRIDGE_SAMPLES, core.box.identity.max_trace_samples)
-    every = decimation(
-        core.box.identity.sample_period_ns * 1e-9,
-        min(duration_ms * 1e-3, BRIDGE_SEEN_S),
-        samples,
-        level_permille / 1000,
-    )
-    return replace(
-        own,
-        duration_ms=duration_ms,
-        level_permille=level_permille,
-        capture=TraceCapture(every=1, decimation=every, samples=samples),
-    )
 
 
 def _measuring_train(core: Core, channel: int, result: StepResult) -> TrainRequest:
@@ -201,26 +168,8 @@ def _fitted_after(
     return fitted
 
 
-def _drive_once(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveOutcome:
-    """Drive, and turn everything that can keep it from being driven in full into the step's end."""
-    result.drove.append(recorded(request))
-    try:
-        done = drive(core, request)
-    except (NotPermittedError, OverBudgetError) as error:
-        result.drove.pop()
-        raise StepInterruptedError(StepEnd.BLOCKED, str(error)) from error
-    except RequestRefused:
-        result.drove.pop()
-        raise
-    result.traces.extend((raw, "drive") for raw in done.traces)
-    if done.reason in _END:
-        words = done.reason.name.lower()
-        raise StepInterruptedError(_END[done.reason], f"the drive of channel {step.channel} was {words}")
-    return done
-
-
 def _drive_measured(core: Core, step: Step, request: DriveRequest, result: StepResult) -> None:
-    done = _drive_once(core, step, request, result)
+    done = drive_once(core, step, request, result)
     if _all_cut(done, request):
         done = _measured_again(core, step, request, result) or done
     by_channel: dict[int, list[Trace]] = {}
@@ -244,7 +193,7 @@ def _all_cut(done: DriveOutcome, request: DriveRequest) -> bool:
 def _measured_again(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveOutcome | None:
     """The same drive once more; None if it is not permitted again, for what came the first time is kept."""
     try:
-        done = _drive_once(core, step, request, result)
+        done = drive_once(core, step, request, result)
     except StepInterruptedError as error:
         if error.end is not StepEnd.BLOCKED:
             raise
@@ -304,7 +253,7 @@ def _ask_noticed(core: Core, step: Step, again: tuple[DriveRequest, ...], result
 def _again(core: Core, step: Step, request: DriveRequest, result: StepResult) -> None:
     """Drive once more; over the budget is told and asked again, for it may only need a fresh statement."""
     try:
-        _drive_once(core, step, request, result)
+        drive_once(core, step, request, result)
     except StepInterruptedError as error:
         if error.end is not StepEnd.BLOCKED:
             raise

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from loomproof.facts.drive import BridgeRequest
 from loomproof.facts.step import StepEnd
 from loomproof.procedure.context import Core
 from loomproof.procedure.events import LoadsPresent, PromptAnswered, PromptPut
 from loomproof.procedure.prompts import Answer, Choice, Prompt, PromptKind
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_result import StepInterruptedError, StepResult
+from loomproof.procedure.steps.driven_look import driven_pair, driven_pull
 from loomproof.procedure.steps.pull_verdict import conclude_pull, explain_blind
 from loomproof.procedure.walk.scan import PERIOD_S, Eyes
 
@@ -24,6 +26,10 @@ def run_pull(core: Core, step: Step, result: StepResult) -> None:
     """Learn the loom as it is, watch the pull, watch the seating, and say what happened."""
     watcher = Watcher(core)
     blind = tuple(c for c in step.channels if c in watcher.blind)
+    own = driven_pair(core.job, step.channels)
+    if own is not None and set(own.channels) <= set(blind):
+        _pull_driven(core, step, result, watcher, own)
+        return
     if len(blind) == len(step.channels):
         explain_blind(core, step, result, blind)
         return
@@ -41,6 +47,16 @@ def run_pull(core: Core, step: Step, result: StepResult) -> None:
         # Nothing was recognised, but a connector may be in somebody's hand: have it seated again.
         core.ask(_seat_prompt(core, step))
     conclude_pull(step, result, lost, blind)
+
+
+def _pull_driven(core: Core, step: Step, result: StepResult, watcher: Watcher, own: BridgeRequest) -> None:
+    """The same by the load's own drives; the other channels are looked at between them."""
+    went = driven_pull(core, step, result, own, watcher.look)
+    if went is None:
+        explain_blind(core, step, result, step.channels)
+        return
+    lost = watcher.ever_lost | (set(own.channels) if went else set())
+    conclude_pull(step, result, tuple(sorted(lost)), ())
 
 
 class Watcher:

@@ -7,12 +7,20 @@ but only while they last some samples.
 
 from __future__ import annotations
 
+from loomproof.facts.drive import BridgeRequest
 from loomproof.facts.evidence import ChannelEvidence
 from loomproof.facts.record import EventKind
 from loomproof.procedure.context import Core
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_result import StepResult
+from loomproof.procedure.steps.driven_look import (
+    FLEXED_PULSES,
+    SHORT_MS,
+    ask_ready,
+    driven_pair,
+    driven_watch,
+)
 from loomproof.procedure.walk.scan import shows_load
 from loomproof.procedure.wiggle.model import Seen
 from loomproof_wire import messages
@@ -27,11 +35,17 @@ MOST_DROPOUTS = 200
 def run_wiggle(core: Core, step: Step, result: StepResult) -> None:
     """Ask for the flexing, then watch each channel of the connector in turn."""
     seen = tuple(channel for channel in step.channels if shows_load(core, channel))
-    blind = [str(channel) for channel in step.channels if channel not in seen]
+    own = driven_pair(core.job, step.channels)
+    if own is not None and not set(own.channels) & set(seen):
+        _flex_driven(core, step, result, own)
+    else:
+        own = None
+    driven = own.channels if own is not None else ()
+    blind = [str(channel) for channel in step.channels if channel not in (*seen, *driven)]
     if blind:
         result.notes.append(f"Channel {', '.join(blind)} is not watched: its pin shows no load at rest.")
         for channel in step.channels:
-            if channel not in seen:
+            if channel not in (*seen, *driven):
                 result.evidence[channel] = ChannelEvidence(channel, unwatchable=True)
     if not seen:
         return
@@ -51,6 +65,23 @@ def run_wiggle(core: Core, step: Step, result: StepResult) -> None:
         if dropouts:
             text = f"Channel {channel} let go {len(dropouts)} times, for {longest_ms:g} ms at the longest."
             core.note(EventKind.DROPOUT, text, channel=channel, dropouts=len(dropouts), longest_ms=longest_ms)
+
+
+def _flex_driven(core: Core, step: Step, result: StepResult, own: BridgeRequest) -> None:
+    """Of a load that only its own drive shows: a series of short drives while the loom is flexed."""
+    text = f"The load is driven {FLEXED_PULSES} times for {SHORT_MS} ms while you flex the loom."
+    ask_ready(core, step, result, text)
+    _ask(core, step, result)
+    dropouts = driven_watch(core, step, result, own)
+    for channel in own.channels:
+        if dropouts is None:
+            result.learn(channel, unwatchable=True)
+        else:
+            result.learn(channel, dropouts=dropouts, watched=True)
+    result.measured["driven"] = {"channels": list(own.channels), "dropouts": dropouts or 0}
+    if dropouts:
+        text = f"Channel {own.channels[0]} and {own.channels[1]} let go {dropouts} times while driven."
+        core.note(EventKind.DROPOUT, text, channel=own.channels[0], dropouts=dropouts)
 
 
 def _ask(core: Core, step: Step, result: StepResult) -> None:

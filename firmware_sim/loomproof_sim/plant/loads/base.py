@@ -63,6 +63,10 @@ class Load:
         """The closed form of a phase, or None if it has none."""
         raise NotImplementedError
 
+    def quiet_phase(self, state: State, phase: int) -> int:
+        """The phase that describes this state in closed form, where there is one beside its own."""
+        return phase
+
     def current(self, state: State, phase: int) -> float:
         """Current in A (not for algebraic loads)."""
         raise NotImplementedError

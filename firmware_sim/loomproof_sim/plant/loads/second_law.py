@@ -61,6 +61,11 @@ class FringingArmature(Armature):
         """No flux yet."""
         return QUIET
 
+    def quiet_phase(self, state: State, phase: int) -> int:
+        """Seated with so little flux that it will not leave the quiet at once."""
+        calm = phase == SEATED and abs(state[0]) < 0.5 * _QUIET_SHARE * self.pull_in_vs
+        return QUIET if calm else phase
+
     def _bounded(self, flux: float) -> float:
         """A step tried too long must not overflow before the integrator shortens it."""
         return max(-self._most_vs, min(flux, self._most_vs))
