@@ -87,25 +87,3 @@ def test_lists_and_counts_read_as_english():
     assert words.listed(["a"]) == "a"
     assert words.listed(["a", "b", "c"]) == "a, b and c"
     assert [words.count(n, "trace") for n in (0, 1, 2)] == ["no traces", "1 trace", "2 traces"]
-
-
-@pytest.mark.parametrize(
-    ("verdict", "probability", "said"),
-    [
-        ("pass", 0.9970, "risk that it is outside: 0.3 %"),
-        ("pass", 1.0, "risk that it is outside: under 0.01 %"),
-        ("fail", 0.02, "risk that it is inside: 2 %"),
-        ("unsure", 0.4, "outside 60 %, inside 40 %"),
-        ("not tested", 0.4, ""),
-        ("pass", None, ""),
-    ],
-)
-def test_a_verdict_on_a_number_states_its_risk(verdict, probability, said):
-    assert words.risk(verdict, probability) == said
-
-
-@pytest.mark.parametrize(
-    ("amount", "said"), [(0.0523, "0.052"), (8.8e-7, "under 0.001"), (0.0, "under 0.001"), (3.2, "3.2")]
-)
-def test_few_things_are_counted_without_powers_of_ten(amount, said):
-    assert words.few(amount) == said

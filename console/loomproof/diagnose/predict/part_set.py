@@ -98,7 +98,7 @@ class PartSet:
     def scatter(self) -> Floats:
         """Standard deviation of each part about its level under each spread, shape (parts, spreads)."""
         blur = np.array([p.sigma for p in self.parts])
-        return np.hypot(blur[:, None], self.spreads.sigma[None, :])
+        return np.asarray(np.hypot(blur[:, None], self.spreads.sigma[None, :]))
 
     def log_likelihoods(self, values: Floats, which: Sequence[int] | None = None) -> Floats:
         """Of each value under every spread and level, a part in so many being no measure at all.

@@ -8,7 +8,6 @@ from datetime import date, timedelta
 
 from loomproof.diagnose.faults.words import likelihood_text
 from loomproof.facts.record import EventKind
-from loomproof.facts.verdict import Verdict
 from loomproof.records.models import BoxFact, FindingFact, ResumedFact
 from loomproof.records.record import AttemptState, Record, StepRecord, StoredTrace
 from loomproof.records.report import words
@@ -51,8 +50,6 @@ class PropertyLine:
     source: str
     mark: VerdictMark
     reason: str
-    risk: str = ""
-    """The specific risk of the verdict in words; empty for a verdict without a number."""
 
 
 @dataclass(frozen=True)
@@ -120,7 +117,6 @@ class ReportView:
     findings: tuple[ReportFinding, ...]
     lines: tuple[ChannelLine, ...]
     properties: tuple[PropertyLine, ...]
-    risks: str
     figures: tuple[TraceFigure, ...]
     without_picture: str
     traces_kept: str
@@ -149,7 +145,6 @@ def build_view(record: Record) -> ReportView:
         findings=tuple(_finding(f) for f in (record.findings.findings if record.findings else ())),
         lines=lines,
         properties=tuple(_properties(record)),
-        risks=_risks(record),
         figures=figures,
         without_picture=words.listed(missing),
         traces_kept=words.count(len(record.traces), "trace"),
@@ -189,21 +184,7 @@ def _properties(record: Record) -> Iterator[PropertyLine]:
             source=v.limit_source,
             mark=mark(v.verdict),
             reason=v.reason,
-            risk=words.risk(v.verdict, v.probability),
         )
-
-
-def _risks(record: Record) -> str:
-    """Return how many wrong passes and fails are expected from the stated risks, in words."""
-    numeric = [v for v in (record.findings.verdicts if record.findings else ()) if v.probability is not None]
-    passed = [1.0 - v.probability for v in numeric if v.verdict == Verdict.PASS and v.probability is not None]
-    failed = [v.probability for v in numeric if v.verdict == Verdict.FAIL and v.probability is not None]
-    parts = [
-        f"{words.count(len(risks), 'number')} {verb}, of which {words.few(sum(risks))} are expected to be wrong"
-        for verb, risks in (("passed", passed), ("failed", failed))
-        if risks
-    ]
-    return f"In this record: {words.listed(parts)}." if parts else ""
 
 
 def _figures(record: Record, lines: Sequence[ChannelLine]) -> Iterator[TraceFigure]:

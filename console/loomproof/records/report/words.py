@@ -169,29 +169,3 @@ def listed(items: list[str]) -> str:
     if len(items) < 2:
         return "".join(items)
     return ", ".join(items[:-1]) + " and " + items[-1]
-
-
-def chance(value: float) -> str:
-    """Return a small chance in a readable form: `0.4 %`, `under 0.01 %`."""
-    percent = 100.0 * min(max(value, 0.0), 1.0)
-    return "under 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
-
-
-def few(amount: float) -> str:
-    """Return an expected number of things, however small: `0.05`, `under 0.001`."""
-    return "under 0.001" if amount < 0.001 else f"{amount:.2g}"
-
-
-def risk(verdict: str, probability: float | None) -> str:
-    """Return the specific risk of a verdict, given the probability that the value lies within its limits.
-
-    JCGM 106:2012, clause 8: a pass has the consumer's risk, a fail the producer's, an unsure both.
-    """
-    if probability is None:
-        return ""
-    outside, inside = chance(1.0 - probability), chance(probability)
-    return {
-        str(Verdict.PASS): f"risk that it is outside: {outside}",
-        str(Verdict.FAIL): f"risk that it is inside: {inside}",
-        str(Verdict.UNSURE): f"outside {outside}, inside {inside}",
-    }.get(verdict.replace("_", " "), "")
