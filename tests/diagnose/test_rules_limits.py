@@ -306,7 +306,7 @@ def test_a_pass_says_how_small_a_joint_would_still_be_seen():
     [(1.0, 3.0, PASS), (3.0, 3.0, UNSURE), (9.0, 3.0, FAIL), (9.0, 0.1, PASS)],
 )
 def test_a_weak_feed_is_seen_on_all_its_loads_or_not_at_all(log_odds, joint, verdict):
-    got = judge_resistance(odds_case(10.0, weak=WeakFeed("F1", log_odds, joint)))
+    got = judge_resistance(odds_case(10.0, weak=WeakFeed("F1", log_odds, 3, joint)))
     assert got.verdict is verdict
     assert ("feed F1" in got.reason) is (verdict is not PASS)
 

@@ -159,12 +159,23 @@ def test_what_was_noticed_is_kept(job, box, make_person, choice, noticed):
 
 
 def test_again_drives_again_and_asks_again(job, box, make_person):
-    answers = iter([Answer(Choice.AGAIN), Answer(Choice.AGAIN), Answer(Choice.HEARD)])
+    answers = iter([Answer(Choice.AGAIN), Answer(Choice.AGAIN), *(2 * [Answer(Choice.HEARD)])])
     session = Session(job, box, make_person(box, noticed=lambda _p: next(answers)))
     session.open()
     outcome = session.run_step("drive-3")
     assert outcome.noticed is Noticed.HEARD
-    assert len(box.calls("drive")) == 4  # measured, for the ears, and twice again
+    assert (
+        len(box.calls("drive")) == 5
+    )  # measured, for the ears, twice again, and once because current and ears differ
+
+
+def test_an_answer_that_the_current_contradicts_is_asked_for_once_more(job, box, make_person):
+    """The scripted valve shows no dip: heard by mistake first, and the second answer stands, whatever it is."""
+    answers = iter([Answer(Choice.HEARD), Answer(Choice.NOTHING)])
+    session = Session(job, box, make_person(box, noticed=lambda _p: next(answers)))
+    session.open()
+    assert session.run_step("drive-3").noticed is Noticed.NOTHING
+    assert len(box.calls("drive")) == 3
 
 
 def test_a_pull_that_the_box_does_not_see_is_none(job, box, make_person):
@@ -305,13 +316,15 @@ def cut_traces(box, times):
     box.trace = trace
 
 
-@pytest.mark.parametrize(("cut", "drives"), [(0, 2), (1, 3), (2, 3)])
+@pytest.mark.parametrize(("cut", "drives"), [(0, 3), (1, 4), (2, 3)])
 def test_a_pulse_whose_samples_were_missed_is_measured_once_more(session, box, cut, drives):
     session.run_step("look")
     cut_traces(box, cut)
     outcome = session.run_step("drive-3")
     assert outcome.end is StepEnd.DONE
-    assert len(box.calls("drive")) == drives  # the last one is for eyes and ears
+    assert (
+        len(box.calls("drive")) == drives
+    )  # the last two are for eyes and ears, as they contradict the current
     assert ("Measured twice" in outcome.note) == (cut > 0)
     resistance = outcome.evidence[0].signature.resistance_ohm
     assert (resistance is not None) == (cut < 2)

@@ -11,8 +11,12 @@ from loomproof.diagnose.predict.inductances import predicted_inductances
 from loomproof.diagnose.predict.odds import Predicted
 from loomproof.diagnose.predict.resistances import Resistances, WeakFeed
 from loomproof.diagnose.predict.steady import predicted_steady
+from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.job.model import Job
+
+_SURELY = 5.0
+"""Logarithm of the odds from which a channel is faulty by itself, whatever its feed."""
 
 
 @dataclass(frozen=True)
@@ -49,9 +53,17 @@ def predict(
         for c, f in features.items()
         if f.steady is not None and c in expected.steady
     }
+    inductances = predicted_inductances(job, henries)
+    by_themselves = {c for c, p in ohms.predicted.items() if p.at(_value(flowing[c].resistance)) > _SURELY}
+    by_themselves |= {c for c, p in inductances.items() if p.at(henries[c].value) > _SURELY}
     return Predictions(
         ohms.predicted,
-        predicted_inductances(job, henries),
+        inductances,
         {c: p for c, p in steady.items() if p is not None},
-        {feed.id: weak for feed in job.feeds if (weak := ohms.weak_feed(feed.id)) is not None},
+        {feed.id: weak for feed in job.feeds if (weak := ohms.weak_feed(feed.id, by_themselves)) is not None},
     )
+
+
+def _value(measured: Estimate | None) -> float:
+    assert measured is not None
+    return measured.value

@@ -25,8 +25,9 @@ _FOREIGN_BATCH = 0.002  # chance that a sound part is of another batch than its 
 USUAL_TAIL = (0.01, 2.5)
 """Of sound parts that stray further: how often, and how many times as far; judgment."""
 UNFORESEEN = 1e-5  # of sound parts that measure anything at all
-_MOST = 400  # levels of the grid
-_ROOM = 6.0  # of the grid beyond the tolerance, in standard deviations
+_USELESS = 0.5  # a measurement blurred by more says nothing either
+_LEAST, _MOST = 64, 400  # levels of the grid
+_ROOM, _MOST_ROOM = 6.0, 0.5  # of the grid beyond the tolerance, in standard deviations; and in all
 
 
 @dataclass(frozen=True)
@@ -82,11 +83,11 @@ class PartSet:
     @cached_property
     def grid(self) -> Floats:
         """Levels, evenly spaced; wide enough for a part far off its level."""
-        finest = min(math.hypot(float(self.spreads.sigma[0]), p.sigma) for p in self.parts)
-        widest = max(math.hypot(float(self.spreads.sigma[-1]), p.sigma) for p in self.parts)
-        low = math.log1p(-self.tolerance) + self.lowest - _ROOM * widest
-        high = math.log1p(self.tolerance) + self.highest + _ROOM * widest
-        count = min(int((high - low) / (self.fineness * finest)) + 2, _MOST)
+        finest, widest = float(self.scatter.min()), float(self.scatter.max())
+        room = min(_ROOM * widest, _MOST_ROOM)
+        low = math.log1p(-self.tolerance) + self.lowest - room
+        high = math.log1p(self.tolerance) + self.highest + room
+        count = min(max(int((high - low) / (self.fineness * finest)) + 2, _LEAST), _MOST)
         return np.linspace(low, high, count)
 
     @cached_property
@@ -97,7 +98,7 @@ class PartSet:
     @cached_property
     def scatter(self) -> Floats:
         """Standard deviation of each part about its level under each spread, shape (parts, spreads)."""
-        blur = np.array([p.sigma for p in self.parts])
+        blur = np.array([min(p.sigma, _USELESS) for p in self.parts])
         return np.asarray(np.hypot(blur[:, None], self.spreads.sigma[None, :]))
 
     def log_likelihoods(self, values: Floats, which: Sequence[int] | None = None) -> Floats:

@@ -7,7 +7,7 @@ whole: would all evidence of the loom be likelier if so many ohm were taken off 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -100,10 +100,11 @@ class CircuitSet:
 
 @dataclass(frozen=True)
 class WeakFeed:
-    """How much likelier a weak feed is than a sound one (Bayes factor, natural logarithm), and how weak it would be."""
+    """How much likelier a weak feed is than a sound one (Bayes factor, natural logarithm), by so many loads; how weak."""
 
     feed: str
     log_odds: float
+    loads: int
     joint_ohm: float
 
 
@@ -166,9 +167,10 @@ class Resistances:
             if self._thermometer(s)
         }
         for k, own in enumerate(self.sets):
-            weight = self._warmth.prior.copy()
+            known = np.log(self._warmth.prior)
             for j, row in copper.items():
-                weight *= row if j != k else 1.0
+                known = known + (np.log(row) if j != k else 0.0)
+            weight = np.exp(known - known.max())
             weight /= weight.sum()
             level = self._warmth.levels(own.parts, weight, own.per_k)
             for circuit, row in zip(own.circuits, own.parts.predictions(level), strict=True):
@@ -188,9 +190,16 @@ class Resistances:
             alone=len(own.circuits) == 1,
         )
 
-    def weak_feed(self, feed: str) -> WeakFeed | None:
-        """How much likelier all evidence is with this feed weak than without; None: nothing that tells hangs on it."""
-        hanging = [[c for c in own.circuits if self._hangs(c, feed)] for own in self.sets]
+    def weak_feed(self, feed: str, but: Collection[int] = ()) -> WeakFeed | None:
+        """How much likelier all evidence is with this feed weak than without; None: nothing that tells hangs on it.
+
+        Args:
+            feed: which.
+            but: channels that are faulty by themselves, which say nothing of their feed.
+        """
+        hanging = [
+            [c for c in own.circuits if self._hangs(c, feed) and c.channel not in but] for own in self.sets
+        ]
         if not any(hanging):
             return None
         least = min(c.stated for circuits in hanging for c in circuits)
@@ -202,9 +211,8 @@ class Resistances:
             sound, weak = sound + np.log(before), weak + np.log(after)
         each = np.logaddexp.reduce(weak, axis=1) - np.logaddexp.reduce(sound)
         odds = float(np.logaddexp.reduce(each)) - math.log(_FEED_STEPS)
-        return WeakFeed(
-            feed, odds, float(np.exp(each - each.max()) @ joints / np.exp(each - each.max()).sum())
-        )
+        share = np.exp(each - each.max())
+        return WeakFeed(feed, odds, sum(map(len, hanging)), float(share @ joints / share.sum()))
 
     @staticmethod
     def _hangs(circuit: Circuit, feed: str) -> bool:

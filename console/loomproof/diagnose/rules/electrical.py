@@ -8,8 +8,9 @@ from loomproof.diagnose.expected.band import FAIL_RATE, FINE_SOURCE_U_OHM, Limit
 from loomproof.diagnose.expected.stated import OFF_SHAPE_DUE
 from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.diagnose.predict.odds import Predicted
+from loomproof.diagnose.predict.resistances import WeakFeed
 from loomproof.diagnose.rules.case import ChannelCase, against, weighed, why_missing, worst
-from loomproof.diagnose.rules.decide import by_odds, decide
+from loomproof.diagnose.rules.decide import decide
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import GapKind, OffShape
@@ -32,7 +33,8 @@ _COARSE_DOUBT_RATE = 0.05  # chance at which a supply seen coarsely is above its
 _FAR_TOO_HIGH = 5.0
 """A joint that lets a pin rest a volt below the supply has kilohms; judgment."""
 _SEEN_RATE = 0.01  # of circuits with the joint that is printed, so many would still be passed
-_FEED_DOUBT = 0.5  # a feed is tried at many resistances, and is sound more often than a circuit; logarithm
+_FEED_DOUBT, _FEED_FAIL = 1.5, 8.0  # logarithms of odds; doubts on one of 927 sound feeds, simulated
+_FEWEST_ON_FEED = 2
 _FELT = 0.03  # share of a channel's resistance from which its feed's weakness is its own fault too; judgment
 _OFF_WORDS = {
     OffShape.CLAMP: "after the pulse the pin goes to the driver's clamp",
@@ -138,7 +140,7 @@ def _by_odds_of_a_joint(
     verdict = replace(verdict, least_joint_ohm=joint)
     weak = case.weak_feed
     if weak is not None and verdict.verdict is not Verdict.FAIL and weak.joint_ohm >= _FELT * measured.value:
-        by_feed = by_odds(about, weak.log_odds - _FEED_DOUBT)
+        by_feed = _of_feed(weak)
         if by_feed is not Verdict.PASS:
             reason = f"every load of feed {weak.feed} measures as behind {weak.joint_ohm:.2g} ohm too much: a weak feed?"
             return replace(verdict, verdict=by_feed, reason=reason, log_odds=weak.log_odds)
@@ -146,6 +148,14 @@ def _by_odds_of_a_joint(
         note = f"a joint of less than {joint:.2g} ohm would not be seen"
         return replace(verdict, reason=f"{verdict.reason}; {note}")
     return verdict
+
+
+def _of_feed(weak: WeakFeed) -> Verdict:
+    """One load alone cannot tell its feed from itself; and a set with a faulty part may look like a weak feed."""
+    if weak.log_odds <= _FEED_DOUBT:
+        return Verdict.PASS
+    sure = weak.log_odds > _FEED_FAIL and weak.loads >= _FEWEST_ON_FEED
+    return Verdict.FAIL if sure else Verdict.UNSURE
 
 
 def _not_comparable(case: ChannelCase, measured: Estimate, due: LimitBand) -> PropertyVerdict:

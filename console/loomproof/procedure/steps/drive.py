@@ -18,8 +18,10 @@ from loomproof.facts.drive import (
     TrainRequest,
 )
 from loomproof.facts.evidence import Noticed
+from loomproof.facts.signature import HasMoved
 from loomproof.facts.step import StepEnd
 from loomproof.facts.trace import Trace
+from loomproof.job.load_traits import INRUSH_KINDS
 from loomproof.measure.pulse_plan import plan_pulse
 from loomproof.measure.signature import measure
 from loomproof.procedure.configure import configure_again
@@ -214,8 +216,18 @@ def _take_in(core: Core, channel: int, traces: list[Trace], result: StepResult) 
     core.publish(ChannelMeasured(channel, signature, sense=False))
 
 
-def _ask_noticed(core: Core, step: Step, again: tuple[DriveRequest, ...], result: StepResult) -> None:
-    """Ask until there is an answer that is not 'again'."""
+def _ask_noticed(
+    core: Core, step: Step, again: tuple[DriveRequest, ...], result: StepResult, *, asked_again: bool = False
+) -> None:
+    """Ask until there is an answer that is not 'again'; once more where the answer would leave a doubt.
+
+    Args:
+        core: the session's context.
+        step: the drive.
+        again: what is driven again when it is asked for.
+        result: takes the answer in.
+        asked_again: this is the second time: the answer stands.
+    """
     while True:
         answer = core.ask(
             core.prompt(
@@ -239,15 +251,44 @@ def _ask_noticed(core: Core, step: Step, again: tuple[DriveRequest, ...], result
         )
         if answer.choice is not Choice.AGAIN:
             break
-        for request in again:
-            _check_fuel_again(core, step, request.channels)
-            ensure_permit(core, step, request.channels, request.duration_s + ARM_MARGIN_S)
-            _again(core, step, _untraced(request), result)
+        _drive_again(core, step, again, result)
     result.noticed = _NOTICED[answer.choice]
+    if not asked_again and _contradicts(core, step, result):
+        result.notes.append(f"Asked again: {result.noticed} did not agree with the current.")
+        _drive_again(core, step, again, result)
+        _ask_noticed(core, step, again, result, asked_again=True)
+        return
     if answer.note:
         result.notes.append(answer.note)
     for channel in step.channels:
         result.learn(channel, noticed=result.noticed)
+
+
+def _drive_again(core: Core, step: Step, again: tuple[DriveRequest, ...], result: StepResult) -> None:
+    for request in again:
+        _check_fuel_again(core, step, request.channels)
+        ensure_permit(core, step, request.channels, request.duration_s + ARM_MARGIN_S)
+        _again(core, step, _untraced(request), result)
+
+
+def _contradicts(core: Core, step: Step, result: StepResult) -> bool:
+    """Whether what was noticed leaves the action of one of the channels in doubt.
+
+    Nothing was noticed although the current does not show that it failed; or something was although it shows just that.
+    """
+    if result.noticed is Noticed.NOT_ASKED:
+        return False
+    for channel in step.channels:
+        own, load = result.evidence.get(channel), core.job.load_type(channel)
+        seen = own.signature if own is not None else None
+        if load.kind in INRUSH_KINDS or seen is None or seen.resistance_ohm is None:
+            continue  # its current tells by itself, or nothing flowed: no answer changes that
+        moved = seen.moved if load.moves else None
+        if result.noticed is Noticed.NOTHING and moved in {None, HasMoved.CANNOT_TELL}:
+            return True
+        if result.noticed is not Noticed.NOTHING and moved is HasMoved.NO:
+            return True
+    return False
 
 
 def _again(core: Core, step: Step, request: DriveRequest, result: StepResult) -> None:
