@@ -10,7 +10,7 @@ from loomproof.diagnose.expected.band import LimitBand
 from loomproof.diagnose.expected.expectations import Expectations
 from loomproof.diagnose.observed.features import Conduct, Features, Rest
 from loomproof.diagnose.predict.loom import Predictions
-from loomproof.diagnose.predict.odds import Fault, Predicted
+from loomproof.diagnose.predict.odds import Predicted, ValueShift
 from loomproof.diagnose.predict.part_set import HENRY_SPREADS, OHM_SPREADS, Part, PartSet
 from loomproof.diagnose.predict.resistances import WeakFeed
 from loomproof.diagnose.rules.action import judge_action, judge_contact, judge_location
@@ -246,7 +246,7 @@ def predicted_of(about, value, u=0.1, **more):
     grid, row = 10.0 * np.exp(parts.grid), parts.predictions(parts.flat())[0]
     mass = row / row.sum()
     adds = about is Property.RESISTANCE
-    fault = Fault(0.05, 1.5) if adds else Fault(0.04, 0.6)
+    fault = ValueShift(0.05, 1.5) if adds else ValueShift(0.04, 0.6)
     return Predicted(grid, mass, row / grid, fault, 10.0, adds=adds, alone=True)
 
 
@@ -330,7 +330,9 @@ def test_low_among_its_sisters_is_a_doubt():
         tuple(Part(c, math.log(v / 10.0), 0.005) for c, v in enumerate(values, 1)), 0.2, OHM_SPREADS
     )
     row, grid = parts.predictions(parts.flat())[0], 10.0 * np.exp(parts.grid)
-    predicted = Predicted(grid, row / row.sum(), row / grid, Fault(0.05, 1.5), 10.0, adds=True, alone=False)
+    predicted = Predicted(
+        grid, row / row.sum(), row / grid, ValueShift(0.05, 1.5), 10.0, adds=True, alone=False
+    )
     case = replace(odds_case(8.5), predicted=Predictions(resistance={1: predicted}))
     assert judge_resistance(case).verdict is UNSURE
 
@@ -339,7 +341,7 @@ def henry_predicted(henry):
     """Parts of 14 mH that fill +-15 % evenly."""
     parts = PartSet((Part(1, math.log(henry / 14e-3), 1e-3),), 0.15, HENRY_SPREADS)
     row, grid = parts.predictions(parts.flat())[0], 14e-3 * np.exp(parts.grid)
-    return Predicted(grid, row / row.sum(), row / grid, Fault(0.04, 0.6), 14e-3, adds=False, alone=True)
+    return Predicted(grid, row / row.sum(), row / grid, ValueShift(0.04, 0.6), 14e-3, adds=False, alone=True)
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from loomproof.diagnose.predict.odds import Fault, Predicted
+from loomproof.diagnose.predict.odds import Predicted, ValueShift
 from loomproof.diagnose.predict.part_set import OHM_SPREADS, Part, PartSet
 
 
@@ -57,7 +57,9 @@ def test_sound_parts_stray_beyond_their_prediction_as_often_as_it_says(count):
 def odds_of(values, channel, *, u=0.003):
     parts = set_of(values, u=u)
     row, grid = parts.predictions(parts.flat())[channel - 1], np.exp(parts.grid)
-    predicted = Predicted(grid, row / row.sum(), row / grid, Fault(0.05, 1.5), 1.0, adds=True, alone=False)
+    predicted = Predicted(
+        grid, row / row.sum(), row / grid, ValueShift(0.05, 1.5), 1.0, adds=True, alone=False
+    )
     return predicted.at(values[channel - 1])
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from loomproof.diagnose.predict.odds import Fault, Predicted
+from loomproof.diagnose.predict.odds import Predicted, ValueShift
 from loomproof.diagnose.predict.part_set import HENRY_SPREADS, Part, PartSet
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import LoadKind
@@ -52,7 +52,7 @@ def predicted_inductances(job: Job, measured: Mapping[int, Estimate]) -> dict[in
         henry = stated * np.exp(parts.grid)
         for channel, row in zip(channels, parts.predictions(parts.flat()), strict=True):
             mass = row * parts.step
-            fault = Fault(job.matters.lost_turns_percent / 100.0, _MOST_LOST)
+            fault = ValueShift(job.matters.lost_turns_percent / 100.0, _MOST_LOST)
             out[channel] = Predicted(
                 henry, mass / mass.sum(), row / henry, fault, stated, adds=False, alone=len(channels) == 1
             )

@@ -22,7 +22,7 @@ _LOOKED_AT = np.array([*_TAILS, *(1.0 - p for p in _TAILS)])
 
 
 @dataclass(frozen=True)
-class Fault:
+class ValueShift:
     """A fault that changes a value by a share between two bounds, flat per logarithm of the share."""
 
     least: float
@@ -53,7 +53,7 @@ class Predicted:
     grid: Floats
     mass: Floats
     density: Floats
-    fault: Fault
+    fault: ValueShift
     stated: float
     adds: bool
     alone: bool

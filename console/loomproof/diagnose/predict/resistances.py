@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from loomproof.diagnose.expected.stated import direct_ohm, series_ohm
 from loomproof.diagnose.expected.temperature import copper_factor
-from loomproof.diagnose.predict.odds import Fault, Predicted
+from loomproof.diagnose.predict.odds import Predicted, ValueShift
 from loomproof.diagnose.predict.part_set import FEW_OHM_SPREADS, OHM_SPREADS, USUAL_TAIL, Part, PartSet
-from loomproof.diagnose.predict.warmth import TYPE_OUTLIER, Warmth
+from loomproof.diagnose.predict.warmth import TYPE_OUTLIER, LoomWarmth
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.evidence import LoomEvidence
 from loomproof.job.catalogue import LoadType
@@ -50,7 +50,7 @@ _FEED_LEAST = 0.06
 
 
 @dataclass(frozen=True)
-class Circuit:
+class MeasuredOhm:
     """One channel's resistance, measured and stated; ohm."""
 
     channel: int
@@ -85,10 +85,10 @@ class Circuit:
 
 
 @dataclass(frozen=True)
-class CircuitSet:
+class OhmSet:
     """The circuits of one type and their parts."""
 
-    circuits: tuple[Circuit, ...]
+    circuits: tuple[MeasuredOhm, ...]
     parts: PartSet
     coarse: PartSet
     per_k: float
@@ -119,23 +119,23 @@ class Resistances:
 
     def __init__(self, job: Job, evidence: LoomEvidence, measured: Mapping[int, Estimate]) -> None:
         self._job = job
-        self._warmth = Warmth(job.ambient_c, job.setting, evidence.temperature_c)
+        self._warmth = LoomWarmth(job.ambient_c, job.setting, evidence.temperature_c)
         self._guess = float(self._warmth.prior @ self._warmth.celsius)
         self.sets = tuple(self._set(c) for c in self._by_type(measured))
 
-    def _by_type(self, measured: Mapping[int, Estimate]) -> list[tuple[Circuit, ...]]:
-        found: dict[str, list[Circuit]] = {}
+    def _by_type(self, measured: Mapping[int, Estimate]) -> list[tuple[MeasuredOhm, ...]]:
+        found: dict[str, list[MeasuredOhm]] = {}
         for item in self._job.channels:
             seen, load = measured.get(item.channel), self._job.load_type(item.channel)
             ohm = direct_ohm(load)
             if not item.fitted or seen is None or ohm is None or seen.value <= 0.0:
                 continue
             wire = series_ohm(self._job, item.channel) * copper_factor(self._guess)
-            circuit = Circuit(item.channel, load, seen, ohm.value, wire, item.feed)
+            circuit = MeasuredOhm(item.channel, load, seen, ohm.value, wire, item.feed)
             found.setdefault(f"{item.load}|{item.override}", []).append(circuit)
         return [tuple(group) for group in found.values()]
 
-    def _set(self, circuits: tuple[Circuit, ...]) -> CircuitSet:
+    def _set(self, circuits: tuple[MeasuredOhm, ...]) -> OhmSet:
         load = circuits[0].load
         ohm = direct_ohm(load)
         assert ohm is not None
@@ -147,14 +147,14 @@ class Resistances:
         tail = _COARSE_TAIL if coarse_kind else USUAL_TAIL
         parts = PartSet(measured, tolerance, OHM_SPREADS, *warmth, tail=tail)
         coarse = PartSet(measured, tolerance, FEW_OHM_SPREADS, *warmth, fineness=1.0)
-        return CircuitSet(circuits, parts, coarse, per_k)
+        return OhmSet(circuits, parts, coarse, per_k)
 
     @cached_property
     def _by_set(self) -> tuple[Floats, ...]:
         """Likelihood of every temperature, by each set."""
         return tuple(self._warmth.likelihood(s.coarse, s.coarse.together, s.per_k, 0.0) for s in self.sets)
 
-    def _thermometer(self, which: CircuitSet) -> bool:
+    def _thermometer(self, which: OhmSet) -> bool:
         return which.per_k > 0.0 and which.circuits[0].load.kind in WINDING_KINDS
 
     @cached_property
@@ -177,14 +177,14 @@ class Resistances:
                 out[circuit.channel] = self._of(own, circuit, row)
         return out
 
-    def _of(self, own: CircuitSet, circuit: Circuit, row: Floats) -> Predicted:
+    def _of(self, own: OhmSet, circuit: MeasuredOhm, row: Floats) -> Predicted:
         load_ohm = np.exp(own.parts.grid) * circuit.stated
         mass = row * own.parts.step
         return Predicted(
             load_ohm + circuit.beside,
             mass / mass.sum(),
             row / load_ohm,
-            Fault(self._job.matters.joint_share(circuit.stated), _MOST_JOINT),
+            ValueShift(self._job.matters.joint_share(circuit.stated), _MOST_JOINT),
             circuit.stated,
             adds=True,
             alone=len(own.circuits) == 1,
@@ -215,10 +215,10 @@ class Resistances:
         return WeakFeed(feed, odds, sum(map(len, hanging)), float(share @ joints / share.sum()))
 
     @staticmethod
-    def _hangs(circuit: Circuit, feed: str) -> bool:
+    def _hangs(circuit: MeasuredOhm, feed: str) -> bool:
         return circuit.feed == feed and circuit.load.kind not in LOGIC_KINDS
 
-    def _without(self, own: CircuitSet, circuits: Sequence[Circuit], joints: Floats) -> Floats:
+    def _without(self, own: OhmSet, circuits: Sequence[MeasuredOhm], joints: Floats) -> Floats:
         """Likelihood of every temperature by a set, each joint taken off these of its circuits."""
         which = [own.place(c.channel) for c in circuits]
         values = np.stack([c.log_ratio(joints) for c in circuits], axis=-1)

@@ -7,11 +7,11 @@ import math
 import numpy as np
 
 from loomproof.diagnose.expected.band import LimitBand
-from loomproof.diagnose.predict.odds import Fault, Predicted
+from loomproof.diagnose.predict.odds import Predicted, ValueShift
 from loomproof.diagnose.predict.part_set import HENRY_SPREADS, Part, PartSet
 from loomproof.facts.estimate import Estimate
 
-_FALLS = Fault(0.05, 0.6)
+_FALLS = ValueShift(0.05, 0.6)
 """What a joint in series, or a part that is worn, takes of a steady current; judgment."""
 
 

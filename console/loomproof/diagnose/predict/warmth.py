@@ -21,7 +21,7 @@ _POINTS = 61
 TYPE_OUTLIER = 0.05  # chance that a whole type is not what the job says; judgment
 
 
-class Warmth:
+class LoomWarmth:
     """Temperatures on a grid, with what is known of them before any copper is measured.
 
     Args:

@@ -111,6 +111,12 @@ def driven_watch(core: Core, step: Step, result: StepResult, own: BridgeRequest)
 def ask_ready(core: Core, step: Step, result: StepResult, text: str) -> None:
     """The operator's go-ahead for what is driven.
 
+    Args:
+        core: the session's context.
+        step: with its cautions.
+        result: takes in a skip.
+        text: what is about to be driven.
+
     Raises:
         StepInterruptedError: it is not given.
     """

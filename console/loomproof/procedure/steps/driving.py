@@ -51,7 +51,21 @@ def measuring_bridge(core: Core, own: BridgeRequest) -> BridgeRequest:
 
 
 def drive_once(core: Core, step: Step, request: DriveRequest, result: StepResult) -> DriveOutcome:
-    """Drive, and turn everything that can keep it from being driven in full into the step's end."""
+    """Drive, and turn everything that can keep it from being driven in full into the step's end.
+
+    Args:
+        core: the session's context.
+        step: what it is driven for.
+        request: what is driven.
+        result: takes in what was driven, with its traces.
+
+    Returns:
+        How it went.
+
+    Raises:
+        StepInterruptedError: it was not permitted, or was ended.
+        RequestRefused: the box would not.
+    """
     result.drove.append(recorded(request))
     try:
         done = drive(core, request)
