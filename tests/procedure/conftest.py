@@ -12,6 +12,7 @@ from loomproof.box.errors import BoxStopped, RequestRefused
 from loomproof.facts.approved_drive import ApprovedDrive
 from loomproof.facts.drive import BridgeRequest, HoldRequest, PeakHoldRequest, StepperRequest, TrainRequest
 from loomproof.procedure.prompts import Answer, Choice, PromptKind
+from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages as m
 from testbed.jobs import hazards_job
 
@@ -301,6 +302,12 @@ class Notebook:
 
     def of(self, what):
         return [item for kind, item in self.entries if kind == what]
+
+
+def state_harmless(session):
+    """State what any pulse on a vehicle needs."""
+    form = form_for(StatementKind.LOOM_HARMLESS, session.job.setting)
+    session.state(StatementKind.LOOM_HARMLESS, form.fact_keys, form.typed_word, "RB")
 
 
 @pytest.fixture(scope="session")

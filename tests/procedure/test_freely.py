@@ -17,6 +17,7 @@ from loomproof.procedure.step_result import StepInterruptedError
 from loomproof.safety.approve import NotPermittedError, OverBudgetError, approve, budget_problems
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages as m
+from tests.procedure.conftest import state_harmless
 
 EXAMPLES = {
     path.stem: load_job(path) for path in sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
@@ -30,6 +31,7 @@ SWEEP = {"from_hz": 2.0, "to_hz": 6.0, "trains": 5.0, "count": 2.0, "width_ms": 
 def session(job, box, make_person, notebook):
     made = Session(job, box, make_person(box), notebook)
     made.open()
+    state_harmless(made)
     box.log.clear()
     return made
 

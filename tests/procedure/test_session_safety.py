@@ -31,7 +31,7 @@ def with_person(job, box, person, **more):
 
 
 def stated(session, *kinds):
-    for kind in kinds:
+    for kind in (StatementKind.LOOM_HARMLESS, *kinds):
         form = form_for(kind, session.job.setting)
         session.state(kind, form.fact_keys, form.typed_word, "RB")
 
@@ -237,8 +237,9 @@ def test_a_lost_link_is_an_outcome_and_ends_the_run(session, box):
     assert session.run_step("drive-3").end is StepEnd.LINK_LOST
     del box.on["sense"]
     session.reconnected()
-    assert session.run_step("look").end is StepEnd.DONE
     assert session.interlocks.live(box.now_s()) == ()
+    assert session.run_step("look").end is StepEnd.DONE
+    assert [made.kind for made in session.interlocks.live(box.now_s())] == [StatementKind.LOOM_HARMLESS]
 
 
 def test_a_box_that_started_anew_is_a_lost_link(session, box):
@@ -335,7 +336,7 @@ def test_free_drives_of_an_injector_add_up(session):
 def test_free_drive_needs_statement_and_budget(session, box):
     with pytest.raises(NotPermittedError) as blocked:
         session.drive(2, PulseTrain(count=1, period_us=200_000, on_time_us=500))
-    assert blocked.value.blocked.needs == (StatementKind.SPARK_CLEAR,)
+    assert blocked.value.blocked.needs == (StatementKind.LOOM_HARMLESS, StatementKind.SPARK_CLEAR)
     stated(session, StatementKind.SPARK_CLEAR)
     with pytest.raises(OverBudgetError, match="over the limit"):
         session.drive(2, PulseTrain(count=1, period_us=200_000, on_time_us=5000))
@@ -354,7 +355,7 @@ def test_a_channel_that_reaches_an_injector_needs_its_isolation(job, box, make_p
     outcome = session.run_step("pull-1")
     assert outcome.pull.outcome == "other"
     assert outcome.pull.moved_channels == (3,)
-    assert session.permit(3).needs == (StatementKind.FUEL_ISOLATED,)
+    assert session.permit(3).needs == (StatementKind.LOOM_HARMLESS, StatementKind.FUEL_ISOLATED)
     stated(session, StatementKind.FUEL_ISOLATED)
     with pytest.raises(OverBudgetError, match="flammable"):
         session.drive(3, PulseTrain(count=10, period_us=200_000, on_time_us=60_000))

@@ -8,6 +8,7 @@ from loomproof.procedure.wiggle.model import Said
 from loomproof.procedure.wiggle.runner import ALONE_MS, SHORTEST_HOLD_MS, SLICE_MS
 from loomproof.safety.approve import NotPermittedError
 from loomproof.safety.statements import StatementKind, form_for
+from tests.procedure.conftest import state_harmless
 
 
 class Hand:
@@ -34,6 +35,7 @@ class Hand:
 def session(job, box, make_person, notebook):
     made = Session(job, box, make_person(box), notebook)
     made.open()
+    state_harmless(made)
     plain = box.watch
 
     def watch(channel, *, duration_ms, sample_hz=5000, depth_permille=200):

@@ -14,7 +14,7 @@ from loomproof.facts.drive import (
     StepperRequest,
     TrainRequest,
 )
-from loomproof.facts.kinds import HazardClass
+from loomproof.facts.kinds import HazardClass, JobSetting
 from loomproof.safety.approve import (
     ARM_MARGIN_S,
     LONGEST_ARM_S,
@@ -72,7 +72,7 @@ def test_an_approved_train_says_what_it_needs_armed_and_until_when_it_may(condit
 
 
 def test_a_harmless_load_needs_nothing_armed_and_no_statement(conditions):
-    approved = approve(train(VALVE), replace(conditions, interlocks=Interlocks()))
+    approved = approve(train(VALVE), replace(conditions, interlocks=Interlocks(setting=JobSetting.BENCH)))
     assert approved.hazards == ()
     assert approved.permitted_until_s == math.inf
 
@@ -95,7 +95,19 @@ def test_a_missing_statement_blocks(conditions):
     nothing_stated = replace(conditions, interlocks=Interlocks(setting=conditions.job.setting))
     with pytest.raises(NotPermittedError) as blocked:
         approve(train(COIL, on_time_us=500), nothing_stated)
-    assert blocked.value.blocked.needs == (StatementKind.SPARK_CLEAR,)
+    assert blocked.value.blocked.needs == (StatementKind.LOOM_HARMLESS, StatementKind.SPARK_CLEAR)
+    assert blocked.value.blocked.hazard is HazardClass.SPARK
+
+
+def test_on_a_vehicle_a_harmless_load_needs_the_statement_that_nothing_can_be_set_off(conditions):
+    nothing_stated = replace(conditions, interlocks=Interlocks(setting=JobSetting.VEHICLE))
+    with pytest.raises(NotPermittedError, match="set off by a pulse") as blocked:
+        approve(train(VALVE), nothing_stated)
+    assert blocked.value.blocked.needs == (StatementKind.LOOM_HARMLESS,)
+    form = form_for(StatementKind.LOOM_HARMLESS, JobSetting.VEHICLE)
+    long_ago = nothing_stated.interlocks.with_statement(form.kind, form.fact_keys, "RB", 0.0)
+    assert not long_ago.live(NOW_S)  # what hangs on the loom does not change by itself
+    approve(train(VALVE), replace(conditions, interlocks=long_ago))
 
 
 @pytest.mark.parametrize(("left_s", "allowed"), [(2.0, True), (1.999, False), (0.0, False)])

@@ -161,9 +161,10 @@ def test_only_driving_fuel_counts_as_fuel_driven_and_for_good(voider):
 
 
 @pytest.mark.parametrize("setting", JobSetting)
-def test_three_statements_are_typed(setting):
+def test_four_statements_are_typed(setting):
     typed = {kind: form_for(kind, setting).typed_word for kind in StatementKind}
     assert {kind: word for kind, word in typed.items() if word} == {
+        StatementKind.LOOM_HARMLESS: "none",
         StatementKind.FUEL_ISOLATED: "isolated",
         StatementKind.CRANK_CLEAR: "clear",
         StatementKind.PUMP_MAY_RUN: "run",
@@ -215,8 +216,8 @@ def test_an_igniter_coil_sparks_whatever_its_type_says():
     ("hazard", "setting", "signals"),
     [
         (HazardClass.NONE, VEHICLE, []),
-        (HazardClass.FUEL, VEHICLE, ["DANGER", "WARNING"]),
-        (HazardClass.FUEL, BENCH, ["WARNING"]),
+        (HazardClass.FUEL, VEHICLE, ["DANGER", "WARNING", "NOTICE"]),
+        (HazardClass.FUEL, BENCH, ["WARNING", "NOTICE"]),
         (HazardClass.SPARK, VEHICLE, ["WARNING", "WARNING", "NOTICE"]),
         (HazardClass.SPARK, BENCH, ["WARNING", "WARNING", "NOTICE"]),
         (HazardClass.CRANK, VEHICLE, ["DANGER"]),
@@ -229,7 +230,7 @@ def test_an_igniter_coil_sparks_whatever_its_type_says():
     ],
 )
 def test_the_signal_words(hazard, setting, signals):
-    """ANSI Z535.4 (from memory): DANGER will kill or injure seriously, WARNING could, CAUTION could injure moderately."""
+    """ANSI Z535.4 (from memory): DANGER will kill or maim, WARNING could, CAUTION could injure slightly or moderately."""
     assert [caution.signal for caution in cautions_for(hazard, setting)] == signals
     with_pump = [caution.signal for caution in cautions_for(hazard, setting, fuel_pump=True)]
     assert with_pump == ["DANGER", *signals]
@@ -246,7 +247,11 @@ def test_the_cautions_beside_the_hazards():
     assert cautions.STOP_IS_SOFTWARE.signal is Signal.WARNING
     assert (cautions.PUMP.signal, cautions.PULLING.signal) == (Signal.DANGER, Signal.CAUTION)
     assert (cautions.CONNECTING.signal, cautions.LOCAL_RULES.signal) == (Signal.NOTICE, Signal.NOTICE)
-    assert opening_cautions() == (cautions.STOP_IS_SOFTWARE, cautions.CONNECTING, cautions.LOCAL_RULES)
+    opening = opening_cautions()
+    assert opening[:2] == (cautions.SET_OFF, cautions.STOP_IS_SOFTWARE)
+    assert {cautions.BATTERY, cautions.NOT_FOR_THIS_BOX, cautions.CONNECTING, cautions.LOCAL_RULES} == set(
+        opening[2:]
+    )
     assert str(cautions.PULLING).startswith("CAUTION: Pull a connector")
 
 

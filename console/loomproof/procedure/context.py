@@ -47,6 +47,9 @@ from loomproof.safety.interlocks import (
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages
 
+UNKNOWN_AGAIN = frozenset({Voider.LINK_LOST, Voider.SUPPLY_LOST, Voider.OTHER_JOB, Voider.OTHER_BOX})
+"""After these something else may hang on a pin: its next pulse is a first one again."""
+
 
 class Core:
     """Shared state and services of one session."""
@@ -72,6 +75,7 @@ class Core:
         self.reaches: dict[int, frozenset[int]] = {}
         self._tripped: set[int] = set()
         """Channel of the newest trip: a fault of the box names its channel by one."""
+        self.pulsed: set[int] = set()
         self._lock = threading.RLock()
         self._subscribers: list[Callable[[SessionEvent], None]] = []
         self._pending: deque[EventNoted] = deque()
@@ -145,6 +149,8 @@ class Core:
         with self._lock:
             before = self.interlocks
             self.interlocks = before.voided(by, kind)
+            if by in UNKNOWN_AGAIN:
+                self.pulsed.clear()
             gone = [k for k in before.statements if k not in self.interlocks.statements]
             snapshot = self.interlocks
         for k in gone:

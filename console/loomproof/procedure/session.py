@@ -15,7 +15,7 @@ from loomproof.facts.kinds import HazardClass
 from loomproof.facts.record import EventKind, SoftwareFacts
 from loomproof.facts.step import StepEnd, StepKind
 from loomproof.facts.verdict import PropertyVerdict, Verdict
-from loomproof.job.file.loading import job_digest
+from loomproof.job.file.loading import JobError, job_digest, refused_problems
 from loomproof.job.model import Job
 from loomproof.procedure.attempts import Attempts
 from loomproof.procedure.bench.run import FreeDrive, FreeDriving
@@ -75,6 +75,9 @@ class Session:
         url: where the box was reached, for the record.
         expiry_s: how long a statement holds, in s.
         baseline: an earlier record of the same loom, which every resistance is then compared with.
+
+    Raises:
+        JobError: a channel is named after a restraint or high-voltage circuit.
     """
 
     def __init__(
@@ -91,6 +94,8 @@ class Session:
         expiry_s: float = DEFAULT_EXPIRY_S,
         baseline: Baseline | None = None,
     ) -> None:
+        if refused := refused_problems(job):
+            raise JobError(refused)
         self.job = job
         self.sheet: RunSheet = build_sheet(job)
         self.record_id = ""

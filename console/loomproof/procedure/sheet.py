@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from loomproof.facts.drive import BridgeRequest
 from loomproof.facts.kinds import HazardClass
@@ -15,17 +16,27 @@ from loomproof.safety.cautions import (
     FLEXING_DRIVEN,
     PULLING,
     PULLING_DRIVEN,
+    PULLING_IN_SHORT,
     Caution,
-    cautions_for,
+    brief_cautions,
     opening_cautions,
+    statement_cautions,
 )
 from loomproof.safety.order import Phase, phase_of, safe_order
-from loomproof.safety.statements import StatementKind, form_for, statements_for
+from loomproof.safety.statements import StatementKind, form_for, hazards_of, statements_for
 
 
 def build_sheet(job: Job) -> RunSheet:
     """The ordered steps of a job. The same job gives the same steps with the same ids."""
-    return RunSheet((_look(job), *_walk(job), *_drives(job), _summary(job)))
+    return RunSheet((_look(job), *_said_once(_walk(job)), *_drives(job), _summary(job)))
+
+
+def _said_once(steps: Iterable[Step]) -> Iterator[Step]:
+    """The caution of pulling in full at the first step, in one line at the others."""
+    said = False
+    for step in steps:
+        yield replace(step, cautions=(PULLING_IN_SHORT,)) if said and step.cautions == (PULLING,) else step
+        said = said or PULLING in step.cautions
 
 
 def _fitted(job: Job) -> tuple[int, ...]:
@@ -93,8 +104,8 @@ def _walk_cautions(job: Job, channels: tuple[int, ...], driven: Caution) -> tupl
     pair = _pair_among(job, channels)
     if pair is None:
         return (PULLING,)
-    own = cautions_for(job.load_type(pair).hazard, job.setting, fuel_pump=job.channel(pair).fuel_pump)
-    return (driven, *own)
+    pump = job.channel(pair).fuel_pump
+    return (driven, *brief_cautions(hazards_of(job.load_type(pair)), job.setting, fuel_pump=pump))
 
 
 def _wiggle(job: Job, channels: tuple[int, ...], where: str, location: str | None) -> Step:
@@ -147,7 +158,7 @@ def _statements(job: Job, channel: int, stated: set[StatementKind]) -> Iterator[
             phase=phase_of(job, channel),
             title=form.title,
             what_will_happen="You confirm each fact. It holds for ten minutes at most, and a stop voids it.",
-            cautions=cautions_for(load.hazard, job.setting, fuel_pump=job.channel(channel).fuel_pump),
+            cautions=statement_cautions(kind, job.setting),
             hazard=load.hazard,
             statement=kind,
         )
@@ -166,7 +177,7 @@ def _drive(job: Job, channel: int) -> Step:
         what_will_happen=f"{announced(request)} on {entry.cavity}: {load.notice}.",
         channel=channel,
         channels=request.channels,
-        cautions=cautions_for(load.hazard, job.setting, fuel_pump=entry.fuel_pump),
+        cautions=brief_cautions(hazards_of(load), job.setting, fuel_pump=entry.fuel_pump),
         hazard=load.hazard,
         drive=request,
         location=None if location is None else location.id,
@@ -187,7 +198,7 @@ def _stepping(job: Job, name: str, windings: Windings) -> Step:
         what_will_happen=f"{announced(request)}, one winding after the other.",
         channel=first,
         channels=windings,
-        cautions=cautions_for(load.hazard, job.setting),
+        cautions=brief_cautions(hazards_of(load), job.setting),
         hazard=HazardClass(load.hazard),
         drive=request,
         location=None if location is None else location.id,

@@ -62,6 +62,14 @@ class DriveConditions:
 
     def permit(self, channels: Iterable[int]) -> Permit | Blocked:
         """Whether these channels may be driven now: every hazard they have, and of every load they reach."""
+        unpulsed = self.interlocks.blocks_pulses()
+        found = self._permit_by_hazard(channels)
+        if unpulsed is None:
+            return found
+        also = found.reasons if isinstance(found, Blocked) else ()
+        return Blocked(found.hazard, (*unpulsed.reasons, *also))
+
+    def _permit_by_hazard(self, channels: Iterable[int]) -> Permit | Blocked:
         permits: list[Permit] = []
         for channel in self.loads_reached(channels):
             entry, load = self.job.channel(channel), self.job.load_type(channel)

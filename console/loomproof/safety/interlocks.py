@@ -10,6 +10,8 @@ Rules, all of them:
    airing stated after the last fuel, still live.
 5. Driving a fuel pump channel voids `FUEL_ISOLATED` and `SPARK_CLEAR`.
 6. A fuel pump channel needs its own statement beside those of its class.
+7. On a vehicle no pulse is given, not even a sense pulse, before `LOOM_HARMLESS` was stated. It does not expire,
+   for the loom does not change by itself; what voids every statement voids it, too.
 """
 
 from __future__ import annotations
@@ -201,6 +203,13 @@ class Interlocks:
         if pump is not None:
             kinds = (*kinds, pump)
         return kinds
+
+    def blocks_pulses(self) -> Blocked | None:
+        """Why not even a sense pulse may be given; None when one may."""
+        kind = StatementKind.LOOM_HARMLESS
+        if self.setting is not JobSetting.VEHICLE or kind in self.statements:
+            return None
+        return Blocked(HazardClass.NONE, (self._block(kind, 0.0),))
 
     def permit(
         self, hazard: HazardClass, now_s: float, *, pump: StatementKind | None = None

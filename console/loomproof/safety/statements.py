@@ -18,6 +18,7 @@ from loomproof.job.load_type import LoadType
 class StatementKind(StrEnum):
     """What a person can state."""
 
+    LOOM_HARMLESS = "loom_harmless"
     FUEL_ISOLATED = "fuel_isolated"
     CYLINDERS_AIRED = "cylinders_aired"
     SPARK_CLEAR = "spark_clear"
@@ -66,9 +67,10 @@ class StatementForm:
 _Facts = tuple[tuple[str, str], ...]
 
 _TITLES: Mapping[StatementKind, str] = {
+    StatementKind.LOOM_HARMLESS: "Nothing on this loom can be set off by a pulse",
     StatementKind.FUEL_ISOLATED: "The fuel supply is isolated",
     StatementKind.CYLINDERS_AIRED: "The cylinders are aired",
-    StatementKind.SPARK_CLEAR: "Sparks can hurt nobody and light nothing",
+    StatementKind.SPARK_CLEAR: "It is safe to spark",
     StatementKind.CRANK_CLEAR: "The engine may turn",
     StatementKind.MOTION_CLEAR: "Moving parts are clear",
     StatementKind.HEAT_WATCHED: "Hot parts are watched",
@@ -77,12 +79,24 @@ _TITLES: Mapping[StatementKind, str] = {
 }
 
 _TYPED: Mapping[StatementKind, str] = {
+    StatementKind.LOOM_HARMLESS: "none",
     StatementKind.FUEL_ISOLATED: "isolated",
     StatementKind.CRANK_CLEAR: "clear",
     StatementKind.PUMP_MAY_RUN: "run",
 }
 
 _ON_VEHICLE: Mapping[StatementKind, _Facts] = {
+    StatementKind.LOOM_HARMLESS: (
+        (
+            "no_restraint",
+            "no airbag, belt pretensioner or other pyrotechnic part is on any connector that the box is plugged into",
+        ),
+        (
+            "no_high_voltage",
+            "no high-voltage circuit, and nothing that closes one, is on any of these connectors",
+        ),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
     StatementKind.FUEL_ISOLATED: (
         ("pump_cannot_run", "the fuel pump cannot run: its fuse, relay or connector is out"),
         ("pressure_relieved", "the rail pressure is relieved"),
@@ -128,6 +142,14 @@ _ON_VEHICLE: Mapping[StatementKind, _Facts] = {
 }
 
 _ON_BENCH: Mapping[StatementKind, _Facts] = {
+    StatementKind.LOOM_HARMLESS: (
+        ("no_restraint", "no airbag, belt pretensioner or other pyrotechnic part is connected on this bench"),
+        (
+            "no_high_voltage",
+            "no high-voltage circuit, and nothing that closes one, is connected on this bench",
+        ),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
     StatementKind.FUEL_ISOLATED: (
         ("pump_cannot_run", "no fuel pump and no fuel supply is connected to anything on this bench"),
         (
@@ -189,6 +211,10 @@ HAZARD_STATEMENTS: Mapping[HazardClass, tuple[StatementKind, ...]] = {
     HazardClass.HEAT: (StatementKind.HEAT_WATCHED,),
 }
 """What each hazard class always needs; spark after fuel, and fuel pumps, need more (`Interlocks`)."""
+
+
+PUMP_STATEMENTS = frozenset({StatementKind.PUMP_UNPLUGGED, StatementKind.PUMP_MAY_RUN})
+"""What is stated of a pump; one of them is always needed (`pump_statement`)."""
 
 
 def pump_statement(kind: LoadKind) -> StatementKind:

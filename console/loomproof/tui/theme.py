@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from textual.theme import Theme
 
+from loomproof.safety.cautions import SIGNAL_COLOURS, Signal
+
 ORANGE = "#E69F00"
 SKY = "#56B4E9"
 GREEN = "#009E73"
@@ -16,10 +18,7 @@ VERMILLION = "#D55E00"
 PURPLE = "#CC79A7"
 
 _DARK_VARIABLES = {
-    "signal-danger": "#C00000",
-    "signal-warning": ORANGE,
-    "signal-caution": YELLOW,
-    "signal-notice": BLUE,
+    **{f"signal-{signal.lower()}": colour for signal, colour in SIGNAL_COLOURS.items()},
     "footer-key-foreground": YELLOW,
     "band": "#3A3F46",
     "trace-measured": YELLOW,
@@ -39,7 +38,7 @@ WORKSHOP = Theme(
     secondary=BLUE,
     accent=YELLOW,
     success=GREEN,
-    warning=ORANGE,
+    warning=SIGNAL_COLOURS[Signal.WARNING],
     error=VERMILLION,
     foreground="#E8E8E8",
     background="#101214",
@@ -55,7 +54,7 @@ STARK = Theme(
     secondary=SKY,
     accent=YELLOW,
     success=GREEN,
-    warning=ORANGE,
+    warning=SIGNAL_COLOURS[Signal.WARNING],
     error=VERMILLION,
     foreground="#FFFFFF",
     background="#000000",
@@ -71,7 +70,7 @@ DAYLIGHT = Theme(
     secondary=SKY,
     accent="#8A4B00",
     success=GREEN,
-    warning=ORANGE,
+    warning=SIGNAL_COLOURS[Signal.WARNING],
     error=VERMILLION,
     foreground="#111111",
     background="#FAFAF7",

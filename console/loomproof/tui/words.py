@@ -97,9 +97,9 @@ class SignalWord:
 
 
 SIGNAL_WORDS: dict[str, SignalWord] = {
-    "DANGER": SignalWord("DANGER", "▲!", "will kill or maim if not avoided"),
-    "WARNING": SignalWord("WARNING", "▲!", "could kill or maim if not avoided"),
-    "CAUTION": SignalWord("CAUTION", "▲!", "could hurt someone"),
+    "DANGER": SignalWord("DANGER", "▲!", "will kill or seriously injure if not avoided"),
+    "WARNING": SignalWord("WARNING", "▲!", "could kill or seriously injure if not avoided"),
+    "CAUTION": SignalWord("CAUTION", "▲!", "could cause minor or moderate injury if not avoided"),
     "NOTICE": SignalWord("NOTICE", "", "could damage something"),
 }
 

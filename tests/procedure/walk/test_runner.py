@@ -15,6 +15,7 @@ from loomproof.procedure.walk.map import WALK_ON, PlaceState, cavities_of, plan_
 from loomproof.procedure.walk.model import How, Kind, Stage, WalkKey
 from loomproof.procedure.walk.scan import PERIOD_S, SENSE_US, sensed_energy_j
 from loomproof.safety.load_model import worst_case
+from tests.procedure.conftest import state_harmless
 
 
 class Hand:
@@ -63,6 +64,7 @@ class Hand:
 def session(job, box, make_person, notebook):
     made = Session(job, box, make_person(box), notebook)
     made.open()
+    state_harmless(made)
     return made
 
 

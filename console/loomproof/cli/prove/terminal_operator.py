@@ -11,14 +11,9 @@ from rich.console import Console
 from rich.text import Text
 
 from loomproof.procedure.prompts import CHOICE_TEXT, Answer, Choice, Prompt, PromptKind
-from loomproof.safety.cautions import Caution, Signal
+from loomproof.safety.cautions import SIGNAL_COLOURS, Caution
 
-STYLE = {
-    Signal.DANGER: "bold red",
-    Signal.WARNING: "bold yellow",
-    Signal.CAUTION: "yellow",
-    Signal.NOTICE: "bold",
-}
+STYLE = {signal: f"bold {colour}" for signal, colour in SIGNAL_COLOURS.items()}
 WAIT_S = 0.1
 STOP_WORDS = ("stop", "s!")
 

@@ -15,6 +15,7 @@ from loomproof.facts.trace import Trace
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import trace_of
 from loomproof.procedure.drive.bridge import chopped
+from loomproof.procedure.drive.first_pulse import first_pulses
 from loomproof.procedure.drive.rest import owing_rest, wait_for_rest
 from loomproof.procedure.events import DriveFinished, DriveStarted, HazardArmed, HazardDisarmed, TraceTaken
 from loomproof.safety.approve import approve
@@ -28,12 +29,13 @@ def drive(core: Core, request: DriveRequest) -> DriveOutcome:
         NotPermittedError: a statement is missing or would expire during the drive.
         OverBudgetError: the request is over its budget.
         BoxError: the box refused, or is gone.
-        StepInterruptedError: everything is stopped.
+        StepInterruptedError: everything is stopped, or a pin looks like an initiator.
     """
     core.check()
     wait_for_rest(core, request.channels)
     core.look_at_supply()
     approved = approve(request, core.conditions)
+    first_pulses(core, request.channels)
     core.mark(approved)
     lead = request.channels[0]
     with armed(core, approved), owing_rest(core, request):

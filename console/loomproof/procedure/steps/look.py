@@ -5,7 +5,6 @@ from __future__ import annotations
 from loomproof.box.errors import RequestRefused
 from loomproof.diagnose.observed.pin_at_rest import holds_something, on_at_rest
 from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
-from loomproof.facts.presence import ScanReading
 from loomproof.facts.trace import Trace
 from loomproof.job.load_traits import FILAMENT_KINDS
 from loomproof.job.load_type import LoadType
@@ -13,14 +12,14 @@ from loomproof.measure.settle.filament import cold_filament
 from loomproof.measure.signature import measure
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import scan_of, supply_of, trace_of
+from loomproof.procedure.drive.first_pulse import first_pulses
 from loomproof.procedure.events import ChannelMeasured
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_result import StepResult
+from loomproof.procedure.steps.statement import ensure_harmless
 from loomproof_wire import messages
 
-FIRST_SENSE_US = 20
-"""The first sense pulse, before anything is known of what hangs there."""
 LEAST_SENSE_US = 10
 """A shorter sense pulse says nothing; a load that bears no longer one is left out, and told."""
 AFTER_SAMPLES = 40
@@ -28,7 +27,7 @@ AFTER_SAMPLES = 40
 
 
 def run_look(core: Core, step: Step, result: StepResult) -> None:
-    """Read every pin at rest, scan once with the shortest pulse, then look at each load."""
+    """Read every pin at rest, give each its first pulse, the shortest there is, then look at each load."""
     answer = core.ask(
         core.prompt(
             PromptKind.READY,
@@ -40,9 +39,11 @@ def run_look(core: Core, step: Step, result: StepResult) -> None:
         )
     )
     result.skip_if_asked(answer)
+    ensure_harmless(core, step)
     _rest(core, step, result)
     _tell_what_is_on(core, result)
     _tell_what_is_not_fitted(core, result)
+    first_pulses(core, step.channels)
     for channel in step.channels:
         core.check()
         _sense(core, channel, result)
@@ -83,29 +84,14 @@ def _tell_what_is_not_fitted(core: Core, result: StepResult) -> None:
 
 
 def _rest(core: Core, step: Step, result: StepResult) -> None:
-    # A filament is read at rest only: the shortest pulse warms it by several percent, and its look is to see it cold.
-    # What should not be there is never given a pulse.
-    at_rest = [c for c in step.channels if core.job.load_type(c).kind in FILAMENT_KINDS]
-    others = [c for c in step.channels if c not in at_rest]
-    at_rest += [c.channel for c in core.job.channels if not c.fitted]
-    scan: dict[int, ScanReading] = {}
-    supply_v = 0.0
-    for channels, on_time_us in ((at_rest, 0), (others, FIRST_SENSE_US)):
-        if channels:
-            raw = core.box.scan(channels, on_time_us)
-            scan.update(scan_of(raw, core.calibrations))
-            supply_v = supply_of(raw, core.calibrations[channels[0]])
+    # What should not be there is read at rest, and never given a pulse.
+    raw = core.box.scan((*step.channels, *(c.channel for c in core.job.channels if not c.fitted)), 0)
+    supply_v = supply_of(raw, core.calibrations[step.channels[0]])
     result.supply_rest_v = supply_v
     core.supply_v = max(core.supply_v, supply_v)
     result.measured["supply_v"] = round(supply_v, 3)
-    for channel, seen in scan.items():
-        result.evidence[channel] = ChannelEvidence(
-            channel,
-            resting_drain_v=seen.drain_v,
-            sense_current_a=seen.current_a,
-            sense_current_u_a=seen.current_u_a if seen.current_a is not None else None,
-            sense_on_time_s=FIRST_SENSE_US * 1e-6 if seen.current_a is not None else None,
-        )
+    for channel, seen in scan_of(raw, core.calibrations).items():
+        result.evidence[channel] = ChannelEvidence(channel, resting_drain_v=seen.drain_v)
 
 
 def _sense(core: Core, channel: int, result: StepResult) -> None:

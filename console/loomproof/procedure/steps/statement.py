@@ -7,6 +7,7 @@ from loomproof.procedure.context import Core
 from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_result import StepInterruptedError, StepResult
+from loomproof.safety.cautions import statement_cautions
 from loomproof.safety.interlocks import Blocked, StatementRefusedError
 from loomproof.safety.statements import StatementKind, form_for
 
@@ -36,7 +37,7 @@ def ask_statement(core: Core, step: Step, kind: StatementKind) -> None:
                 form.title,
                 "Confirm each fact after you have checked it with your own eyes.",
                 choices=(Choice.STATE, Choice.SKIP, Choice.LEAVE),
-                cautions=step.cautions,
+                cautions=statement_cautions(kind, core.job.setting),
                 channel=step.channel,
                 hazard=step.hazard,
                 statement=form,
@@ -54,6 +55,17 @@ def ask_statement(core: Core, step: Step, kind: StatementKind) -> None:
         else:
             return
     raise StepInterruptedError(StepEnd.BLOCKED, f'"{form.title}" was not stated: {problem}')
+
+
+def ensure_harmless(core: Core, step: Step) -> None:
+    """Ask for the statement without which no pulse is given on a vehicle, where it is missing.
+
+    Raises:
+        StepInterruptedError: it is not made.
+    """
+    blocked = core.interlocks.blocks_pulses()
+    for kind in () if blocked is None else blocked.needs:
+        ask_statement(core, step, kind)
 
 
 def ensure_permit(core: Core, step: Step, channels: tuple[int, ...], needed_s: float) -> None:

@@ -8,6 +8,7 @@ from loomproof.facts.presence import ScanReading
 from loomproof.measure.presence.detector import PresenceDesign, PresenceDetector
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import scan_of, supply_of
+from loomproof.procedure.drive.first_pulse import first_pulses
 from loomproof.procedure.walk.model import Look
 from loomproof.safety.load_model import LoadModel
 
@@ -62,11 +63,14 @@ class Eyes:
         """Look at everything seated until the detector knows it.
 
         Raises:
-            StepInterruptedError: everything is stopped.
+            NotPermittedError: a pin has to be pulsed and nobody has stated that nothing can be set off.
+            StepInterruptedError: everything is stopped, or a pin looks like an initiator.
             BoxError: the box refused or is gone.
         """
         resting, _ = self._rest()
         self.mute = tuple(c for c, seen in resting.items() if not rests_away(seen))
+        if self.mute:
+            first_pulses(self._core, self.mute)
         while self.detector.learning:
             self._core.box.sleep(PERIOD_S)
             self.look()

@@ -20,6 +20,7 @@ from loomproof.facts.step import StepEnd, StepKind
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import scan_of
 from loomproof.procedure.drive.actuate import armed
+from loomproof.procedure.drive.first_pulse import first_pulses
 from loomproof.procedure.drive.rest import owing_rest, wait_for_rest
 from loomproof.procedure.step import RunSheet, Step
 from loomproof.procedure.step_end import carry_out
@@ -151,6 +152,7 @@ class WiggleTest:
         core.look_at_supply()
         request = HoldRequest(channel=channel, duration_ms=min(wanted_ms, self._cooled_for_ms(channel)))
         approved = approve(request, core.conditions)
+        first_pulses(core, (channel,))
         if self._enough:
             return
         core.mark(approved)

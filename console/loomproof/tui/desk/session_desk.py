@@ -164,7 +164,12 @@ class SessionDesk:
 
     def start_walk(self, *, free: bool) -> None:
         """Walk in the worker thread."""
-        self._run(lambda session: self._walking.walk(session, free=free))
+
+        def walk(session: Session) -> object:
+            """What is not to be pulsed is not walked round either: a pin may need a sense pulse to show its load."""
+            return self._walking.walk(session, free=free) if self._free.ask_before_pulses(session) else None
+
+        self._run(walk)
 
     def walk_key(self, key: WalkKey, place: str | None = None) -> None:
         """Pass a key on to the walk."""

@@ -20,7 +20,7 @@ from loomproof.procedure.prompts import Choice, Prompt, PromptKind
 from loomproof.procedure.session import FreeDrive, Session
 from loomproof.procedure.step_result import StepInterruptedError
 from loomproof.safety.approve import NotPermittedError, OverBudgetError
-from loomproof.safety.cautions import cautions_for
+from loomproof.safety.cautions import statement_cautions
 from loomproof.safety.interlocks import Blocked, StatementRefusedError
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof.tui import messages
@@ -136,8 +136,15 @@ class BenchDesk:
             if not self._ask_statement(session.state, permit.needs[0], channel):
                 return
 
-    def _ask_statement(self, state: Callable[..., None], kind: StatementKind, channel: int) -> bool:
-        load = self._job.load_type(channel)
+    def ask_before_pulses(self, session: Session) -> bool:
+        """Ask for the statement without which nothing is pulsed on a vehicle; whether it is made."""
+        blocked = session.interlocks.blocks_pulses()
+        return blocked is None or all(self._ask_statement(session.state, kind) for kind in blocked.needs)
+
+    def _ask_statement(
+        self, state: Callable[..., None], kind: StatementKind, channel: int | None = None
+    ) -> bool:
+        hazard = HazardClass.NONE if channel is None else self._job.load_type(channel).hazard
         form, problem = form_for(kind, self._job.setting), ""
         while True:
             self._own_prompts -= 1  # the session's prompts count up from 1
@@ -148,9 +155,9 @@ class BenchDesk:
                 form.title,
                 "Confirm each fact after you have checked it with your own eyes.",
                 choices=(Choice.STATE, Choice.LEAVE),
-                cautions=cautions_for(load.hazard, self._job.setting),
+                cautions=statement_cautions(kind, self._job.setting),
                 channel=channel,
-                hazard=load.hazard,
+                hazard=hazard,
                 statement=form,
                 problem=problem,
             )

@@ -11,8 +11,9 @@ from loomproof.procedure.bench.ranges import Range
 from loomproof.procedure.bench.ways import SETTINGS, Setting, Way, defaults, first_way, ways_of
 from loomproof.procedure.session import Session
 from loomproof.safety.budget import Budget, pulse_budget
-from loomproof.safety.cautions import cautions_for
+from loomproof.safety.cautions import brief_cautions, full_cautions
 from loomproof.safety.interlocks import Blocked
+from loomproof.safety.statements import hazards_of
 from loomproof.tui.desk.prompts import caution_views
 from loomproof.tui.pages.bench.view import BenchView, GaugeView, SettingView, WayView
 
@@ -75,15 +76,17 @@ def bench_view(
         plan = plan_free(job, channel, way, values, budgets_of)
     impossible = ((f"Not possible: {ways[way]}.", "Choose another way with w."),) if ways[way] else ()
     load, entry = job.load_type(channel), job.channel(channel)
+    missing = _interlocked(session, channel, way)
+    said = full_cautions if session is None or missing else brief_cautions
     return BenchView(
         channel=channel,
         way=way.value,
         ways=tuple(WayView(w.value, WAY_LABELS[w], blocked) for w, blocked in ways.items()),
         settings=tuple(_setting_view(s, fields[s.key], plan) for s in SETTINGS[way]),
         problem=" ".join(p.text for p in plan.problems if not p.key),
-        blocks=box_blocks + impossible + _interlocked(session, channel, way) + _fuel_gone(plan),
+        blocks=box_blocks + impossible + missing + _fuel_gone(plan),
         gauges=gauges(plan.cost) if plan.requests else (),
-        cautions=caution_views(cautions_for(load.hazard, job.setting, fuel_pump=entry.fuel_pump)),
+        cautions=caution_views(said(hazards_of(load), job.setting, fuel_pump=entry.fuel_pump)),
         summary=_summary(plan),
         values=tuple(values.items()),
         ready=not plan.problems,

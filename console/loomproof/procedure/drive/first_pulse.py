@@ -1,0 +1,62 @@
+"""The first pulse of all on a pin: stated before, the shortest there is, and looked at before any other follows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from loomproof.facts.record import EventKind
+from loomproof.facts.step import StepEnd
+from loomproof.job.load_traits import LOGIC_KINDS
+from loomproof.measure.presence.initiator import looks_like_an_initiator, may_look_so_itself
+from loomproof.procedure.context import Core
+from loomproof.procedure.conversion import scan_of, supply_of
+from loomproof.procedure.step_result import StepInterruptedError
+from loomproof.safety.approve import NotPermittedError
+
+FIRST_PULSE_US = 5
+"""The shortest that still shows what hangs there, past the time constant of two metres of wire (3 uH into 2 ohm): a
+bridge wire takes half a millijoule from it, a winding next to nothing, and a filament warms by a percent at most."""
+
+
+def first_pulses(core: Core, channels: Iterable[int]) -> None:
+    """Give each of these pins that has had no pulse yet its first one.
+
+    Channels that get no sense pulses at all (half-bridges) have none shorter than their drive.
+
+    Raises:
+        NotPermittedError: nobody has stated that nothing on the loom can be set off.
+        StepInterruptedError: a pin looks like the initiator of a restraint system.
+        BoxError: the box refused or is gone.
+    """
+    blocked = core.interlocks.blocks_pulses()
+    if blocked is not None:
+        raise NotPermittedError(blocked)
+    new = tuple(c for c in dict.fromkeys(channels) if c not in core.pulsed and core.job.channel(c).fitted)
+    if not new:
+        return
+    core.check()
+    raw = core.box.scan(new, FIRST_PULSE_US)
+    supply_v = supply_of(raw, core.calibrations[new[0]])
+    suspects = []
+    for channel, seen in scan_of(raw, core.calibrations).items():
+        load = core.job.load_type(channel)
+        if load.kind in LOGIC_KINDS or may_look_so_itself(load):
+            continue  # a logic output cannot give what fires one; a cold lamp looks the same
+        if seen.current_a is not None and looks_like_an_initiator(supply_v, seen.current_a):
+            suspects.append((channel, supply_v / seen.current_a))
+    core.pulsed |= set(new) - {channel for channel, _ in suspects}
+    if suspects:
+        _refuse(core, suspects)
+
+
+def _refuse(core: Core, suspects: list[tuple[int, float]]) -> None:
+    named = [f"channel {c} ({core.job.channel(c).name}, {core.job.channel(c).cavity})" for c, _ in suspects]
+    ohms = ", ".join(f"{ohm:.1f}" for _, ohm in suspects)
+    text = (
+        f"DANGER: {', '.join(named)} looks like the initiator of a restraint system: {ohms} ohm without inductance, where "
+        "the job expects no such load. Nothing more is pulsed there. Unplug the box, follow that wire to its end, and "
+        "correct the loom or the job before you go on."
+    )
+    for channel, ohm in suspects:
+        core.note(EventKind.NOTE, text, channel=channel, suspected="initiator", loop_ohm=round(ohm, 2))
+    raise StepInterruptedError(StepEnd.BLOCKED, text)
