@@ -169,7 +169,7 @@ _IN_SHORT: Mapping[HazardClass, str] = {
     HazardClass.FUEL: "Fuel: isolated, relieved, no flame.",
     HazardClass.SPARK: "Kilovolts: touch nothing, no vapour.",
     HazardClass.CRANK: "The engine turns: hands clear.",
-    HazardClass.MOTION: "Parts move without notice: keep clear.",
+    HazardClass.MOTION: "Parts move suddenly: keep clear.",
     HazardClass.HEAT: "Hot parts: let them cool.",
 }
 _CAUTIONED: Mapping[HazardClass, tuple[StatementKind, ...]] = {
