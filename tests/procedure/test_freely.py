@@ -201,8 +201,8 @@ def test_a_missing_number_is_asked_for(session):
 def test_the_fuel_of_a_sweep_is_shared_by_its_trains(session):
     form = form_for(StatementKind.FUEL_ISOLATED, session.job.setting)
     session.state(StatementKind.FUEL_ISOLATED, form.fact_keys, form.typed_word, "RB")
-    values = {"from_hz": 1.0, "to_hz": 5.0, "trains": 10.0, "count": 3.0, "width_ms": 0.5}
-    alone = session.free.plan(INJECTOR, Way.TRAIN, {"count": 3.0, "frequency_hz": 5.0, "width_ms": 0.5})
+    values = {"from_hz": 1.0, "to_hz": 5.0, "trains": 10.0, "count": 3.0, "width_ms": 0.2}
+    alone = session.free.plan(INJECTOR, Way.TRAIN, {"count": 3.0, "frequency_hz": 5.0, "width_ms": 0.2})
     assert not alone.problems
     plan = session.free.plan(INJECTOR, Way.FREQUENCY_SWEEP, values)
     assert [problem.key for problem in plan.problems] == ["count"]

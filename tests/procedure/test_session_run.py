@@ -18,6 +18,7 @@ from loomproof.procedure.step_outcome import StepOutcome
 from loomproof.safety.budget import pulse_budget
 from loomproof.safety.statements import StatementKind
 from loomproof_wire import messages as m
+from tests.procedure.conftest import rail_is_not_dry
 
 
 @pytest.fixture
@@ -36,7 +37,7 @@ def test_the_box_is_configured_from_the_job_and_checked_before_the_first_step(se
     assert (valve.load_class, valve.hazard, valve.fuel_pump) == (m.LoadClass.VALVE, m.Hazard.NONE, 0)
     assert (pump.load_class, pump.hazard, pump.fuel_pump) == (m.LoadClass.RELAY, m.Hazard.MOTION, 1)
     for channel, config in box.configs.items():
-        budget = pulse_budget(job, channel, box.supply_v)
+        budget = pulse_budget(job, channel, box.supply_v, rail_dry=True)
         assert config.max_on_time_us == budget.max_on_time_us
         assert config.max_duty_permille == budget.max_duty_permille
         assert config.max_sense_us == budget.max_sense_us
@@ -330,7 +331,9 @@ def test_a_pulse_whose_samples_were_missed_is_measured_once_more(session, box, c
     assert (resistance is not None) == (cut < 2)
 
 
-def test_fuel_is_not_let_out_again_for_missed_samples(session, box):
+def test_fuel_is_not_let_out_again_for_missed_samples(job, box, make_person):
+    session = Session(job, box, make_person(box, statement=rail_is_not_dry))
+    session.open()
     session.run_step("look")
     cut_traces(box, 1)
     outcome = session.run_step("drive-1")

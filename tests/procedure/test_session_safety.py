@@ -13,6 +13,7 @@ from loomproof.safety.approve import NotPermittedError, OverBudgetError
 from loomproof.safety.interlocks import Blocked, Permit, StatementRefusedError, Voider
 from loomproof.safety.statements import StatementKind, form_for
 from loomproof_wire import messages as m
+from tests.procedure.conftest import rail_is_not_dry
 
 DRIVES = ("drive", "peak_hold", "bridge", "stepper", "hold")
 
@@ -309,12 +310,12 @@ def test_the_pump_voids_the_isolation(session):
 def test_spark_after_fuel_asks_that_the_cylinders_are_aired(session):
     stated(session, StatementKind.FUEL_ISOLATED, StatementKind.SPARK_CLEAR)
     assert isinstance(session.permit(2), Permit)
-    session.drive(1, PulseTrain(count=1, period_us=200_000, on_time_us=3000))
+    session.drive(1, PulseTrain(count=1, period_us=200_000, on_time_us=1000))
     assert set(session.permit(2).needs) == {StatementKind.CYLINDERS_AIRED, StatementKind.SPARK_CLEAR}
 
 
 def test_an_injector_is_not_driven_twice_without_looking_at_the_fuel_again(job, box, make_person):
-    person = make_person(box)
+    person = make_person(box, statement=rail_is_not_dry)
     session = with_person(job, box, person)
     session.run_step("drive-1")
     session.run_step("drive-1")
@@ -359,7 +360,7 @@ def test_a_channel_that_reaches_an_injector_needs_its_isolation(job, box, make_p
     stated(session, StatementKind.FUEL_ISOLATED)
     with pytest.raises(OverBudgetError, match="flammable"):
         session.drive(3, PulseTrain(count=10, period_us=200_000, on_time_us=60_000))
-    session.drive(3, PulseTrain(count=1, period_us=200_000, on_time_us=3000))
+    session.drive(3, PulseTrain(count=1, period_us=200_000, on_time_us=1000))
     assert session.interlocks.fuel_driven
 
 

@@ -1,14 +1,16 @@
 """The budgets' formulas against published values."""
 
+import itertools
 import math
 
 import pytest
 from scipy.integrate import quad, solve_ivp
 
-from loomproof.facts.kinds import LoadKind
+from loomproof.facts.kinds import Fuel, LoadKind
 from loomproof.job.load_traits import SENSE_ENERGY_J
 from loomproof.job.sense import longest_sense_s
 from loomproof.safety import physics
+from loomproof.safety.fuels import allowed_ul
 
 
 def test_flammable_liquid_in_half_a_litre():
@@ -18,8 +20,36 @@ def test_flammable_liquid_in_half_a_litre():
     tables. n = x p V / (R T): 0.012 * 101325 * 500e-6 / (8.314462618 * 293.15) = 2.4943e-4 mol = 27.437 mg
     = 36.83 uL.
     """
-    assert physics.flammable_liquid_ul(500.0) == pytest.approx(36.83, rel=1e-3)
-    assert physics.flammable_liquid_ul(500.0, 0.014) == pytest.approx(42.97, rel=1e-3)
+    assert physics.flammable_liquid_ul(500.0, 0.012, 0.110, 0.745) == pytest.approx(36.83, rel=1e-3)
+    assert physics.flammable_liquid_ul(500.0, 0.014, 0.110, 0.745) == pytest.approx(42.97, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("fuel", "limit_percent", "g_per_mol", "g_per_cm3"),
+    [
+        (Fuel.PETROL, (1.2, 1.4), (95, 115), (0.720, 0.775)),
+        (Fuel.E85, (1.2, 3.3), (46, 115), (0.76, 0.79)),
+        (Fuel.ETHANOL, (3.3, 3.3), (46.07, 46.07), (0.789, 0.789)),
+        (Fuel.METHANOL, (6.0, 7.3), (32.04, 32.04), (0.791, 0.792)),
+        (Fuel.DIESEL, (0.6, 0.7), (170, 230), (0.820, 0.845)),
+        (Fuel.PARAFFIN, (0.7, 0.8), (150, 180), (0.775, 0.840)),
+        (Fuel.LPG, (1.8, 2.1), (44.10, 58.12), (0.50, 0.58)),
+    ],
+)
+def test_no_fuel_gets_more_than_a_quarter_of_its_lower_flammable_limit(
+    fuel, limit_percent, g_per_mol, g_per_cm3
+):
+    """At 20 degC, over every corner of its usual range: M. G. Zabetakis, US Bureau of Mines Bulletin 627, 1965 (limits, from
+    memory); EN 228, EN 590, EN 589 (densities, from memory). A quarter of the limit: NFPA 69 (from memory).
+    """
+    corners = itertools.product(limit_percent, g_per_mol, g_per_cm3)
+    air_mol = 101_325 * 500e-6 / (8.314462618 * 293.15)
+    least_ul = min(x / 100 * air_mol * grams / density * 1e3 for x, grams, density in corners)
+    if fuel is Fuel.E85:  # what evaporates first is petrol, not a mixture of the worst of both
+        least_ul = 1.2 / 100 * air_mol * 95 / 0.79 * 1e3
+    assert allowed_ul(500.0, fuel) <= 0.25 * least_ul * 1.001
+    assert allowed_ul(500.0, fuel) > 0.2 * least_ul
+    assert allowed_ul(500.0, None) <= allowed_ul(500.0, fuel)
 
 
 def test_injector_flow():

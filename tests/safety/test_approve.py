@@ -30,7 +30,7 @@ from loomproof.safety.budget import BoxCeilings
 from loomproof.safety.conditions import DriveConditions
 from loomproof.safety.fuel_ledger import FuelLedger
 from loomproof.safety.heat import HeatLedger
-from loomproof.safety.interlocks import Interlocks
+from loomproof.safety.interlocks import Interlocks, Voider
 from loomproof.safety.statements import StatementKind, form_for
 
 INJECTOR, COIL, VALVE, PUMP, STARTER, FAN = range(1, 7)
@@ -40,9 +40,9 @@ EXPIRY_S = 600.0
 
 @pytest.fixture
 def conditions(job):
-    """Everything stated, nothing driven yet, 13.5 V."""
+    """Everything stated but that the rail is dry, nothing driven yet, 13.5 V."""
     interlocks = Interlocks(setting=job.setting, expiry_s=EXPIRY_S)
-    for kind in StatementKind:
+    for kind in set(StatementKind) - {StatementKind.RAIL_DRY}:
         form = form_for(kind, job.setting)
         interlocks = interlocks.with_statement(kind, form.fact_keys, "RB", NOW_S)
     return DriveConditions(
@@ -57,13 +57,13 @@ def conditions(job):
     )
 
 
-def train(channel, count=1, period_us=1_000_000, on_time_us=2000):
+def train(channel, count=1, period_us=1_000_000, on_time_us=1000):
     pulses = PulseTrain(count=count, period_us=period_us, on_time_us=on_time_us)
     return TrainRequest(channel=channel, train=pulses)
 
 
 def test_an_approved_train_says_what_it_needs_armed_and_until_when_it_may(conditions):
-    request = train(INJECTOR, count=3)
+    request = train(INJECTOR, count=3, on_time_us=300)
     approved = approve(request, conditions)
     assert approved.request is request
     assert approved.hazards == (HazardClass.FUEL,)
@@ -187,13 +187,13 @@ def test_a_peak_and_hold_train_is_judged_as_if_fully_on(conditions):
 
 
 def test_the_effect_on_an_injector_counts_its_heat_and_its_fuel(conditions):
-    request = train(INJECTOR, count=3)
+    request = train(INJECTOR, count=3, on_time_us=300)
     (effect,) = approve(request, conditions).effects
     model = conditions.budget(INJECTOR).model
     assert (effect.channel, effect.place) == (INJECTOR, "cyl1")
     assert (effect.is_fuel, effect.is_pump) == (True, False)
-    assert effect.fuel_ul == pytest.approx(3 * 2.0 * model.flow_ul_per_ms)
-    assert effect.heat_j == pytest.approx(3 * model.heat_j(2e-3))
+    assert effect.fuel_ul == pytest.approx(3 * 0.3 * model.flow_ul_per_ms)
+    assert effect.heat_j == pytest.approx(3 * model.heat_j(0.3e-3))
     assert effect.thermal == model.thermal
 
 
@@ -251,3 +251,33 @@ def test_a_train_is_fitted_to_the_tightest_load_it_reaches(conditions):
     assert not budget_problems(TrainRequest(channel=VALVE, train=fitted), crossed)
     full = crossed.after_fuel(INJECTOR, 1000.0)
     assert full.fit(VALVE, wanted)[0] is None
+
+
+# --- a dry rail --------------------------------------------------------------------------------------------
+
+
+def test_a_dry_rail_frees_injectors_of_the_fuel_budget_for_as_long_as_it_is_stated(conditions):
+    request = train(INJECTOR, count=10, on_time_us=6000)
+    with pytest.raises(OverBudgetError, match="flammable"):
+        approve(request, conditions)
+    form = form_for(StatementKind.RAIL_DRY, conditions.job.setting)
+    dry = replace(
+        conditions, interlocks=conditions.interlocks.with_statement(form.kind, form.fact_keys, "RB", NOW_S)
+    )
+    (effect,) = approve(request, dry).effects
+    assert (effect.fuel_ul, effect.is_fuel) == (0.0, True)
+    soon_over = replace(dry, now_s=NOW_S + EXPIRY_S - LONGEST_ARM_S)
+    with pytest.raises(OverBudgetError, match="flammable"):
+        approve(request, soon_over)
+    pumped = replace(dry, interlocks=dry.interlocks.voided(Voider.PUMP_DRIVEN))
+    with pytest.raises(OverBudgetError, match="flammable"):
+        approve(request, pumped)
+
+
+def test_off_a_vehicle_the_isolation_says_that_the_rail_is_dry(conditions, make_job):
+    bench = make_job(JobSetting.BENCH)
+    form = form_for(StatementKind.FUEL_ISOLATED, JobSetting.BENCH)
+    isolated = Interlocks(setting=JobSetting.BENCH).with_statement(form.kind, form.fact_keys, "RB", NOW_S)
+    here = replace(conditions, job=bench, interlocks=isolated)
+    assert approve(train(INJECTOR, count=10, on_time_us=6000), here).effects[0].fuel_ul == 0.0
+    assert not replace(conditions, job=bench, interlocks=Interlocks(setting=JobSetting.BENCH)).rail_dry

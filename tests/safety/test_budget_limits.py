@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from loomproof.facts.approved_drive import Thermal
-from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.facts.kinds import Fuel, HazardClass, LoadKind
 from loomproof.job.load_type import DriveLimits, LoadType, Train
 from loomproof.job.quantity import Quantity
 from loomproof.safety.budget import BoxCeilings, Limit, pulse_budget, releases_fuel
@@ -22,8 +22,8 @@ WIDE = {
     "max_current_a": 20.0,
     "max_sense_us": 200,
 }
-LIQUID_500_CM3_UL = 36.8282
-"""By hand: 0.012 * 101325 Pa * 500e-6 m3 / (8.314462618 * 293.15) = 2.494273e-4 mol; 110 g/mol, 0.745 g/cm3."""
+LIQUID_500_CM3_UL = 7.64373
+"""By hand: 0.012 * 101325 Pa * 500e-6 m3 / (8.314462618 * 293.15) = 2.494273e-4 mol; 95 g/mol, 0.775 g/cm3; a quarter."""
 
 
 def exactly(value):
@@ -45,7 +45,9 @@ def load_of(kind=LoadKind.VALVE, *, limits=None, train=None, **values):
 
 def budget_of(load, supply_v, *, engine=None, wire_ohm=None, **asked):
     wire = SimpleNamespace(low=wire_ohm or 0.0)
-    job = SimpleNamespace(load_type=lambda _: load, wire_quantity=lambda _: wire, engine=engine)
+    job = SimpleNamespace(
+        load_type=lambda _: load, wire_quantity=lambda _: wire, engine=engine, fuel=Fuel.PETROL
+    )
     return pulse_budget(job, 1, supply_v, **asked)
 
 
@@ -271,24 +273,25 @@ INJECTOR = load_of(LoadKind.INJECTOR, resistance_ohm=14.0, flow_cc_min=600.0)
 @pytest.mark.parametrize(
     ("engine", "longest_us"),
     [
-        (None, 3682),
-        (SimpleNamespace(displacement_cm3=None, cylinders=4), 3682),
-        (SimpleNamespace(displacement_cm3=2000, cylinders=4), 3682),
-        (SimpleNamespace(displacement_cm3=1600, cylinders=4), 2946),
-        (SimpleNamespace(displacement_cm3=3000, cylinders=6), 3682),
+        (None, 764),
+        (SimpleNamespace(displacement_cm3=None, cylinders=4), 764),
+        (SimpleNamespace(displacement_cm3=2000, cylinders=4), 764),
+        (SimpleNamespace(displacement_cm3=1600, cylinders=4), 611),
+        (SimpleNamespace(displacement_cm3=3000, cylinders=6), 764),
     ],
 )
 def test_a_pulse_never_makes_one_cylinder_flammable(engine, longest_us):
-    """36.828 uL in 500 cm3 at 10 uL/ms; 400 cm3 take 29.463 uL."""
+    """7.6437 uL in 500 cm3 at 10 uL/ms; 400 cm3 take 6.1150 uL."""
     budget = budget_of(INJECTOR, 13.5, engine=engine)
     assert values_of(budget, "on_time_us", "flammable") == [longest_us]
     assert budget.max_on_time_us == longest_us
 
 
 def test_liquid_already_released_is_taken_off_and_never_below_nothing():
-    model = worst_case(INJECTOR, supply_v=13.5, released_ul=6.8282)
-    assert model.liquid_ul == pytest.approx(30.0, abs=1e-3)
-    for released_ul in (36.83, 100.0):
+    model = worst_case(INJECTOR, supply_v=13.5, fuel=Fuel.PETROL, released_ul=2.64373)
+    assert model.liquid_ul == pytest.approx(5.0, abs=1e-4)
+    assert model.allowed_ul == pytest.approx(LIQUID_500_CM3_UL, rel=1e-5)
+    for released_ul in (7.6438, 100.0):
         budget = budget_of(INJECTOR, 13.5, released_ul=released_ul)
         assert budget.model.liquid_ul == 0.0
         assert (budget.max_on_time_us, budget.max_count) == (0, 0)
@@ -316,7 +319,10 @@ def test_so_many_pulses_stay_below_the_flammable_liquid(liquid_ul, on_time_us, p
 
 def test_the_liquid_left_is_told_from_a_twentieth_of_a_microlitre_on():
     budget = budget_of(INJECTOR, 13.5)
-    for liquid_ul, told in ((0.0499, "could already have made"), (0.05, "0.1 µL more of fuel would make")):
+    for liquid_ul, told in (
+        (0.0499, "could already have brought"),
+        (0.05, "0.1 µL more of fuel would bring"),
+    ):
         limit = replace(budget, model=replace(budget.model, liquid_ul=liquid_ul)).count_limit(1000, 10_000)
         assert told in limit.reason
         assert "500 cm³" in limit.reason
@@ -369,14 +375,14 @@ def test_a_load_without_inductance_has_no_sense_limit_of_its_own():
 @pytest.mark.parametrize(
     ("asked", "pulses"),
     [
-        ({}, 3),  # the load's own train: 1 ms
-        ({"on_time_us": 2000}, 1),
-        ({"on_time_us": 500}, 7),
+        ({}, 3),  # the load's own train: 0.2 ms
+        ({"on_time_us": 400}, 1),
+        ({"on_time_us": 100}, 7),
     ],
 )
 def test_the_count_is_that_of_the_asked_pulse(asked, pulses):
-    """36.828 uL at 10 uL/ms."""
-    load = INJECTOR.model_copy(update={"train": Train(count=10, frequency_hz=10.0, on_time_ms=1.0)})
+    """7.6437 uL at 10 uL/ms."""
+    load = INJECTOR.model_copy(update={"train": Train(count=10, frequency_hz=10.0, on_time_ms=0.2)})
     assert budget_of(load, 13.5, **asked).max_count == pulses
 
 

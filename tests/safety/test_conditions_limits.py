@@ -49,7 +49,7 @@ def conditions(job):
     return DriveConditions(
         job=job,
         ceilings={channel: BoxCeilings() for channel in range(1, 17)},
-        interlocks=stated(job.setting, *StatementKind),
+        interlocks=stated(job.setting, *(set(StatementKind) - {StatementKind.RAIL_DRY})),
         fuel=FuelLedger(),
         heat=HeatLedger(),
         reaches={},
@@ -58,7 +58,7 @@ def conditions(job):
     )
 
 
-def train(channel, count=1, period_us=1_000_000, on_time_us=2000):
+def train(channel, count=1, period_us=1_000_000, on_time_us=1000):
     return TrainRequest(
         channel=channel, train=PulseTrain(count=count, period_us=period_us, on_time_us=on_time_us)
     )

@@ -125,7 +125,7 @@ def test_the_table_of_voiders_is_the_rule():
     """Rules 3 to 5 of the module."""
     every = set(StatementKind)
     partly = {
-        Voider.PUMP_DRIVEN: {StatementKind.FUEL_ISOLATED, StatementKind.SPARK_CLEAR},
+        Voider.PUMP_DRIVEN: {StatementKind.FUEL_ISOLATED, StatementKind.RAIL_DRY, StatementKind.SPARK_CLEAR},
         Voider.FUEL_DRIVEN: {StatementKind.CYLINDERS_AIRED, StatementKind.SPARK_CLEAR},
         Voider.EXPIRED: set(),
     }
@@ -161,11 +161,12 @@ def test_only_driving_fuel_counts_as_fuel_driven_and_for_good(voider):
 
 
 @pytest.mark.parametrize("setting", JobSetting)
-def test_four_statements_are_typed(setting):
+def test_five_statements_are_typed(setting):
     typed = {kind: form_for(kind, setting).typed_word for kind in StatementKind}
     assert {kind: word for kind, word in typed.items() if word} == {
         StatementKind.LOOM_HARMLESS: "none",
         StatementKind.FUEL_ISOLATED: "isolated",
+        StatementKind.RAIL_DRY: "dry",
         StatementKind.CRANK_CLEAR: "clear",
         StatementKind.PUMP_MAY_RUN: "run",
     }

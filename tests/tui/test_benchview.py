@@ -88,7 +88,7 @@ def test_numbers_are_read_with_point_or_comma(text, value):
 
 def test_gauges_tell_by_shape_and_word():
     energy, heat, fuel = gauges(
-        Cost(1.0, 0.084, 7.2e-3, 0.84, 18.0, 36.0, 60.0, fuel_ul=0.0, after_ul=40.0, flammable_ul=36.5)
+        Cost(1.0, 0.084, 7.2e-3, 0.84, 18.0, 36.0, 60.0, fuel_ul=0.0, after_ul=40.0, allowed_ul=36.5)
     )
     assert gauge_text(energy) == "Energy up to 84 mJ heat a pulse, 7.2 mJ stored, 840 mJ in all"
     assert gauge_text(heat) == "Heat   ▕████▒▒▒·····▏ over half: 18 K now, 36 after, 60 allowed"

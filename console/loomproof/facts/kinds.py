@@ -31,6 +31,20 @@ class HazardClass(StrEnum):
     HEAT = "heat"
 
 
+class Fuel(StrEnum):
+    """What the injectors let out."""
+
+    PETROL = "petrol"
+    """With up to 10 % of ethanol, too."""
+    E85 = "e85"
+    ETHANOL = "ethanol"
+    METHANOL = "methanol"
+    DIESEL = "diesel"
+    PARAFFIN = "paraffin"
+    LPG = "lpg"
+    """Injected as a liquid."""
+
+
 class Suppression(StrEnum):
     """What sits across the load to take its turn-off voltage."""
 

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from loomproof.facts.kinds import HazardClass, JobSetting, Suppression
+from loomproof.facts.kinds import Fuel, HazardClass, JobSetting, Suppression
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.engine import CylinderPlace, Engine
 from loomproof.job.load_type import DriveLimits, LoadType, PeakHold, Train
@@ -191,6 +191,8 @@ class Job(JobPart):
     """Where the loom is while it is proven."""
     ambient_c: Annotated[Number, Field(ge=-40, le=80)] = 20.0
     """Temperature of the loom and its loads, degC."""
+    fuel: Fuel | None = None
+    """What the injectors let out; if left out, the fuel of which the least is flammable."""
     connectors: tuple[Connector, ...]
     feeds: tuple[Feed, ...] = ()
     locations: tuple[Location, ...] = ()

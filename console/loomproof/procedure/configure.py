@@ -13,7 +13,7 @@ class WrongBoxError(Exception):
 def configuration_of(core: Core, channel: int) -> messages.Configure:
     """A channel's configuration: its load class, its hazard, and the budget at the present supply."""
     entry, load = core.job.channel(channel), core.job.load_type(channel)
-    budget = core.conditions.budget(channel)
+    budget = core.conditions.budget(channel, rail_dry=True)  # what fuel allows changes with what is stated
     return messages.Configure(
         channel=channel,
         load_class=messages.LoadClass[load.kind.name] if entry.fitted else messages.LoadClass.NONE,

@@ -76,6 +76,7 @@ class Core:
         self._tripped: set[int] = set()
         """Channel of the newest trip: a fault of the box names its channel by one."""
         self.pulsed: set[int] = set()
+        self.declined: set[StatementKind] = set()
         self._lock = threading.RLock()
         self._subscribers: list[Callable[[SessionEvent], None]] = []
         self._pending: deque[EventNoted] = deque()

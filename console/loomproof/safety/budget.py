@@ -14,6 +14,7 @@ from loomproof.facts.kinds import HazardClass, LoadKind
 from loomproof.job.load_traits import DWELL_SHARE, LOAD_TRAITS, SENSE_ENERGY_J, ClassCeilings
 from loomproof.job.load_type import DriveLimits
 from loomproof.job.model import Job
+from loomproof.safety.fuels import WORKING_SHARE
 from loomproof.safety.load_model import LoadModel, worst_case
 
 LimitOf = Literal["on_time_us", "count", "duty_permille", "hold_ms", "period_us", "sense_us"]
@@ -123,10 +124,10 @@ def _already(model: LoadModel) -> str:
 
 
 def _liquid_reason(model: LoadModel) -> str:
-    air = f"{model.cylinder_cm3:.0f} cm³ of air flammable (1.2 %)"
+    air = f"{model.cylinder_cm3:.0f} cm³ of air to {WORKING_SHARE * 100:g} % of what is flammable"
     if model.liquid_ul is not None and model.liquid_ul < LEAST_TOLD_UL:
-        return f"were the isolation wrong, the drives before could already have made {air}."
-    return f"were the isolation wrong, {model.liquid_ul:.1f} µL more of fuel would make {air}."
+        return f"were the isolation wrong, the drives before could already have brought {air}."
+    return f"were the isolation wrong, {model.liquid_ul:.1f} µL more of fuel would bring {air}."
 
 
 def pulse_budget(
@@ -137,6 +138,7 @@ def pulse_budget(
     on_time_us: int | None = None,
     period_us: int | None = None,
     ceilings: BoxCeilings | None = None,
+    rail_dry: bool = False,
     released_ul: float = 0.0,
     warm_k: float = 0.0,
 ) -> Budget:
@@ -149,6 +151,7 @@ def pulse_budget(
         on_time_us: pulse length `max_count` is for; None: that of the channel's own train, shortened to fit.
         period_us: period `max_count` is for; None: that of the channel's own train.
         ceilings: what the box allows on this channel; None: the protocol's ceilings.
+        rail_dry: it is stated that nothing can press fuel into the injectors.
         released_ul: liquid that this place would already have received since the fuel was last checked, in
         uL.
         warm_k: temperature rise that earlier drives have left in the load, in K.
@@ -159,6 +162,8 @@ def pulse_budget(
         supply_v=supply_v,
         wire_ohm=job.wire_quantity(channel).low,
         cylinder_cm3=_cylinder_cm3(job),
+        fuel=job.fuel,
+        rail_dry=rail_dry,
         released_ul=released_ul,
         warm_k=warm_k,
     )

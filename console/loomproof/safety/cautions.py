@@ -174,6 +174,7 @@ _IN_SHORT: Mapping[HazardClass, str] = {
 }
 _CAUTIONED: Mapping[HazardClass, tuple[StatementKind, ...]] = {
     **HAZARD_STATEMENTS,
+    HazardClass.FUEL: (*HAZARD_STATEMENTS[HazardClass.FUEL], StatementKind.RAIL_DRY),
     HazardClass.SPARK: (*HAZARD_STATEMENTS[HazardClass.SPARK], StatementKind.CYLINDERS_AIRED),
 }
 _PUMP_IN_SHORT = "Pump unplugged, or line closed."

@@ -17,6 +17,10 @@ from loomproof.safety.heat import HeatLedger
 from loomproof.safety.interlocks import Blocked, Interlocks, Permit
 from loomproof.safety.statements import hazards_of, pump_statement
 from loomproof.safety.trains import fit_train
+from loomproof_wire.messages import CEILINGS
+
+LONGEST_DRIVE_S = CEILINGS.max_arm_ms / 1000
+"""No drive outlasts its arming."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,14 +85,28 @@ class DriveConditions:
                 permits.append(found)
         return min(permits, key=lambda permit: permit.until_s)
 
-    def budget(self, channel: int, *, on_time_us: int | None = None, period_us: int | None = None) -> Budget:
+    @property
+    def rail_dry(self) -> bool:
+        """Whether it is stated, for as long as any drive may last, that nothing can press fuel into the injectors."""
+        return self.interlocks.rail_dry(self.now_s) and self.interlocks.rail_dry(self.now_s + LONGEST_DRIVE_S)
+
+    def budget(
+        self,
+        channel: int,
+        *,
+        on_time_us: int | None = None,
+        period_us: int | None = None,
+        rail_dry: bool | None = None,
+    ) -> Budget:
         """The budget of one channel at the present supply, less what earlier drives have used up.
 
         Args:
             channel: the channel.
             on_time_us: pulse length `max_count` is for; None: that of the channel's own train.
             period_us: period `max_count` is for; None: that of the channel's own train.
+            rail_dry: whether nothing can press fuel into the injectors; None: as it is stated.
         """
+        dry = self.rail_dry if rail_dry is None else rail_dry
 
         def with_warmth(warm_k: float) -> Budget:
             return pulse_budget(
@@ -98,6 +116,7 @@ class DriveConditions:
                 on_time_us=on_time_us,
                 period_us=period_us,
                 ceilings=self.ceilings[channel],
+                rail_dry=dry,
                 released_ul=self.fuel.at(self.place(channel)),
                 warm_k=warm_k,
             )

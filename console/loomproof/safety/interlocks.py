@@ -8,7 +8,7 @@ Rules, all of them:
 3. Stop, link loss, supply loss, another job and another box void every statement.
 4. Driving fuel voids `CYLINDERS_AIRED` and `SPARK_CLEAR`, and from then on, for good, spark needs both: an
    airing stated after the last fuel, still live.
-5. Driving a fuel pump channel voids `FUEL_ISOLATED` and `SPARK_CLEAR`.
+5. Driving a fuel pump channel voids `FUEL_ISOLATED`, `RAIL_DRY` and `SPARK_CLEAR`.
 6. A fuel pump channel needs its own statement beside those of its class.
 7. On a vehicle no pulse is given, not even a sense pulse, before `LOOM_HARMLESS` was stated. It does not expire,
    for the loom does not change by itself; what voids every statement voids it, too.
@@ -63,7 +63,9 @@ VOIDS: Mapping[Voider, frozenset[StatementKind]] = {
     Voider.OTHER_JOB: _ALL,
     Voider.OTHER_BOX: _ALL,
     Voider.WITHDRAWN: _ALL,
-    Voider.PUMP_DRIVEN: frozenset({StatementKind.FUEL_ISOLATED, StatementKind.SPARK_CLEAR}),
+    Voider.PUMP_DRIVEN: frozenset(
+        {StatementKind.FUEL_ISOLATED, StatementKind.RAIL_DRY, StatementKind.SPARK_CLEAR}
+    ),
     Voider.FUEL_DRIVEN: frozenset({StatementKind.CYLINDERS_AIRED, StatementKind.SPARK_CLEAR}),
     Voider.EXPIRED: frozenset(),
 }
@@ -210,6 +212,16 @@ class Interlocks:
         if self.setting is not JobSetting.VEHICLE or kind in self.statements:
             return None
         return Blocked(HazardClass.NONE, (self._block(kind, 0.0),))
+
+    def rail_dry(self, now_s: float) -> bool:
+        """Whether nothing can press fuel into the injectors, so that their pulses release none: stated, or off a vehicle.
+
+        Off a vehicle the isolation says the same: no injector is joined to a rail or a line.
+        """
+        isolated = self.setting is not JobSetting.VEHICLE and self._is_live(
+            StatementKind.FUEL_ISOLATED, now_s
+        )
+        return isolated or self._is_live(StatementKind.RAIL_DRY, now_s)
 
     def permit(
         self, hazard: HazardClass, now_s: float, *, pump: StatementKind | None = None

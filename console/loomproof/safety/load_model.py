@@ -6,11 +6,12 @@ import math
 from dataclasses import dataclass
 
 from loomproof.facts.approved_drive import Thermal
-from loomproof.facts.kinds import HazardClass, LoadKind
+from loomproof.facts.kinds import Fuel, HazardClass, LoadKind
 from loomproof.job.load_traits import LOAD_TRAITS
 from loomproof.job.load_type import LoadType
 from loomproof.job.sense import longest_sense_s
 from loomproof.safety import physics
+from loomproof.safety.fuels import allowed_ul
 
 SUPPLY_MARGIN_V = 0.5
 """Added to the measured supply: a charger may come on, and the reading has its own error."""
@@ -30,7 +31,8 @@ class LoadModel:
         inductance_h: lowest inductance, 0 where there is none.
         target_a: bare coils: the current the dwell may aim at.
         flow_ul_per_ms: injectors: highest flow at rated pressure.
-        liquid_ul: injectors: the liquid still missing to make one cylinder just flammable.
+        liquid_ul: injectors: what may still be let out into one cylinder, were the isolation wrong.
+        allowed_ul: injectors: the same before anything was let out.
         warm_k: what earlier drives have left of the load's temperature rise.
     """
 
@@ -43,6 +45,7 @@ class LoadModel:
     thermal: Thermal | None = None
     flow_ul_per_ms: float | None = None
     liquid_ul: float | None = None
+    allowed_ul: float | None = None
     cylinder_cm3: float | None = None
     warm_k: float = 0.0
 
@@ -97,6 +100,8 @@ def worst_case(
     supply_v: float,
     wire_ohm: float = 0.0,
     cylinder_cm3: float | None = None,
+    fuel: Fuel | None = None,
+    rail_dry: bool = False,
     released_ul: float = 0.0,
     warm_k: float = 0.0,
 ) -> LoadModel:
@@ -107,6 +112,8 @@ def worst_case(
         supply_v: measured supply in V; at least 12 V is assumed and a margin added.
         wire_ohm: lowest resistance of the wiring, in ohm.
         cylinder_cm3: one cylinder's displacement, for injectors; None: 500 cm3.
+        fuel: what the injectors let out; None: the fuel of which the least is flammable.
+        rail_dry: nothing can press fuel into the injectors, so that no liquid counts.
         released_ul: liquid that place would already have received (`FuelLedger`), in uL.
         warm_k: what is left of earlier drives' heat (`HeatLedger`), in K.
     """
@@ -118,9 +125,10 @@ def worst_case(
     if traits.dwell_share is not None:
         saturation = load.limits.max_current_a if load.saturation_a is None else load.saturation_a.low
         target = min(saturation, load.limits.max_current_a)
-    injector = traits.hazard is HazardClass.FUEL
+    injector = traits.hazard is HazardClass.FUEL and not rail_dry
     cylinder = (cylinder_cm3 or REFERENCE_CYLINDER_CM3) if injector else None
     flow = load.flow_cc_min.high if injector and load.flow_cc_min is not None else None
+    whole = None if cylinder is None or flow is None else allowed_ul(cylinder, fuel)
     return LoadModel(
         kind=load.kind,
         supply_v=worst_v,
@@ -130,9 +138,8 @@ def worst_case(
         pull_in_a=None if load.pull_in_a is None else load.pull_in_a.low,
         thermal=traits.thermal,
         flow_ul_per_ms=None if flow is None else physics.flow_ul_per_ms(flow),
-        liquid_ul=None
-        if cylinder is None or flow is None
-        else max(0.0, physics.flammable_liquid_ul(cylinder) - released_ul),
+        liquid_ul=None if whole is None else max(0.0, whole - released_ul),
+        allowed_ul=whole,
         cylinder_cm3=cylinder,
         warm_k=warm_k,
     )

@@ -1,8 +1,8 @@
 """The few formulas behind the budgets, in closed form (pure).
 
-Sources: first-order R-L circuit and magnetic energy as in any textbook of electrical engineering; the
-ideal gas law; the lower flammable limit of petrol vapour as printed by the NIOSH pocket guide (1.4 %;
-other sources print 1.2 %, which is the cautious one and is used here).
+Sources: first-order R-L circuit and magnetic energy as in J. W. Nilsson and S. A. Riedel, Electric Circuits, chapters 6 and
+7 (from memory); the ideal gas law; lumped heat balance as in F. P. Incropera and others, Fundamentals of Heat and Mass
+Transfer, chapter 5 (from memory).
 """
 
 from __future__ import annotations
@@ -10,9 +10,6 @@ from __future__ import annotations
 import math
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact since the SI of 2019
-LOWER_FLAMMABLE_FRACTION = 0.012
-FUEL_KG_PER_MOL = 0.110
-FUEL_G_PER_CM3 = 0.745
 AIR_K = 293.15
 AIR_PA = 101_325.0
 
@@ -122,17 +119,19 @@ def cooled_k(rise_k: float, r_th_k_per_w: float, c_j_per_k: float, time_s: float
     return rise_k * math.exp(-max(time_s, 0.0) / (r_th_k_per_w * c_j_per_k))
 
 
-def flammable_liquid_ul(volume_cm3: float, fraction: float = LOWER_FLAMMABLE_FRACTION) -> float:
+def flammable_liquid_ul(volume_cm3: float, fraction: float, kg_per_mol: float, g_per_cm3: float) -> float:
     """Liquid fuel in uL that makes a just flammable mixture when all of it evaporates into a volume of air.
 
-    Ideal gas at 20 degC and 1013.25 hPa, 110 g/mol, 0.745 g/cm3.
+    Ideal gas at 20 degC and 1013.25 hPa.
 
     Args:
         volume_cm3: the volume, in cm3.
         fraction: lower flammable limit, as a fraction of volume.
+        kg_per_mol: molar mass of the vapour, in kg/mol.
+        g_per_cm3: density of the liquid, in g/cm3.
     """
     vapour_mol = fraction * AIR_PA * volume_cm3 * 1e-6 / (GAS_CONSTANT * AIR_K)
-    return vapour_mol * FUEL_KG_PER_MOL * 1e3 / FUEL_G_PER_CM3 * 1e3
+    return vapour_mol * kg_per_mol * 1e3 / g_per_cm3 * 1e3
 
 
 def flow_ul_per_ms(flow_cc_min: float) -> float:

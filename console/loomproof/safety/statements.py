@@ -20,6 +20,7 @@ class StatementKind(StrEnum):
 
     LOOM_HARMLESS = "loom_harmless"
     FUEL_ISOLATED = "fuel_isolated"
+    RAIL_DRY = "rail_dry"
     CYLINDERS_AIRED = "cylinders_aired"
     SPARK_CLEAR = "spark_clear"
     CRANK_CLEAR = "crank_clear"
@@ -69,6 +70,7 @@ _Facts = tuple[tuple[str, str], ...]
 _TITLES: Mapping[StatementKind, str] = {
     StatementKind.LOOM_HARMLESS: "Nothing on this loom can be set off by a pulse",
     StatementKind.FUEL_ISOLATED: "The fuel supply is isolated",
+    StatementKind.RAIL_DRY: "The rail is dry and open, or the injectors are out of it",
     StatementKind.CYLINDERS_AIRED: "The cylinders are aired",
     StatementKind.SPARK_CLEAR: "It is safe to spark",
     StatementKind.CRANK_CLEAR: "The engine may turn",
@@ -81,6 +83,7 @@ _TITLES: Mapping[StatementKind, str] = {
 _TYPED: Mapping[StatementKind, str] = {
     StatementKind.LOOM_HARMLESS: "none",
     StatementKind.FUEL_ISOLATED: "isolated",
+    StatementKind.RAIL_DRY: "dry",
     StatementKind.CRANK_CLEAR: "clear",
     StatementKind.PUMP_MAY_RUN: "run",
 }
@@ -100,6 +103,13 @@ _ON_VEHICLE: Mapping[StatementKind, _Facts] = {
     StatementKind.FUEL_ISOLATED: (
         ("pump_cannot_run", "the fuel pump cannot run: its fuse, relay or connector is out"),
         ("pressure_relieved", "the rail pressure is relieved"),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
+    ),
+    StatementKind.RAIL_DRY: (
+        (
+            "rail_open",
+            "the rail is drained and stands open, or every injector is out of it: nothing can press fuel in",
+        ),
         ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
     ),
     StatementKind.CYLINDERS_AIRED: (
@@ -160,6 +170,10 @@ _ON_BENCH: Mapping[StatementKind, _Facts] = {
             "no_fuel_about",
             "the injectors are drained, and there is no liquid fuel and no smell of fuel about",
         ),
+    ),
+    StatementKind.RAIL_DRY: (
+        ("rail_open", "no injector on this bench is joined to a rail or a line: nothing can press fuel in"),
+        ("no_fuel_about", "there is no liquid fuel and no smell of fuel about"),
     ),
     StatementKind.CYLINDERS_AIRED: (
         ("plugs_out_turned", "nothing on this bench can hold fuel or vapour where a spark jumps"),

@@ -22,7 +22,7 @@ from loomproof.procedure.bench.ranges import Range, ranges, trains_of
 from loomproof.procedure.bench.ways import SETTINGS, SWEEPS, Setting, Values, Way, channels_of, chop_period_us
 from loomproof.safety.approve import heat_of
 from loomproof.safety.budget import Budget
-from loomproof.safety.physics import cooled_k, current_a, flammable_liquid_ul, stored_energy_j
+from loomproof.safety.physics import cooled_k, current_a, stored_energy_j
 
 BudgetsOf = Callable[[Sequence[int]], Sequence[Budget]]
 """The budgets of channels and of every load that they are known to reach, the first channel's first."""
@@ -57,8 +57,8 @@ class Cost:
         heat_j: heat of the whole drive, in the load that takes most.
         warm_k, after_k, allowed_k: temperature rise now, after the drive, and allowed; None: the load
             has no thermal model.
-        fuel_ul, after_ul, flammable_ul: fuel that would have been let out so far, after the drive, and that
-            would make the cylinder flammable, were the isolation wrong; None: not an injector.
+        fuel_ul, after_ul, allowed_ul: fuel that would have been let out so far, after the drive, and that
+            may be, were the isolation wrong; None: not an injector, or its rail is dry.
     """
 
     duration_s: float = 0.0
@@ -70,7 +70,7 @@ class Cost:
     allowed_k: float | None = None
     fuel_ul: float | None = None
     after_ul: float | None = None
-    flammable_ul: float | None = None
+    allowed_ul: float | None = None
 
 
 @dataclass(frozen=True)
@@ -250,12 +250,11 @@ def cost_of(requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -> Cost
 def _with_fuel(cost: Cost, requests: Sequence[DriveRequest], budgets: Sequence[Budget]) -> Cost:
     for budget in budgets:
         model = budget.model
-        if model.flow_ul_per_ms is None or model.liquid_ul is None or model.cylinder_cm3 is None:
+        if model.liquid_ul is None or model.allowed_ul is None:
             continue
-        whole = flammable_liquid_ul(model.cylinder_cm3)
-        used = whole - model.liquid_ul
+        used = model.allowed_ul - model.liquid_ul
         more = sum(model.liquid_released_ul(r.train.count, r.train.on_time_us) for r in requests)
-        return replace(cost, fuel_ul=used, after_ul=used + more, flammable_ul=whole)
+        return replace(cost, fuel_ul=used, after_ul=used + more, allowed_ul=model.allowed_ul)
     return cost
 
 

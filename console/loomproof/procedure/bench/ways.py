@@ -202,7 +202,7 @@ def _sweep_defaults(way: Way, budget: Budget, pulses: PulseTrain) -> dict[str, f
     model = budget.model
     if model.flow_ul_per_ms and model.liquid_ul is not None:
         count = 1
-        width_ms = max(min(width_ms, math.floor(20.0 * model.liquid_ul / model.flow_ul_per_ms) / 100), 0.1)
+        width_ms = max(min(width_ms, math.floor(20.0 * model.liquid_ul / model.flow_ul_per_ms) / 100), 0.05)
     if way is Way.FREQUENCY_SWEEP:
         return {
             "from_hz": rate_hz / 2,
@@ -212,7 +212,7 @@ def _sweep_defaults(way: Way, budget: Budget, pulses: PulseTrain) -> dict[str, f
             "width_ms": width_ms,
         }
     return {
-        "from_ms": width_ms / 2,
+        "from_ms": max(width_ms / 2, 0.05),
         "to_ms": width_ms,
         "trains": 5.0,
         "count": float(count),

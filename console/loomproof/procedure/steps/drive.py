@@ -33,7 +33,7 @@ from loomproof.procedure.prompts import Choice, PromptKind
 from loomproof.procedure.step import Step
 from loomproof.procedure.step_result import StepInterruptedError, StepResult
 from loomproof.procedure.steps.driving import BRIDGE_REST_S, drive_once, measuring_bridge
-from loomproof.procedure.steps.statement import ask_statement, ensure_permit
+from loomproof.procedure.steps.statement import ask_statement, ensure_permit, offer_dry_rail
 from loomproof.safety.approve import ARM_MARGIN_S
 from loomproof.safety.statements import StatementKind
 from loomproof_wire import messages
@@ -52,6 +52,9 @@ def run_drive(core: Core, step: Step, result: StepResult) -> None:
     assert own is not None
     _forget_trips(core, own.channels)
     _check_fuel_again(core, step, own.channels)
+    if any(budget.model.allowed_ul is not None for budget in core.conditions.budgets(own.channels)):
+        ensure_permit(core, step, own.channels, ARM_MARGIN_S)
+        offer_dry_rail(core, step, own.channels)
     measuring = _measuring(core, own, result)
     noticing = _noticing(core, own, measuring, result)
     requests = (*measuring, *noticing)
@@ -98,6 +101,7 @@ def _ready(core: Core, step: Step, needed_s: float, result: StepResult) -> None:
     )
     result.skip_if_asked(answer)
     ensure_permit(core, step, step.drive.channels, needed_s)
+    offer_dry_rail(core, step, step.drive.channels)
 
 
 def _measuring(core: Core, own: DriveRequest, result: StepResult) -> tuple[DriveRequest, ...]:

@@ -12,6 +12,10 @@ from loomproof.safety.interlocks import Blocked, StatementRefusedError
 from loomproof.safety.statements import StatementKind, form_for
 
 TRIES = 3
+_DRY_RAIL = (
+    "With it injectors get their whole train. Without it each gets no more than a quarter of what would make its cylinder "
+    "flammable, were the isolation wrong: mostly one pulse too short to open. Leave it if you have not looked."
+)
 
 
 def run_statement(core: Core, step: Step, result: StepResult) -> None:
@@ -21,8 +25,14 @@ def run_statement(core: Core, step: Step, result: StepResult) -> None:
     result.measured["statement"] = step.statement.value
 
 
-def ask_statement(core: Core, step: Step, kind: StatementKind) -> None:
+def ask_statement(core: Core, step: Step, kind: StatementKind, text: str = "") -> None:
     """Put a statement to the operator until it is made in full.
+
+    Args:
+        core: the session's context.
+        step: the step that needs it.
+        kind: what is to be stated.
+        text: what it is for; empty: what holds for all.
 
     Raises:
         StepInterruptedError: the operator does not make it.
@@ -35,7 +45,7 @@ def ask_statement(core: Core, step: Step, kind: StatementKind) -> None:
                 PromptKind.STATEMENT,
                 step.id,
                 form.title,
-                "Confirm each fact after you have checked it with your own eyes.",
+                text or "Confirm each fact after you have checked it with your own eyes.",
                 choices=(Choice.STATE, Choice.SKIP, Choice.LEAVE),
                 cautions=statement_cautions(kind, core.job.setting),
                 channel=step.channel,
@@ -66,6 +76,24 @@ def ensure_harmless(core: Core, step: Step) -> None:
     blocked = core.interlocks.blocks_pulses()
     for kind in () if blocked is None else blocked.needs:
         ask_statement(core, step, kind)
+
+
+def offer_dry_rail(core: Core, step: Step, channels: tuple[int, ...]) -> None:
+    """Where the fuel budget shortens a drive: ask once a session whether nothing can press fuel into the injectors.
+
+    Without it the drive goes on within the budget.
+    """
+    kind = StatementKind.RAIL_DRY
+    conditions = core.conditions
+    counted = any(budget.model.allowed_ul is not None for budget in conditions.budgets(channels))
+    if not counted or kind in core.declined:
+        return
+    try:
+        ask_statement(core, step, kind, _DRY_RAIL)
+    except StepInterruptedError as error:
+        if error.end is not StepEnd.BLOCKED:
+            raise
+        core.declined.add(kind)
 
 
 def ensure_permit(core: Core, step: Step, channels: tuple[int, ...], needed_s: float) -> None:

@@ -127,7 +127,9 @@ class BenchDesk:
         if not isinstance(session.permit(channel), Blocked):
             # Nothing is missing, so the fuel ledger is full: only a fresh look at the fuel empties it.
             if self._job.load_type(channel).hazard is HazardClass.FUEL:
-                self._ask_statement(session.state, StatementKind.FUEL_ISOLATED, channel)
+                for kind in (StatementKind.FUEL_ISOLATED, StatementKind.RAIL_DRY):
+                    if not self._ask_statement(session.state, kind, channel):
+                        break
             return
         for _ in range(2 * len(StatementKind)):
             permit = session.permit(channel)

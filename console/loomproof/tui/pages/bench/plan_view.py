@@ -168,9 +168,9 @@ def gauges(cost: Cost) -> tuple[GaugeView, ...]:
     if cost.warm_k is not None and cost.after_k is not None and cost.allowed_k:
         text = f"{_kelvin(cost.warm_k)} K now, {_kelvin(cost.after_k)} after, {cost.allowed_k:g} allowed"
         found.append(_gauge("Heat", cost.warm_k, cost.after_k, cost.allowed_k, text))
-    if cost.fuel_ul is not None and cost.after_ul is not None and cost.flammable_ul:
-        text = f"{cost.after_ul:.0f} of {cost.flammable_ul:.0f} µL if it is not isolated"
-        found.append(_gauge("Fuel", cost.fuel_ul, cost.after_ul, cost.flammable_ul, text))
+    if cost.fuel_ul is not None and cost.after_ul is not None and cost.allowed_ul:
+        text = f"{cost.after_ul:.0f} of {cost.allowed_ul:.0f} µL if it is not isolated"
+        found.append(_gauge("Fuel", cost.fuel_ul, cost.after_ul, cost.allowed_ul, text))
     return tuple(found)
 
 

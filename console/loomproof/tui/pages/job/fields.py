@@ -50,6 +50,9 @@ HEAD_FIELDS = (
     Field("builder", "Builder", "", "identity"),
     Field("note", "Note", "", "identity"),
     Field("setting", "Setting", "bench, vehicle, classroom: for the cautions", ""),
+    Field(
+        "fuel", "Fuel", "petrol, e85, ethanol, methanol, diesel, paraffin, lpg; empty: the most flammable", ""
+    ),
     Field("ambient_c", "Ambient", "°C of the loom and its loads; empty: 20", ""),
     Field("cylinders", "Cylinders", "of the engine", "engine"),
     Field("layout", "Layout", "inline, vee, flat or none", "engine"),
