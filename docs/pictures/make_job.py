@@ -22,8 +22,8 @@ from loomproof.tui.widgets.grid import CellGrid
 PINS = """\
 Test rig 7;;;;;
 Connector;Pin;Function;Colour;Size;Length [mm]
-H1;1;Injector cyl. 1;GN/WH;0,75;1800
-H1;2;Injector cyl. 2;GN/RD;0,75;1900
+H1;1;Injector cyl. 1;GNWH;0,75;1800
+H1;2;Injector cyl. 2;GNRD;0,75;1900
 H1;3;Fuel pump relay;BL;0,5;1200
 H1;4;Fan relay;BN;0,5;1200
 H1;5;Relay K3;YE;0,5;1400

@@ -14,8 +14,8 @@ BLOCKS = re.findall(
 )
 OWN = next(block for block in BLOCKS if "[[loads]]" in block)
 GUIDE = BLOCKS[0].replace('load = "relay_diode"', 'load = "relay_horn"') + OWN
-FIVE_BEFORE = "cc5832603eea1c1112dee0a172c67af61c99d847a509e0b352041de7a505e9f6"
-"""Digest that the example without `compression_ratio` had while that was a key."""
+FIVE_BEFORE = "7884670d2581f79b231772243358d7f55568de204a6cd9290a983d2dd07507e1"
+"""Digest that the example without `compression_ratio` would have had while that was a key and colours had a slash."""
 GUIDE_BEFORE = "dc3ab89fbd7862718f3ad538e5dccbbe647209f36e55a93228c60655dbe017be"
 """Digest of the guide's job while load types had `rated_v`."""
 
@@ -23,7 +23,7 @@ GUIDE_BEFORE = "dc3ab89fbd7862718f3ad538e5dccbbe647209f36e55a93228c60655dbe017be
 @pytest.mark.parametrize(
     ("text", "at", "line", "label"),
     [
-        (FIVE, "displacement_cm3 = 2480\n", "compression_ratio = 8.8", "engine.compression_ratio"),
+        (FIVE, "displacement_cm3 = 2640\n", "compression_ratio = 8.8", "engine.compression_ratio"),
         (GUIDE, 'kind = "relay" ', "rated_v = 24", "load relay_horn: rated_v"),
     ],
 )

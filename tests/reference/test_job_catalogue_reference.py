@@ -15,7 +15,7 @@ RESISTANCE_OHM = {
     "injector_high": (12, 16),
     "injector_low": (2, 3),
     "relay_plain": (75, 120),
-    "valve_cam_oil": (6.9, 7.9),
+    "valve_cam_oil": (6, 10),
     "valve_purge": (18, 26),
     "valve_idle": (4, 12),
     "motor_throttle": (1.2, 1.8),
@@ -127,4 +127,19 @@ def test_sense_cap_follows_the_stored_energy() -> None:
 
 def test_wire_colour_codes() -> None:
     """IEC 60757."""
-    assert set(COLOURS) == {"BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "TQ"}
+    assert set(COLOURS) == {
+        "BK",
+        "BN",
+        "RD",
+        "OG",
+        "YE",
+        "GN",
+        "BU",
+        "VT",
+        "GY",
+        "WH",
+        "PK",
+        "TQ",
+        "GD",
+        "SR",
+    }

@@ -117,13 +117,13 @@ def test_turn_off_into_a_clamp(across_v, decay_ms):
 
 
 def test_a_lamp_hot_and_cold():
-    """21 W type at 13.5 V: 1.556 A, 8.68 ohm (UN R37, from memory); cold about a tenth of it, band 8 to 16
+    """21 W type: 26.5 W at 13.5 V, 1.963 A, 6.88 ohm (UN R37, from memory); cold about a tenth of it, band 8 to 16
     (common practice, no source).
 
     The filament here is a power balance with R as T^1.2: C dT/dt = V^2/R - radiation, in small steps. About twice
     the steady current after 3 to 5 ms (common practice, no source) sets its heat capacity.
     """
-    hot_ohm, wire_ohm, on_s, period_s = 8.68, 0.2, 0.1, 182e-6
+    hot_ohm, wire_ohm, on_s, period_s = 13.5**2 / 26.5, 0.25, 0.1, 182e-6
     hot_k, cold_k, capacity = 2800.0, 293.0, 0.4e-3
     power = 13.5**2 / hot_ohm
     t = np.arange(0.0, on_s + 1e-3, 1e-6)
@@ -137,13 +137,13 @@ def test_a_lamp_hot_and_cold():
     def current(at):
         return np.where(at < on_s, np.interp(at, t, amps), 0.0)
 
-    assert 1.5 < current(np.array([5e-3]))[0] / 1.556 < 2.5
+    assert 1.5 < current(np.array([5e-3]))[0] / (26.5 / 13.5) < 2.5
     assert (
         10.0 < amps[0] / amps[-1] < 12.0
     )  # 10 to 12 times the steady current at first (common practice, no source)
     got = measured("lamp_21w", current, 13.5, on_s, on_s + 5e-3, period_s=period_s)
     cold_ohm = hot_ohm * (cold_k / hot_k) ** 1.2 + wire_ohm
-    assert got.steady_a.value == pytest.approx(1.556, rel=0.03)
+    assert got.steady_a.value == pytest.approx(13.5 / (hot_ohm + wire_ohm), rel=0.03)
     assert abs(got.resistance_ohm.value - cold_ohm) < 3 * got.resistance_ohm.u
     at_end = 13.5 / current(np.array([0.098]))[0]
     assert abs(got.hot_ratio.value - at_end / cold_ohm) < 3 * got.hot_ratio.u

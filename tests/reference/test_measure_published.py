@@ -75,12 +75,6 @@ def test_copper_temperature_law():
     assert {t: copper_factor(t) for t in expected} == pytest.approx(expected, abs=1e-9)
 
 
-def test_a_published_valve_winding_follows_the_copper_law():
-    """Midpoints printed in a workshop table (common practice, no source): 6.8/7.4/8.0/8.6/9.2 ohm at 0..80 degC."""
-    printed = {0: 6.8, 20: 7.4, 40: 8.0, 60: 8.6, 80: 9.2}
-    assert {t: 7.4 * copper_factor(t) for t in printed} == pytest.approx(printed, rel=0.01)
-
-
 def test_rounding_with_noise():
     """Widrow and Kollar, Quantization Noise (2008): the error of the mean under noise of s counts, simulated."""
     rng = np.random.default_rng(5)

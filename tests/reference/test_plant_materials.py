@@ -58,5 +58,5 @@ def test_filament_mass():
 
     1.2 mJ/K over 132 J/(kg K) is 9 mg.
     """
-    capacity = filament_heat_capacity_j_per_k(21.0, 8.68)
+    capacity = filament_heat_capacity_j_per_k(26.5, 13.5**2 / 26.5)
     assert 2e-6 < capacity / 132.0 < 20e-6

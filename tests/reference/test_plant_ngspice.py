@@ -190,10 +190,10 @@ def test_lamp_inrush(spice):
     Radiation with the fifth power of temperature.
     """
     cold_300, capacity = 0.6, 1.2e-3
-    hot = 13.5 / 1.556
+    hot = 13.5 / 1.96
     table = np.array([float(v) for v in JONES_LANGMUIR.split(",")]).reshape(-1, 2)
     hot_k = float(np.interp(5.65 * hot / cold_300, table[:, 1], table[:, 0]))
-    radiate = 13.5 * 1.556 / (hot_k**5 - 293.15**5)
+    radiate = 13.5 * 1.96 / (hot_k**5 - 293.15**5)
     body = (
         LOW_SIDE
         + f"Br r 0 v={cold_300 / 5.65}*pwl(v(t),{JONES_LANGMUIR})\n"

@@ -41,7 +41,7 @@ def make_channels() -> tuple[ChannelView, ...]:
         verdict, measured, reason = ("pass", "14.1 Ω", "") if n != 2 else ("fail", "", "no current")
         channels.append(
             ChannelView(
-                n, f"Injector {n}", "injector, high resistance", f"H1-{n}", "GN/WH", f"cylinder {n}", "fuse 7",
+                n, f"Injector {n}", "injector, high resistance", f"H1-{n}", "GNWH", f"cylinder {n}", "fuse 7",
                 "fuel", Live.DRIVEN if n == 3 else Live.OFF, verdict if n < 4 else "not tested", measured, reason,
                 cylinder=n, role="fuel",
             )
@@ -49,7 +49,7 @@ def make_channels() -> tuple[ChannelView, ...]:
     for n in range(1, 6):
         channels.append(
             ChannelView(
-                5 + n, f"Coil {n}", "ignition coil", f"H1-{10 + n}", "BU/RD", f"cylinder {n}", "fuse 9",
+                5 + n, f"Coil {n}", "ignition coil", f"H1-{10 + n}", "BURD", f"cylinder {n}", "fuse 9",
                 "spark", Live.TRIPPED if n == 5 else Live.OFF, "unsure" if n == 1 else "not tested",
                 cylinder=n, role="spark",
             )
@@ -153,8 +153,8 @@ FIELDS = {
 }
 LABELS = {
     "count": ("Pulses", "", "1 to 100"),
-    "frequency_hz": ("Frequency", "Hz", "0.1 to 50 Hz"),
-    "width_ms": ("Pulse width", "ms", "0.05 to 5 ms"),
+    "frequency_hz": ("Rate", "per second", "0.1 to 50 per second"),
+    "width_ms": ("On-time", "ms", "0.05 to 5 ms"),
     "duration_ms": ("Duration", "ms", "nothing fits"),
     "steps": ("Steps", "", "1 to 500"),
     "rate_hz": ("Rate", "/s", "10 to 400 /s"),

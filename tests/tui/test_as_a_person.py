@@ -111,7 +111,7 @@ def look_at_every_page(terminal):
     terminal.wait_for("box live", "Step 1 of")
     for key, words in (
         ("2", "purge valve"),
-        ("3", "Pulse width"),
+        ("3", "On-time"),
         ("4", "Findings"),
         ("5", "Kept in"),
         ("6", "Your hands"),

@@ -188,7 +188,7 @@ async def test_over_the_limit_is_told_and_not_driven(console, desk):
         console.screen.query_one("#set-2", Input).value = "8"
         await pilot.pause()
         assert "✗ at most 5 ms" in text_of(console)
-        assert "✗ Pulse width: at most 5 ms: the load type's own limit." in text_of(console)
+        assert "✗ On-time: at most 5 ms: the load type's own limit." in text_of(console)
         await pilot.press("d")
         await pilot.pause()
         assert desk.asked == []

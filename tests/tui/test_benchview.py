@@ -49,7 +49,7 @@ def test_what_is_typed_wrong_is_told_at_its_setting_and_moves_the_others():
 
 @pytest.mark.parametrize(
     ("left_ul", "wrong", "told"),
-    [(0.0, "✗ Pulses, Pulse width", "the drives before"), (0.02, "✗ Pulse width", "the drives before")],
+    [(0.0, "✗ On-time, Pulses", "the drives before"), (0.02, "✗ On-time", "the drives before")],
 )
 def test_a_fuel_budget_that_is_used_up_is_said_once(left_ul, wrong, told):
     all_ul = pulse_budget(FIVE, 1, 13.5).model.liquid_ul

@@ -15,7 +15,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 TWO_ROWS = HeaderView(
     "H1", "header", ((1, 2, 3, 4), (5, 6, 7, 8)), "wire",
     (
-        CavityView(2, "GN/BK", 1, "injector 1", verdict="pass", colours="green with black"),
+        CavityView(2, "GNBK", 1, "injector 1", verdict="pass", colours="green with black"),
         CavityView(7, "RD", None, "rail", "87", colours="red"),
         CavityView(8, "BU", 2, "coil", verdict="fail", live=Live.DRIVEN),
     ),
@@ -31,7 +31,7 @@ def test_each_cavity_lies_where_the_job_says_with_wire_channel_and_sign():
     lines = text_of(TWO_ROWS)
     assert lines[1] == "seen from the WIRE SIDE"
     assert lines[3] == "│  1  │  2  │  3  │  4  │"
-    assert lines[4] == "│     │GN/BK│     │     │"
+    assert lines[4] == "│     │ GNBK│     │     │"
     assert lines[5] == "│     │  1✓ │     │     │"
     assert lines[9] == "│     │     │ +87 │  2► │"
 
@@ -55,7 +55,7 @@ def test_the_marked_cavity_has_a_heavy_frame_on_all_sides_and_is_told_in_words()
     assert lines[3] == "│  1  ┃  2  ┃  3  │  4  │"
     assert lines[6] == "├─────┗━━━━━┛─────┼─────┤"
     assert "┃H1-2┃ channel 1, injector 1" in lines
-    assert "✓ pass wire GN/BK (green with black)" in lines
+    assert "✓ pass wire GNBK (green with black)" in lines
     assert not any("┃" in line or "━" in line for line in text_of(TWO_ROWS))
 
 

@@ -187,7 +187,7 @@ def driving(terminal: Terminal, served: ServedBox) -> None:
     terminal.wait_for("Look at the loom")
     terminal.wait_for("box live")
     terminal.send("3")
-    terminal.wait_for("Pulse width")
+    terminal.wait_for("On-time")
     terminal.send("v")  # the channel list
     for _ in range(10):
         terminal.send("\x1b[B")

@@ -204,6 +204,13 @@ async def look_pull_drive_and_stop(console, desk):
         await pilot.press("g")
         await until(pilot, lambda: console.prompt is not None, "the question")
         await pilot.press("g")
+        await until(
+            pilot, lambda: console.prompt and console.prompt.facts, "the statement before the first pulse"
+        )
+        reply = Reply(
+            "state", tuple(fact.key for fact in console.prompt.facts), console.prompt.typed_word, "RB"
+        )
+        desk.answer(console.prompt, reply)
         await until(pilot, lambda: not console.progress.running, "the end of the look")
         desk.run_step("pull-1")
         await until(pilot, lambda: console.prompt and "Pull" in console.prompt.title, "the pull check")

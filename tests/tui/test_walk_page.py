@@ -283,7 +283,7 @@ async def test_every_place_has_a_sign_with_a_word(console, desk):
         text = text_of(console)
         assert "✗ WRONG       cylinder 1 injector" in text
         assert "✓ right       cylinder 3 injector" in text
-        assert "1. Take the terminal (GN/BK)" in text
+        assert "1. Take the terminal (GNBK)" in text
         rows = console.screen.query_one("#walk-places", RowList)
         assert len(rows.rows) == 16
 

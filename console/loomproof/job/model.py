@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from loomproof.facts.kinds import Fuel, HazardClass, JobSetting, Suppression
 from loomproof.job.catalogue import CATALOGUE
@@ -10,7 +10,7 @@ from loomproof.job.engine import CylinderPlace, Engine
 from loomproof.job.load_type import DriveLimits, LoadType, PeakHold, Train
 from loomproof.job.matters import Matters
 from loomproof.job.quantity import Flag, JobPart, Number, Quantity, Text, Whole
-from loomproof.job.wire import COLOUR_PATTERN, LARGEST_MM2, SMALLEST_MM2, wire_quantity
+from loomproof.job.wire import COLOUR_PATTERN, LARGEST_MM2, SMALLEST_MM2, joined, wire_quantity
 
 __all__ = [
     "OUTPUTS",
@@ -32,8 +32,8 @@ Name = Annotated[Text, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.+]*$", max_length
 """What other parts of the job call this part by: letters, digits, `_`, `.` and `+`."""
 Cavity = Annotated[Text, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.+]*-[1-9][0-9]*$")]
 """Connector id, hyphen, cavity number: `H1-14`."""
-WireColour = Annotated[Text, Field(pattern=COLOUR_PATTERN)]
-"""IEC 60757 codes, base/stripe: `GN/WH`."""
+WireColour = Annotated[Text, Field(pattern=COLOUR_PATTERN), AfterValidator(joined)]
+"""IEC 60757 codes, base and stripe: `GNWH`; `GN/WH` is read as the same."""
 Section = Annotated[Number, Field(ge=SMALLEST_MM2, le=LARGEST_MM2)]
 Length = Annotated[Number, Field(gt=0, le=60)]
 Note = Annotated[str, Field(strict=True, max_length=2000)]

@@ -30,8 +30,8 @@ WORST_RATIO = 1.16
 SMALLEST_MM2 = 0.13
 LARGEST_MM2 = 16.0
 
-COLOURS = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "TQ")
-"""IEC 60757 letter codes; GNYE is one colour of its own and takes no stripe."""
+COLOURS = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR")
+"""IEC 60757 letter codes. GNYE is the protective conductor's alone and takes no stripe."""
 
 COLOUR_WORDS = MappingProxyType(
     {
@@ -46,19 +46,39 @@ COLOUR_WORDS = MappingProxyType(
         "GY": "grey",
         "WH": "white",
         "PK": "pink",
+        "GD": "gold",
         "TQ": "turquoise",
+        "SR": "silver",
         "GNYE": "green-and-yellow",
     }
 )
 """What the codes stand for, IEC 60757."""
 
-COLOUR_PATTERN = rf"^(?:(?:{'|'.join(COLOURS)})(?:/(?:{'|'.join(COLOURS)}))?|GNYE)$"
-"""Base colour, or base/stripe as loom drawings write it."""
+COLOUR_PATTERN = rf"^(?:(?:{'|'.join(COLOURS)})(?:/?(?:{'|'.join(COLOURS)}))?|GNYE)$"
+"""Base colour, or base and stripe, joined as the standard does or with a slash between as loom drawings do."""
+_PROTECTIVE = "GNYE"
+
+
+def joined(code: str) -> str:
+    """Return a colour's code as IEC 60757 writes it, base and stripe without a slash.
+
+    Green with a yellow stripe keeps its slash: without it the code is that of a protective conductor.
+    """
+    bare = code.replace("/", "")
+    return code if bare == _PROTECTIVE else bare
+
+
+def parted(code: str) -> tuple[str, ...]:
+    """Return the codes of base and stripe; of a protective conductor its one code."""
+    if code == _PROTECTIVE:
+        return (code,)
+    bare = code.replace("/", "")
+    return tuple(bare[at : at + 2] for at in range(0, len(bare), 2))
 
 
 def colour_words(code: str) -> str:
     """Return a wire's colour in words, the stripe after the base: `green with white`."""
-    return " with ".join(COLOUR_WORDS.get(part, part) for part in code.split("/"))
+    return " with ".join(COLOUR_WORDS.get(part, part) for part in parted(code))
 
 
 @lru_cache(maxsize=1024)

@@ -266,7 +266,7 @@ def another_load(load: LoadSpec | None) -> LoadSpec:
         )
     if isinstance(load, WoundSpec) and load.resistance_ohm < 15.0:
         return ValveSpec()
-    return ValveSpec(resistance_ohm=7.4, inductance_h=20e-3, pull_in_a=0.5)
+    return ValveSpec(resistance_ohm=8.0, inductance_h=20e-3, pull_in_a=0.5)
 
 
 class Amount(Enum):

@@ -183,7 +183,7 @@ class LampSpec:
         heat_capacity_j_per_k: None = of a plain wire that radiates the power (see `loads.lamp`).
     """
 
-    steady_current_a: float = 1.556
+    steady_current_a: float = 1.96
     test_v: float = REFERENCE_V
     resistance_ohm: float | None = None
     heat_capacity_j_per_k: float | None = None

@@ -276,7 +276,7 @@ def test_german_drawing():
     ]
     draft, job = job_of(csv_bytes(rows, ";", "cp1252"), template=TEMPLATES["inline-four"])
     assert [(c.load, c.wire, c.section_mm2, c.length_m) for c in job.channels] == [
-        ("injector_high", "GN/WH", 0.75, 1.8),
+        ("injector_high", "GNWH", 0.75, 1.8),
         ("fuel_pump_relay", "BK", 0.5, 1.2),
     ]
     assert job.channel(2).fuel_pump

@@ -12,7 +12,7 @@ from loomproof.job.shift import connector_of
 
 
 def place(job: Job, channel: int) -> str:
-    """`channel 5, cavity H1-14 GN/WH, cylinder 3 injector`."""
+    """`channel 5, cavity H1-14 GNWH, cylinder 3 injector`."""
     item = job.channel(channel)
     location = job.location_of(channel)
     colour = f" {item.wire}" if item.wire else ""

@@ -1,5 +1,6 @@
 """From a pydantic error to a reason and a remedy in the words of the job's writer."""
 
+import re
 from collections.abc import Iterator
 from typing import Annotated, Any, get_args
 
@@ -13,7 +14,7 @@ from loomproof.job.load_type import LoadType
 from loomproof.job.model import OUTPUTS, Job
 from loomproof.job.problem import Flaw, closest, nearest
 from loomproof.job.quantity import Quantity
-from loomproof.job.wire import COLOURS
+from loomproof.job.wire import COLOURS, parted
 
 UNITS = {
     "_ms": "ms",
@@ -216,12 +217,10 @@ def _pattern(key: str, said: str) -> tuple[str, str]:
     if two_ways:
         return f"`{said}` may be either of two colours", f"look at the wire: {two_ways[0]}"
     codes = " ".join(COLOURS)
-    guess = "/".join(said.upper().replace("-", "/").replace(" ", "/").split("/"))
-    if len(guess) == 4 and guess[:2] in COLOURS and guess[2:] in COLOURS:
-        guess = f"{guess[:2]}/{guess[2:]}"
-    parts = guess.split("/")
+    guess = re.sub(r"[-/ ]", "", said.upper())
+    parts = parted(guess)
     sound = len(parts) <= 2 and all(part in COLOURS for part in parts)
-    advice = f"did you mean `{guess}`?" if sound else f"use {codes}, as base or base/stripe (IEC 60757)"
+    advice = f"did you mean `{guess}`?" if sound else f"use {codes}, base then stripe, like GNWH (IEC 60757)"
     return f"`{said}` is not a wire colour", advice
 
 

@@ -25,6 +25,7 @@ from loomproof.job.file.positions import UNREADABLE, Positions, find_positions, 
 from loomproof.job.file.positions import Path as KeyPath
 from loomproof.job.model import Job
 from loomproof.job.problem import Flaw, JobError, Problem
+from loomproof.job.wire import parted
 
 __all__ = [
     "JobError",
@@ -196,9 +197,9 @@ def dump_job(job: Job) -> str:
 def job_digest(job: Job) -> str:
     """Return the SHA-256 of a job's content in hex; layout and comments of the file do not matter.
 
-    A connector that does not say how its face looks, and a loom without a serial number, count as before these
-    keys existed; an engine and a load type count as when they still had the keys that are gone. So a record made
-    then can still be carried on.
+    A connector that does not say how its face looks, a loom without a serial number and a job without a fuel count
+    as before these keys existed; an engine and a load type as when they still had the keys that are gone; a wire's
+    colour as when it was written with a slash. So a record made then can still be carried on.
     """
     content = job.model_dump(mode="json")
     if not content["identity"]["serial"]:
@@ -207,6 +208,11 @@ def job_digest(job: Job) -> str:
         for key in FACE_KEYS:
             if connector[key] is None:
                 del connector[key]
+    if content["fuel"] is None:
+        del content["fuel"]
+    for part in (*content["feeds"], *content["channels"]):
+        if part["wire"] is not None:
+            part["wire"] = "/".join(parted(part["wire"]))
     if content["engine"] is not None:
         content["engine"]["compression_ratio"] = None
     for load in content["loads"]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from loomproof.job.pinout.words import plain, words
-from loomproof.job.wire import COLOURS
+from loomproof.job.wire import COLOURS, joined
 
 FILLERS = {
     "with",
@@ -71,7 +71,7 @@ def _token(token: str) -> str | None:
 
 
 def read_colour(text: str, *, german: bool = False) -> ColourReading:
-    """Return the IEC 60757 code of a cell, base/stripe.
+    """Return the IEC 60757 code of a cell, base then stripe.
 
     Args:
         text: The cell.
@@ -80,7 +80,7 @@ def read_colour(text: str, *, german: bool = False) -> ColourReading:
     if text.strip().upper() == GREEN_YELLOW:
         return ColourReading(GREEN_YELLOW)
     tokens = _split(_tokens(text), german)
-    remedy = "write IEC 60757 codes, base/stripe: " + " ".join(COLOURS)
+    remedy = "write IEC 60757 codes, base then stripe, like GNWH: " + " ".join(COLOURS)
     if not tokens or len(tokens) > 2:
         return ColourReading(None, reason=f"`{text}` is not a wire colour", remedy=remedy)
     codes = []
@@ -93,7 +93,7 @@ def read_colour(text: str, *, german: bool = False) -> ColourReading:
                 return _unclear(text, token, may_be, remedy)
             code = may_be[0]
         codes.append(code)
-    said = "/".join(codes)
+    said = joined("/".join(codes))
     written = text.strip().upper() == said
     return ColourReading(said, "" if written else f"`{text}` read as {said}")
 

@@ -49,35 +49,35 @@ class Setting:
 
 
 _COUNT = Setting("count", "Pulses", whole=True)
-_FREQUENCY = Setting("frequency_hz", "Frequency", "Hz")
-_WIDTH = Setting("width_ms", "Pulse width", "ms")
+_FREQUENCY = Setting("frequency_hz", "Rate", "per second")
+_WIDTH = Setting("width_ms", "On-time", "ms")
 _TRAINS = Setting("trains", "Trains", whole=True)
 _EACH = Setting("count", "Pulses each", whole=True)
 _DURATION = Setting("duration_ms", "Duration", "ms", whole=True)
 
 SETTINGS: Mapping[Way, tuple[Setting, ...]] = {
-    Way.TRAIN: (_COUNT, _FREQUENCY, _WIDTH),
+    Way.TRAIN: (_WIDTH, _FREQUENCY, _COUNT),
     Way.HOLD: (_DURATION,),
     Way.PEAK_HOLD: (
-        _COUNT,
-        _FREQUENCY,
         _WIDTH,
+        _FREQUENCY,
+        _COUNT,
         Setting("peak_ms", "Peak", "ms"),
         Setting("hold_percent", "Hold level", "%"),
     ),
     Way.FREQUENCY_SWEEP: (
-        Setting("from_hz", "From", "Hz"),
-        Setting("to_hz", "To", "Hz"),
+        _WIDTH,
+        Setting("from_hz", "From", "per second"),
+        Setting("to_hz", "To", "per second"),
         _TRAINS,
         _EACH,
-        _WIDTH,
     ),
     Way.WIDTH_SWEEP: (
         Setting("from_ms", "From", "ms"),
         Setting("to_ms", "To", "ms"),
+        _FREQUENCY,
         _TRAINS,
         _EACH,
-        _FREQUENCY,
     ),
     Way.STEPPER: (
         Setting("steps", "Steps", whole=True),

@@ -26,7 +26,7 @@ CHANNEL_FIELDS = (
     Field("channel", "Output", "of the box, 1 to 16"),
     Field("name", "Name", "what the circuit is called"),
     Field("cavity", "Cavity", "connector id, hyphen, number: H1-14"),
-    Field("wire", "Wire", "IEC 60757, base/stripe: GN/WH"),
+    Field("wire", "Wire", "IEC 60757, base then stripe: GNWH"),
     Field("section_mm2", "Section", "mm²; empty: 0.5"),
     Field("length_m", "Length", "m, header to load; empty: 2"),
     Field("load", "Load", "a load type; c lists them"),
@@ -37,9 +37,9 @@ CHANNEL_FIELDS = (
     Field("override.hazard", "Hazard", "of what it switches; c lists"),
     Field("group", "Stepper", "its four windings share one name"),
     Field("partner", "Partner", "the half-bridge's other channel"),
-    Field("train.count", "Pulses", "empty: the load type's train"),
-    Field("train.frequency_hz", "Frequency", "Hz"),
-    Field("train.on_time_ms", "Width", "ms, of one pulse"),
+    Field("train.on_time_ms", "On-time", "ms; empty: the load type's train"),
+    Field("train.frequency_hz", "Rate", "per second"),
+    Field("train.count", "Pulses", ""),
 )
 HEAD_FIELDS = (
     Field("title", "Title", "what the loom is", "identity"),
