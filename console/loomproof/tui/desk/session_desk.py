@@ -165,9 +165,10 @@ class SessionDesk:
     def start_walk(self, *, free: bool) -> None:
         """Walk in the worker thread."""
 
-        def walk(session: Session) -> object:
+        def walk(session: Session) -> None:
             """What is not to be pulsed is not walked round either: a pin may need a sense pulse to show its load."""
-            return self._walking.walk(session, free=free) if self._free.ask_before_pulses(session) else None
+            if self._free.ask_before_pulses(session):
+                self._walking.walk(session, free=free)
 
         self._run(walk)
 
