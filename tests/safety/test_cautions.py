@@ -7,6 +7,7 @@ import pytest
 
 from loomproof.cli.prove.terminal_operator import STYLE
 from loomproof.facts.kinds import HazardClass, JobSetting
+from loomproof.facts.signal import SIGNAL_COLOURS, Signal
 from loomproof.facts.step import StepKind
 from loomproof.job.file.loading import load_job
 from loomproof.procedure.sheet import build_sheet
@@ -15,8 +16,6 @@ from loomproof.safety.cautions import (
     PULLING,
     PULLING_IN_SHORT,
     SET_OFF,
-    SIGNAL_COLOURS,
-    Signal,
     brief_cautions,
     cautions_for,
     full_cautions,

@@ -5,9 +5,10 @@ import math
 import pytest
 
 from loomproof.facts.kinds import HazardClass, JobSetting, LoadKind
+from loomproof.facts.signal import Signal
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.safety import cautions
-from loomproof.safety.cautions import Signal, cautions_for, opening_cautions
+from loomproof.safety.cautions import cautions_for, opening_cautions
 from loomproof.safety.fuel_ledger import FuelLedger
 from loomproof.safety.interlocks import VOIDER_TEXT, VOIDS, Block, Blocked, Interlocks, Permit, Voider
 from loomproof.safety.order import Phase, phase_of, safe_order

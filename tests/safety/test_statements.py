@@ -1,8 +1,9 @@
 import pytest
 
 from loomproof.facts.kinds import HazardClass, JobSetting, LoadKind
+from loomproof.facts.signal import Signal
 from loomproof.job.catalogue import CATALOGUE
-from loomproof.safety.cautions import Signal, cautions_for, opening_cautions
+from loomproof.safety.cautions import cautions_for, opening_cautions
 from loomproof.safety.statements import StatementKind, form_for, hazards_of, pump_statement, statements_for
 
 

@@ -10,29 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 
 from loomproof.facts.kinds import HazardClass, JobSetting
+from loomproof.facts.signal import Signal
 from loomproof.safety.statements import HAZARD_STATEMENTS, PUMP_STATEMENTS, StatementKind
-
-
-class Signal(StrEnum):
-    """Signal words of ANSI Z535.4, the gravest first."""
-
-    DANGER = "DANGER"
-    WARNING = "WARNING"
-    CAUTION = "CAUTION"
-    NOTICE = "NOTICE"
-
-
-SIGNAL_COLOURS: Mapping[Signal, str] = {
-    Signal.DANGER: "#C00000",
-    Signal.WARNING: "#F28B24",
-    Signal.CAUTION: "#F0E442",
-    Signal.NOTICE: "#0B4F80",
-}
-"""Safety red, orange, yellow and blue of ANSI Z535.1 (the shades: judgement of this project, unchecked). One of each,
-in the terminal, in dialogs and in the report."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from textual.theme import Theme
 
-from loomproof.safety.cautions import SIGNAL_COLOURS, Signal
+from loomproof.facts.signal import SIGNAL_COLOURS, Signal
 
 ORANGE = "#E69F00"
 SKY = "#56B4E9"

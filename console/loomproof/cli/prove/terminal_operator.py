@@ -10,8 +10,9 @@ from typing import TextIO
 from rich.console import Console
 from rich.text import Text
 
+from loomproof.facts.signal import SIGNAL_COLOURS
 from loomproof.procedure.prompts import CHOICE_TEXT, Answer, Choice, Prompt, PromptKind
-from loomproof.safety.cautions import SIGNAL_COLOURS, Caution
+from loomproof.safety.cautions import Caution
 
 STYLE = {signal: f"bold {colour}" for signal, colour in SIGNAL_COLOURS.items()}
 WAIT_S = 0.1
