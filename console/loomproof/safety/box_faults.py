@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from loomproof.safety.cautions import Caution, Signal
+from loomproof.facts.signal import Signal
+from loomproof.safety.cautions import Caution
 from loomproof_wire.messages import StopReason
 
 _FAULTS: Mapping[StopReason, tuple[Signal, str]] = {
