@@ -52,7 +52,6 @@ SOUND = {
     "unknown_type": False,
     "other_set": False,
     "leaky": False,
-    "sagging": False,
     "behind_feed": False,
     "own_batch": True,
 }

@@ -37,6 +37,10 @@ _GroupKey = tuple[str, tuple[int, ...], tuple[Faults, ...]]
 _SOUND_SUPPLY_OHM = (0.04, 0.7)  # median, and spread of the logarithm; judgment
 
 
+def _adds_to_a_feed(fault: Hypothesis) -> bool:
+    return definition_of(fault).scope is Scope.FEED and definition_of(fault).adds_ohm
+
+
 @dataclass
 class Scorer:
     """Scores sets of hypotheses against one loom's features."""
@@ -78,12 +82,16 @@ class Scorer:
         total = sum(log_prior(h) for h in faults) + self._source(faults)
         touched: dict[int, Faults] = {}
         for fault in sorted(faults, key=rank):
-            for channel in (*fault.channels, *(self._beside(fault) if sags else ())):
+            for channel in fault.channels:
                 touched[channel] = (*touched.get(channel, ()), fault)
         total += self._sound_words
         for channel, own in touched.items():
             total += self._word_score(channel, own) - self._word_score(channel, ())
-        weak = [h for h in faults if definition_of(h).scope is Scope.FEED and definition_of(h).adds_ohm]
+        weak = [(h.feed or "", h.channels) for h in faults if _adds_to_a_feed(h)]
+        if sags:
+            # To its neighbours a feed that sags all the time is like one with too much resistance.
+            loading = [h for h in faults if self._beside(h)]
+            weak += [(self.job.channel(h.channels[0]).feed or "", self._beside(h)) for h in loading]
         return total + self._number_score(touched, weak)
 
     def _beside(self, fault: Hypothesis) -> tuple[int, ...]:
@@ -118,9 +126,11 @@ class Scorer:
             self._words[key] = words + steady_density(self._loom, channel, under)
         return self._words[key]
 
-    def _number_score(self, touched: Mapping[int, Faults], weak: Sequence[Hypothesis]) -> float:
+    def _number_score(
+        self, touched: Mapping[int, Faults], weak: Sequence[tuple[str, tuple[int, ...]]]
+    ) -> float:
         """Sum over batches (and over the one resistance of each weak feed) of the product over channels."""
-        fed = {c: h.feed or "" for h in weak for c in h.channels}
+        fed = {c: feed for feed, channels in weak for c in channels}
         total = 0.0
         per_feed: dict[str, Floats] = {}
         for group in self.groups:

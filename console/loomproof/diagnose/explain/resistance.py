@@ -60,9 +60,6 @@ def ohm_density(loom: Prediction, channel: int, under: FaultyChannel) -> Floats:
         return lost_turns_density(x, base, sigma)
     cold = loom.features[channel].cold
     density = with_outliers(normal(x, np.log(base), sigma) if cold else _maybe_warm(load, x, base, sigma))
-    if under.sagging and load.kind not in LOGIC_KINDS:
-        seen = added_density(x, base, sigma) + math.log(0.7)
-        density = np.asarray(np.logaddexp(density + math.log(0.3), seen))
     if under.foreign:
         density = np.asarray(np.logaddexp(math.log(0.6) + density, math.log(0.4) + BROAD))
     return density if under.own_batch else np.full(BATCHES, loom.over_batches(load, density))

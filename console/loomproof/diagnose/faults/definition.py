@@ -66,7 +66,6 @@ class FaultyChannel:
     other_set: bool = False  # all loads of its type are of one other
     behind_feed: bool = False  # what flows passes the resistance of a weak feed
     leaky: bool = False  # part of what flows at rest goes on flowing past the driver
-    sagging: bool = False  # another load draws its current from the same feed all the time
     or_else: tuple[float, OddsTable] | None = None  # with this probability its words follow another table
 
 
@@ -162,9 +161,7 @@ class FaultDefinition:
         return math.log(self.prior) + max(channels - 2, 0) * math.log(self.share_per_more)
 
     def on(self, site: Site, before: FaultyChannel) -> FaultyChannel:
-        """A channel with this fault on top of what others made of it; or beside it, on the feed that it loads."""
-        if site.channel not in site.fault.channels:
-            return replace(before, sagging=True)
+        """A channel with this fault on top of what others made of it."""
         said = self.odds_on.get(before.load.kind, self.odds)
         return self.effect(site, replace(before, odds=before.odds.under(said)))
 
