@@ -186,9 +186,9 @@ void drive_over_current(const struct hal_set *set, uint32_t off_ticks)
 {
     /* A bridge's two channels share one current: the trip is that of the drive's channel. */
     trip_now(together ? run.plan.channels[0] : run.sampled, set->fine, set->wide);
+    run.programme.on = off_ticks - run.on_at;
     run.tripped = true;
     run.on = false;
-    run.programme.on = off_ticks - run.on_at;
     run.count = 0;
     run.rested = true;
     trace_pulse_off(off_ticks, true);
