@@ -29,7 +29,7 @@ class StopLatch:
     @property
     def faulty(self) -> bool:
         """Whether the board itself is faulty, which nothing clears."""
-        return self.reason >= StopReason.DRIVER_ON
+        return self.reason in (StopReason.DRIVER_ON, StopReason.CURRENT_PATH)
 
     def fault(self, reason: StopReason) -> bool:
         """Put a fault of the board in the place of another reason; return whether there was another."""
