@@ -164,7 +164,9 @@ def play(box: SearchedBox, steps: Sequence[Step], tally: Tally | None = None) ->
     return None
 
 
-def search(box: SearchedBox, seed: int, steps: int, tally: Tally | None = None) -> Found | None:
+def search(
+    box: SearchedBox, seed: int, steps: int, tally: Tally | None = None, *, shrink: bool = True
+) -> Found | None:
     """Walk at random; return the first rule broken, with its steps shrunk.
 
     Args:
@@ -172,6 +174,7 @@ def search(box: SearchedBox, seed: int, steps: int, tally: Tally | None = None) 
         seed: the same seed walks the same way.
         steps: how many steps, in episodes that each begin with a power-up.
         tally: counts what was done.
+        shrink: leave out of the steps what is not needed.
     """
     tally = Tally() if tally is None else tally
     episode = 0
@@ -180,7 +183,8 @@ def search(box: SearchedBox, seed: int, steps: int, tally: Tally | None = None) 
         walked = episode_of(seed, episode)
         broken = play(box, walked, tally)
         if broken is not None:
-            return shrunk(box, walked, broken.rule)
+            found = Found(broken.rule, str(broken), tuple(walked))
+            return shrunk(box, walked, broken.rule) if shrink else found
         episode += 1
     return None
 

@@ -78,7 +78,7 @@ def _configure(draw: random.Random, channel: int) -> wire.Configure:
         200 if channel in (13, 14) else draw.choice([1500, 5000]),
         0 if channel in (15, 16) else draw.choice([0, 60, 100]),
     )
-    fits = within_class(wide)
+    fits = within_class(wide) if draw.random() < 0.7 else wide
     pump = (
         draw.random() < 0.15 and fits.load_class is not LoadClass.INJECTOR and fits.hazard is not Hazard.FUEL
     )

@@ -85,6 +85,8 @@ class Watcher:
     sent_in: dict[int, int] = field(default_factory=dict)
     """Number of a request -> the epoch in which it was first sent."""
     requests: dict[int, Any] = field(default_factory=dict)
+    answered: set[int] = field(default_factory=set)
+    """Numbers of status requests that were answered once."""
     configs: dict[int, wire.Configure] = field(default_factory=dict)
     armed_until_ns: dict[Hazard, int] = field(default_factory=dict)
     tripped: set[int] = field(default_factory=set)
@@ -128,6 +130,7 @@ class Watcher:
     def numbered_anew(self, number: int) -> None:
         """Note that a number is used for a new request."""
         self.sent_in.pop(number, None)
+        self.answered.discard(number)
 
     def stop(self, now_ns: int) -> None:
         """Note a stop: nothing turns on, and nothing is armed, until a clear that is sent after it."""
@@ -176,13 +179,20 @@ class Watcher:
             raise ViolationError("fuel was armed while the pump ran", min(pump_on), now_ns)
 
     def _pump_on(self) -> set[int]:
-        return {c for c in self.on if c in self.configs and self.configs[c].fuel_pump and self.plain}
+        return {
+            c
+            for c in self.on
+            if c in self.configs and self.configs[c].fuel_pump and self.plain and not self.scans
+        }
 
     def _message(self, number: int, message: wire.Message, now_ns: int, trips: list[int]) -> bool:
         match message:
             case wire.Ack():
                 return self._acknowledged(number, now_ns)
+            case wire.Status() if number in self.answered:
+                pass  # an answer that is sent again is as old as it was
             case wire.Status() | wire.Telemetry():
+                self.answered.add(number if isinstance(message, wire.Status) else -1)
                 for hazard in Hazard:
                     if message.armed_mask >> hazard & 1 and hazard not in self.armed_until_ns:
                         raise ViolationError(
