@@ -60,7 +60,7 @@ static void hello(void)
     send(WIRE_KIND_HELLO, body, wire_encode_hello(&hello, body));
 }
 
-static void configure(uint8_t channel)
+static struct wire_configure configure(uint8_t channel)
 {
     static const uint16_t holds_ms[] = {0, 20, 500, 10000};
     struct wire_configure c = {.channel = channel, .load_class = (uint8_t)next_of(10), .hazard = (uint8_t)next_of(6)};
@@ -73,6 +73,7 @@ static void configure(uint8_t channel)
     c.max_sense_us = channel >= 15 ? 0 : (uint16_t)next_of(201);
     uint8_t body[WIRE_CONFIGURE_BYTES];
     send(WIRE_KIND_CONFIGURE, body, wire_encode_configure(&c, body));
+    return c;
 }
 
 static void arm(uint8_t hazard)
@@ -134,6 +135,39 @@ static void drive(uint8_t channel)
     }
 }
 
+/* Arms what a load needs, mostly: a class that is missing, or one too many, must show. */
+static void arm_for(struct wire_configure c)
+{
+    static const uint8_t bound[] = {
+        0, WIRE_HAZARD_FUEL, WIRE_HAZARD_SPARK, WIRE_HAZARD_SPARK, 0, 0, 0, WIRE_HAZARD_MOTION, 0, 0};
+    for (uint8_t hazard = 1; hazard <= WIRE_HAZARD_HEAT; hazard++) {
+        bool needed = hazard == c.hazard || hazard == bound[c.load_class];
+        if (next_of(8) == 0 ? !needed : needed) {
+            arm(hazard);
+        }
+    }
+}
+
+/* Frames fill the queue while the main loop is busy; a stop comes after them, and is the last word. */
+static void crowd(void)
+{
+    static const uint8_t kinds[] = {WIRE_KIND_CLEAR_STOP, WIRE_KIND_CANCEL, WIRE_KIND_GET_STATUS};
+    uint8_t body[WIRE_ARM_BYTES];
+    oracle_hold();
+    for (uint32_t i = 1U + next_of(6); i > 0; i--) {
+        struct wire_arm arm = {.hazard = (uint8_t)(1U + next_of(5)), .duration_ms = 5000};
+        uint32_t what = next_of(5);
+        if (what < sizeof kinds) {
+            oracle_queue(kinds[what], nothing, 0);
+        } else if (what == 3 || last.size == 0) {
+            oracle_queue(WIRE_KIND_ARM, body, wire_encode_arm(&arm, body));
+        } else {
+            oracle_queue(last.kind, last.body, last.size);
+        }
+    }
+    oracle_release_with_stop();
+}
+
 /* A console that does everything right before it drives, so that drives are reached at all. */
 static void do_it_right(void)
 {
@@ -144,10 +178,7 @@ static void do_it_right(void)
     beat(oracle_session());
     send(WIRE_KIND_CANCEL, nothing, 0);
     send(WIRE_KIND_CLEAR_STOP, nothing, 0);
-    configure(channel);
-    for (uint8_t hazard = 1; hazard <= WIRE_HAZARD_HEAT; hazard++) {
-        arm(hazard);
-    }
+    arm_for(configure(channel));
     drive(channel);
 }
 
@@ -239,7 +270,7 @@ static void drive_any(void)
 
 static void configure_any(void)
 {
-    configure((uint8_t)(1U + next_of(16)));
+    (void)configure((uint8_t)(1U + next_of(16)));
 }
 
 static void wait_with_beats(void)
@@ -256,7 +287,7 @@ static void step(void)
 {
     static void (*const acts[])(void) = {
         hello,           command,       arm_any,     drive_any,   any_frame, noise, hands,       wait_with_beats,
-        wait_in_silence, configure_any, do_it_right, do_it_right, again,     again, do_it_right,
+        wait_in_silence, configure_any, do_it_right, do_it_right, again,     again, do_it_right, crowd,
     };
     acts[next_of(sizeof acts / sizeof acts[0])]();
 }

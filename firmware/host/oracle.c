@@ -566,6 +566,37 @@ void oracle_deliver(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16
     }
 }
 
+void oracle_hold(void)
+{
+    host_hold(true);
+}
+
+static void put_in_queue(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16_t size)
+{
+    uint8_t frame[FRAME_BYTES + 8U];
+    host_receive(frame, stuffed(kind, sequence, body, size, frame));
+}
+
+void oracle_queue(uint8_t kind, const uint8_t *body, uint16_t size)
+{
+    o.last_sequence++;
+    put_in_queue(kind, o.last_sequence, body, size);
+}
+
+void oracle_release_with_stop(void)
+{
+    uint16_t following = (uint16_t)(o.last_sequence + 1U);
+    await(WIRE_KIND_STOP, following);
+    put_in_queue(WIRE_KIND_STOP, following, NULL, 0);
+    if (o.hung_until == 0) {
+        o.stopped = true;
+        void_arming();
+        memset(&o.permit, 0, sizeof o.permit);
+    }
+    host_hold(false);
+    oracle_wait(10U * MS);
+}
+
 void oracle_noise(const uint8_t *bytes, size_t size)
 {
     static const uint8_t end = 0;

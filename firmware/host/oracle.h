@@ -17,6 +17,12 @@ void oracle_deliver(uint8_t kind, uint16_t sequence, const uint8_t *body, uint16
 /* Send bytes that are no frame. */
 void oracle_noise(const uint8_t *bytes, size_t size);
 
+/* Frames that wait for a main loop that gets no turn, each under a number of its own; then a stop, and the turns:
+ * nothing of them may be left. No hello, no configure. */
+void oracle_hold(void);
+void oracle_queue(uint8_t kind, const uint8_t *body, uint16_t size);
+void oracle_release_with_stop(void);
+
 /* Let time pass, judging each half millisecond. */
 void oracle_wait(uint32_t ticks);
 

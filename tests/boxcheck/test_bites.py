@@ -44,6 +44,8 @@ from loomproof_wire.messages import (
 )
 
 MS = 1_000_000
+STOP_BYTES = 8
+"""Of a stuffed stop frame without its delimiter."""
 
 
 def heartbeat_late(patch):
@@ -614,6 +616,34 @@ def scan_at_rest_senses(patch):
     )
 
 
+def held_watch_is_no_drive_of_the_pump(patch):
+    patch.setattr(
+        watch.WatchActivity, "pump", property(lambda self: False, lambda self, value: None), raising=False
+    )
+
+
+def held_watch_keeps_fuel(patch):
+    starts = machine.StateMachine.pump_starts
+    patch.setattr(
+        machine.StateMachine,
+        "pump_starts",
+        lambda self: starts(self) if self.activity is not None else None,
+    )
+
+
+def stops_overtake(patch):
+    """A stop acts in the receive path, and what was queued before it is carried out after it."""
+    feed = session.SessionLayer.feed
+
+    def stops_first(self, data):
+        frames = [frame for frame in data.split(b"\0") if frame]
+        stops = [frame for frame in frames if len(frame) == STOP_BYTES and frame[1] == Stop.KIND]
+        others = [frame for frame in frames if frame not in stops]
+        feed(self, b"".join(frame + b"\0" for frame in [*stops, *others]) or data)
+
+    patch.setattr(session.SessionLayer, "feed", stops_first)
+
+
 def class_has_no_ceilings(patch):
     patch.setattr(limits, "class_ceilings", lambda ceilings, load_class, max_current_ma: ceilings)
 
@@ -753,6 +783,9 @@ MISTAKES = {
     sense_pulses_need_arming: "sense-pulse",
     scan_at_rest_senses: "scan-at-rest",
     dropouts_kept_quiet: "watch-reports-dropouts",
+    held_watch_is_no_drive_of_the_pump: "pump-watch-drops-fuel",
+    held_watch_keeps_fuel: "pump-watch-drops-fuel",
+    stops_overtake: "clear-and-stop-together",
     class_has_no_ceilings: "class-ceilings",
     energy_of_a_pulse_not_bounded: "class-ceilings",
     cancel_forgets_the_rest: "rest-kept",

@@ -18,7 +18,6 @@ import test_guard_requests as requests
 import test_guard_rest as rest
 import test_guard_sessions as sessions
 import test_guard_stops as stops
-import test_guard_trip as trip
 from core_types import CEILINGS, configured, typed
 from hostbox import ROOT, HostBox
 from hostconsole import HELD, SENSE, STEPPER, TRAIN, HostConsole, configure

@@ -134,3 +134,26 @@ def pump_drops_fuel(fixture: Fixture) -> None:
     fixture.accepted(Arm(Hazard.HEAT, 1000))
     fixture.ended(EndReason.COMPLETE, 300)
     fixture.accepted(Arm(Hazard.FUEL, 1000))
+
+
+@BOOK.case(
+    "A held watch of the fuel pump drops the arming of fuel as a drive does, and fuel cannot be armed meanwhile.",
+    rule=GUARANTEES,
+    needs=(Need.CHANNEL,),
+    mend="A held watch energises its load: test its mark as that of a drive.",
+    refusals=(Refusal.PUMP_CHANNEL,),
+)
+def pump_watch_drops_fuel(fixture: Fixture) -> None:
+    fixture.configure(fuel_pump=1)
+    fixture.arm(Hazard.FUEL)
+    fixture.accepted(Watch(fixture.channel, 0, 50, 1000, 500))
+    fixture.expect(
+        fixture.status().armed_mask == 1 << Hazard.FUEL, "a watch at rest dropped the arming of fuel"
+    )
+    fixture.ended(EndReason.COMPLETE, 50)
+    fixture.accepted(Watch(fixture.channel, 1, 300, 1000, 500))
+    fixture.event(Disarmed, 0, hazard=Hazard.FUEL, reason=DisarmReason.PUMP_DRIVEN)
+    fixture.refused(Arm(Hazard.FUEL, 1000), Refusal.PUMP_CHANNEL)
+    fixture.expect(fixture.status().armed_mask == 0, "fuel is armed while the pump is held")
+    fixture.ended(EndReason.COMPLETE, 300)
+    fixture.accepted(Arm(Hazard.FUEL, 1000))

@@ -5,6 +5,8 @@ from loomproof.boxcheck.case import CaseBook
 from loomproof.boxcheck.fixture import Fixture
 from loomproof.boxcheck.line import Received
 from loomproof.boxcheck.need import Need
+from loomproof.boxcheck.requests import described
+from loomproof_wire.frames import encode_frame
 from loomproof_wire.messages import (
     TIMING,
     Ack,
@@ -272,3 +274,53 @@ def cancel_ends_a_drive(fixture: Fixture) -> None:
     fixture.expect(status.state is BoxState.IDLE, "cancel latched a stop")
     fixture.expect(status.armed_mask == 1 << Hazard.MOTION, "cancel dropped an arming")
     fixture.expect(isinstance(fixture.ask(Cancel()), Ack), "cancel with nothing under way was refused")
+
+
+@BOOK.case(
+    "A stop is not undone by a clear that was sent just before it: of both in one go, the stop stays.",
+    rule=STOP,
+    needs=(Need.CHANNEL,),
+    mend="A clear that waits in a queue when a stop arrives is dropped or refused; so is everything else in it.",
+    refusals=(Refusal.STOPPED,),
+)
+def clear_and_stop_together(fixture: Fixture) -> None:
+    fixture.arm(Hazard.HEAT)
+    for times in range(3):
+        fixture.accepted(Stop())
+        clear, train = fixture.next_sequence(), fixture.next_sequence()
+        last = fixture.next_sequence()
+        together = [encode_frame(clear, ClearStop())]
+        together += [encode_frame(train, fixture.train())] if times else []
+        fixture.line.write(b"".join([*together, encode_frame(last, Stop())]))
+        answer = fixture.answer(last, "stop")
+        fixture.expect(isinstance(answer, Ack), f"`stop` was answered by {described(answer)}")
+        fixture.wait_ms(20)
+        status = fixture.idle()
+        fixture.expect(status.state is BoxState.STOPPED, "a clear that was sent before the stop undid it")
+        fixture.expect(status.armed_mask == 0, f"still armed after the stop: mask {status.armed_mask:#04x}")
+        fixture.refused(fixture.train(), Refusal.STOPPED)
+    fixture.accepted(ClearStop())
+    fixture.accepted(fixture.train())
+
+
+@BOOK.case(
+    "A request numbered before the last stop is stale: the repeat of a clear that was lost on the line undoes no stop.",
+    rule=STOP,
+    needs=(Need.CHANNEL,),
+    mend="A stop carries the number of the console's next request: count those before it as answered.",
+    refusals=(Refusal.STOPPED,),
+)
+def lost_clear_is_stale(fixture: Fixture) -> None:
+    fixture.accepted(Stop())
+    lost = fixture.next_sequence()
+    following = fixture.next_sequence()
+    fixture.line.send(Stop(), following)
+    fixture.answer(following, "stop")
+    fixture.line.send(ClearStop(), lost)
+    fixture.wait_ms(50)
+    fixture.sequence = lost  # the stop has used no number
+    status = fixture.idle()
+    fixture.expect(status.state is BoxState.STOPPED, "the repeat of an older clear undid the stop")
+    fixture.refused(fixture.train(), Refusal.STOPPED)
+    fixture.accepted(ClearStop())
+    fixture.accepted(fixture.train())
