@@ -118,7 +118,7 @@ MISTAKES = {
         "trip.c", "latched = (uint16_t)(latched | bit);", "latched = (uint16_t)(latched | (bit << 1U));", TRIPPED
     ),
     "a scan asks for the trip of the channel beside": Mistake(
-        "scan.c", "(trip_mask() & (1U << (run.channel - 1U)))", "(trip_mask() & (1U << run.channel))",
+        "scan.c", "(trip_mask() & bit())", "(trip_mask() & (bit() << 1U))",
         _scan_of_a_tripped_channel,
     ),
     "only the first channel of a drive rests": Mistake(
@@ -195,7 +195,7 @@ MISTAKES = {
         lambda console: look.test_nothing_but_power_off_leaves_it(console, StopReason.DRIVER_ON),
     ),
     "configure forgets the channel of a faulty board": Mistake(
-        "trip.c", "    if (guard_faulty()) {", "    if (guard_faulty() && channel == 1U) {",
+        "requests.c", "if (!guard_faulty()) {", "if (guard_reason() != WIRE_STOP_REASON_CURRENT_PATH) {",
         lambda console: look.test_nothing_but_power_off_leaves_it(console, StopReason.DRIVER_ON),
     ),
     "a stopped box is ready for a train": Mistake(

@@ -28,7 +28,7 @@ def test_no_random_order_of_events_energises_what_may_not_be():
     ran = subprocess.run([RANDOM, "1", str(RUNS)], capture_output=True, text=True, check=False)
     assert ran.returncode == 0, ran.stdout + ran.stderr
     energised = int(re.search(r"(\d+) times", ran.stdout).group(1))
-    assert energised >= RUNS, "hardly anything hazardous was ever driven: the run proves nothing"
+    assert energised >= RUNS / 4, "hardly anything hazardous was ever driven: the run proves nothing"
 
 
 def test_the_fuzzer_finds_no_crash_no_undefined_behaviour_and_no_danger():
