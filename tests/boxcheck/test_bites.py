@@ -644,6 +644,10 @@ def stops_overtake(patch):
     patch.setattr(session.SessionLayer, "feed", stops_first)
 
 
+def stop_orders_no_numbers(patch):
+    patch.setattr(session.SessionLayer, "_pass_over", lambda self, following: None)
+
+
 def class_has_no_ceilings(patch):
     patch.setattr(limits, "class_ceilings", lambda ceilings, load_class, max_current_ma: ceilings)
 
@@ -786,6 +790,7 @@ MISTAKES = {
     held_watch_is_no_drive_of_the_pump: "pump-watch-drops-fuel",
     held_watch_keeps_fuel: "pump-watch-drops-fuel",
     stops_overtake: "clear-and-stop-together",
+    stop_orders_no_numbers: "lost-clear-is-stale",
     class_has_no_ceilings: "class-ceilings",
     energy_of_a_pulse_not_bounded: "class-ceilings",
     cancel_forgets_the_rest: "rest-kept",
