@@ -642,6 +642,7 @@ def stops_overtake(patch):
         feed(self, b"".join(frame + b"\0" for frame in [*stops, *others]) or data)
 
     patch.setattr(session.SessionLayer, "feed", stops_first)
+    stop_orders_no_numbers(patch)
 
 
 def stop_orders_no_numbers(patch):
@@ -790,7 +791,7 @@ MISTAKES = {
     held_watch_is_no_drive_of_the_pump: "pump-watch-drops-fuel",
     held_watch_keeps_fuel: "pump-watch-drops-fuel",
     stops_overtake: "clear-and-stop-together",
-    stop_orders_no_numbers: "lost-clear-is-stale",
+    stop_orders_no_numbers: "numbered-before-a-stop",
     class_has_no_ceilings: "class-ceilings",
     energy_of_a_pulse_not_bounded: "class-ceilings",
     cancel_forgets_the_rest: "rest-kept",

@@ -301,26 +301,3 @@ def clear_and_stop_together(fixture: Fixture) -> None:
         fixture.refused(fixture.train(), Refusal.STOPPED)
     fixture.accepted(ClearStop())
     fixture.accepted(fixture.train())
-
-
-@BOOK.case(
-    "A request numbered before the last stop is stale: the repeat of a clear that was lost on the line undoes no stop.",
-    rule=STOP,
-    needs=(Need.CHANNEL,),
-    mend="A stop carries the number of the console's next request: count those before it as answered.",
-    refusals=(Refusal.STOPPED,),
-)
-def lost_clear_is_stale(fixture: Fixture) -> None:
-    fixture.accepted(Stop())
-    lost = fixture.next_sequence()
-    following = fixture.next_sequence()
-    fixture.line.send(Stop(), following)
-    fixture.answer(following, "stop")
-    fixture.line.send(ClearStop(), lost)
-    fixture.wait_ms(50)
-    fixture.sequence = lost  # the stop has used no number
-    status = fixture.idle()
-    fixture.expect(status.state is BoxState.STOPPED, "the repeat of an older clear undid the stop")
-    fixture.refused(fixture.train(), Refusal.STOPPED)
-    fixture.accepted(ClearStop())
-    fixture.accepted(fixture.train())
