@@ -30,7 +30,7 @@ from loomproof.diagnose.faults.registry import FAULTS
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.finding import Finding
 from loomproof.facts.kinds import Suppression
-from loomproof.facts.verdict import Property, Verdict, channel_verdict
+from loomproof.facts.verdict import Verdict, channel_verdict
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import load_job
 from loomproof.job.load_traits import LOGIC_KINDS, WOUND_KINDS
@@ -207,24 +207,11 @@ def _row(case: Case, job: Job, session: Session) -> Row:
         if verdict is Verdict.FAIL and channel not in touched and case.kind is not FaultKind.WEAK_SUPPLY
     )
     if case.kind is None:
-        said = "passed" if all(_sound(session, c, v) for c, v in verdicts.items()) else "accused"
+        said = "passed" if session.verdict() is Verdict.PASS else "accused"  # as the command ends
     else:
         said = _said(case, findings, [verdicts[c] for c in case.channels])
     words = tuple(f"{c}:{v}" for c, v in verdicts.items() if c in touched or v is not Verdict.PASS)
     return Row(case, said, words, tuple(_short(f) for f in findings), accused)
-
-
-def _sound(session: Session, channel: int, verdict: Verdict) -> bool:
-    """Whether a sound channel got its due: a pass, or `not tested` for nothing but an unwatchable contact.
-
-    The two pins of a half-bridge float at rest, so a loose contact there cannot be seen while the loom is
-    flexed.
-    """
-    missing = {
-        v.property for v in session.verdicts() if v.channel == channel and v.verdict is Verdict.NOT_TESTED
-    }
-    blind = verdict is Verdict.NOT_TESTED and missing <= {Property.CONTACT, Property.LOCATION}
-    return verdict is Verdict.PASS or blind
 
 
 def _said(case: Case, findings: Sequence[Finding], verdicts: Sequence[Verdict]) -> str:

@@ -15,6 +15,7 @@ from loomproof.procedure.events import DriveStarted, JudgedAnew, StepFinished, S
 from loomproof.procedure.prompts import Answer, Choice, PromptKind
 from loomproof.procedure.session import Session
 from loomproof.procedure.step_outcome import StepOutcome
+from loomproof.procedure.steps.wiggle import WATCHES
 from loomproof.safety.budget import pulse_budget
 from loomproof.safety.statements import StatementKind
 from loomproof_wire import messages as m
@@ -223,13 +224,29 @@ def test_a_loose_contact_is_counted_while_nothing_is_driven(session, box, notebo
     box.loose = {3: 4}
     outcome = session.run_step("wiggle-3")
     assert outcome.end is StepEnd.DONE
-    assert session.evidence.of(3).dropouts == 4
+    seen = 4 * WATCHES  # the fake box lets go as often in every watch
+    assert session.evidence.of(3).dropouts == seen
     assert session.evidence.of(3).watched
     assert not box.calls("drive", "arm", "sense")
-    assert [event.facts["dropouts"] for event in notebook.of("event")] == [4]
+    assert [event.facts["dropouts"] for event in notebook.of("event")] == [seen]
     box.loose = {}
     session.run_step("wiggle-3")
     assert session.evidence.of(3).dropouts == 0
+
+
+def test_a_watch_that_is_blinded_as_it_begins_does_not_blind_the_test(session, box):
+    """A contact that lets go while the box learns the undisturbed pin hides what comes later in that watch."""
+    box.loose = {3: 2}
+    whole, blind = box.watch, [WATCHES - 1]
+
+    def watch(channel, **more):
+        blind[0] -= 1
+        box.loose = {3: 0 if blind[0] >= 0 else 2}
+        return whole(channel, **more)
+
+    box.watch = watch
+    session.run_step("wiggle-3")
+    assert session.evidence.of(3).dropouts == 2
 
 
 def test_a_loom_with_a_step_left_out_does_not_pass(session):

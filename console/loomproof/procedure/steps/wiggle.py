@@ -26,6 +26,7 @@ from loomproof.procedure.wiggle.model import Seen
 from loomproof_wire import messages
 
 WATCH_MS = 3000
+WATCHES = 6
 SAMPLE_HZ = 5000
 DEPTH_PERMILLE = 300
 """A dropout takes this much off the pin's distance from its bias; without its load nothing is left of it."""
@@ -52,15 +53,14 @@ def run_wiggle(core: Core, step: Step, result: StepResult) -> None:
     _ask(core, step, result)
     for channel in seen:
         core.check()
-        began_s = core.box.now_s()
         dropouts = _watch(core, channel)
         result.evidence[channel] = ChannelEvidence(channel, dropouts=len(dropouts), watched=True)
-        longest_ms = max((d.length_us for d in dropouts), default=0) / 1000
+        longest_ms = max((d.length_us for _, d in dropouts), default=0) / 1000
         result.measured[f"channel {channel}"] = {"dropouts": len(dropouts), "longest_ms": longest_ms}
         rows = result.measured.setdefault("dropouts", [])
         rows += [
             Seen(channel, began_s + d.start_us * 1e-6, d.length_us, d.depth_permille).as_dict()
-            for d in dropouts
+            for began_s, d in dropouts
         ]
         if dropouts:
             text = f"Channel {channel} let go {len(dropouts)} times, for {longest_ms:g} ms at the longest."
@@ -104,13 +104,21 @@ def _ask(core: Core, step: Step, result: StepResult) -> None:
     result.skip_if_asked(answer)
 
 
-def _watch(core: Core, channel: int) -> list[messages.Dropout]:
-    found: list[messages.Dropout] = []
-    with core.box.watch(
-        channel, duration_ms=WATCH_MS, sample_hz=SAMPLE_HZ, depth_permille=DEPTH_PERMILLE
-    ) as run:
-        for dropout in run:
-            found.append(dropout)
-            if len(found) >= MOST_DROPOUTS:
-                break
+def _watch(core: Core, channel: int) -> list[tuple[float, messages.Dropout]]:
+    """Dropouts, each with when its watch began.
+
+    A box learns the undisturbed pin in the first moments of a watch, and a contact that lets go just then blinds it for the
+    rest of that watch. So several short ones follow each other, which are not all blinded.
+    """
+    found: list[tuple[float, messages.Dropout]] = []
+    for _ in range(WATCHES):
+        core.check()
+        began_s = core.box.now_s()
+        with core.box.watch(
+            channel, duration_ms=WATCH_MS // WATCHES, sample_hz=SAMPLE_HZ, depth_permille=DEPTH_PERMILLE
+        ) as run:
+            for dropout in run:
+                found.append((began_s, dropout))
+                if len(found) >= MOST_DROPOUTS:
+                    return found
     return found
