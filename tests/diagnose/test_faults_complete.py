@@ -184,3 +184,11 @@ def test_the_report_and_the_console_have_words_for_it(bench, kind):
         f"looks the same to this box: {name}",
         "this, or one that looks the same: 93 %",
     )
+
+
+def test_the_page_of_faults_has_its_row_with_cause_and_twins(kind):
+    what = FAULTS[kind]
+    page = (fault_matrix.EXAMPLES.parent / "docs" / "faults.md").read_text(encoding="utf-8")
+    (row,) = [line for line in page.splitlines() if line.startswith(f"| {what.name} |")]
+    assert what.advice.likely in row
+    assert all(FAULTS[twin].name in row for twin in (*what.twins, *what.twins_unmeasured))

@@ -98,8 +98,8 @@ SWAPPED = FaultDefinition(
     prior=2e-3,
     name=_NAME,
     advice=Advice(
-        likely="the pins sit in each other's cavity, or the connectors are plugged crosswise",
-        remedy="see whether the connectors at the loads can be exchanged; if not, move the pins in the header",
+        likely="the terminals sit in each other's cavity",
+        remedy="move the terminals in the header, as the walk's map lists them",
         next_measurement="pull the connectors named here once more, one at a time",
     ),
     order=0,
