@@ -17,7 +17,7 @@ def looks_like_an_initiator(supply_v: float, current_a: float) -> bool:
     """Whether the current at the end of a very short pulse is that of such a bridge.
 
     A winding carries next to nothing after some microseconds: 0.3 mH, less than any load of the trade has, looks like
-    60 ohm after 5 us.
+    30 ohm after 10 us.
 
     Args:
         supply_v: during the pulse, in V.

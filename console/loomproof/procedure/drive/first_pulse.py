@@ -12,16 +12,17 @@ from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import scan_of, supply_of
 from loomproof.procedure.step_result import StepInterruptedError
 from loomproof.safety.approve import NotPermittedError
+from loomproof_wire.messages import CEILINGS
 
-FIRST_PULSE_US = 5
-"""The shortest that still shows what hangs there, past the time constant of two metres of wire (3 uH into 2 ohm): a
-bridge wire takes half a millijoule from it, a winding next to nothing, and a filament warms by a percent at most."""
+FIRST_PULSE_US = CEILINGS.min_sense_us
+"""The shortest that a box gives; a bridge wire takes less than a millijoule from it, a winding next to nothing."""
 
 
 def first_pulses(core: Core, channels: Iterable[int]) -> None:
     """Give each of these pins that has had no pulse yet its first one.
 
-    Channels that get no sense pulses at all (half-bridges) have none shorter than their drive.
+    Channels that get no sense pulses at all (half-bridges) have none shorter than their drive. A cold lamp looks like a
+    bridge wire itself, so a first pulse would tell nothing of it and warm it: its sense pulse is its first.
 
     Raises:
         NotPermittedError: nobody has stated that nothing on the loom can be set off.
@@ -31,7 +32,13 @@ def first_pulses(core: Core, channels: Iterable[int]) -> None:
     blocked = core.interlocks.blocks_pulses()
     if blocked is not None:
         raise NotPermittedError(blocked)
-    new = tuple(c for c in dict.fromkeys(channels) if c not in core.pulsed and core.job.channel(c).fitted)
+    new = tuple(
+        c
+        for c in dict.fromkeys(channels)
+        if c not in core.pulsed
+        and core.job.channel(c).fitted
+        and not may_look_so_itself(core.job.load_type(c))
+    )
     if not new:
         return
     core.check()
@@ -40,8 +47,8 @@ def first_pulses(core: Core, channels: Iterable[int]) -> None:
     suspects = []
     for channel, seen in scan_of(raw, core.calibrations).items():
         load = core.job.load_type(channel)
-        if load.kind in LOGIC_KINDS or may_look_so_itself(load):
-            continue  # a logic output cannot give what fires one; a cold lamp looks the same
+        if load.kind in LOGIC_KINDS:
+            continue  # a logic output cannot give what fires one
         if seen.current_a is not None and looks_like_an_initiator(supply_v, seen.current_a):
             suspects.append((channel, supply_v / seen.current_a))
     core.pulsed |= set(new) - {channel for channel, _ in suspects}
