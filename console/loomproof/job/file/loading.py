@@ -23,7 +23,7 @@ from loomproof.job.file.draft import Draft, draft_of
 from loomproof.job.file.explain import validation_flaws
 from loomproof.job.file.positions import UNREADABLE, Positions, find_positions, statements
 from loomproof.job.file.positions import Path as KeyPath
-from loomproof.job.model import Job
+from loomproof.job.model import Job, Matters
 from loomproof.job.problem import Flaw, JobError, Problem
 from loomproof.job.wire import parted
 
@@ -208,8 +208,8 @@ def job_digest(job: Job) -> str:
         for key in FACE_KEYS:
             if connector[key] is None:
                 del connector[key]
-    if content["fuel"] is None:
-        del content["fuel"]
+    left_out = {"fuel": None, "matters": Matters().model_dump(mode="json")}
+    content = {key: value for key, value in content.items() if key not in left_out or value != left_out[key]}
     for part in (*content["feeds"], *content["channels"]):
         if part["wire"] is not None:
             part["wire"] = "/".join(parted(part["wire"]))
