@@ -17,6 +17,8 @@ BYTE_NS = 40_000
 TIMSK2 = 0x70
 """Data-space address of timer 2's interrupt mask in both parts (datasheet)."""
 BOOT_NS = 20 * MS
+NOTICED_NS = 5 * MS
+"""A hand takes at least so long: the box looks at its supply every 2 ms."""
 
 
 class ElfBox:
@@ -26,7 +28,7 @@ class ElfBox:
         elf: the firmware.
     """
 
-    slack = Slack(on_ns=100_000, act_ns=3 * MS, dead_ns=180 * MS, holds=False)
+    slack = Slack(on_ns=100_000, act_ns=3 * MS, tell_ns=15 * MS, dead_ns=180 * MS, holds=False)
 
     def __init__(self, elf: Path) -> None:
         self._elf = elf
@@ -78,11 +80,13 @@ class ElfBox:
     def set_stop_input(self, open_: bool) -> None:
         """Press or release the stop input."""
         self.box.set_stop_input(open_)
+        self.box.advance_to(self.now_ns + NOTICED_NS)
 
     def set_supply(self, volts: float) -> None:
         """Change the supply."""
         self.plant.supply_v = volts
         self.box.supply_changed()
+        self.box.advance_to(self.now_ns + NOTICED_NS)
 
     def set_load(self, channel: int, ohm: float, henry: float) -> None:
         """Change what hangs on a channel."""

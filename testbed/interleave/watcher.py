@@ -62,6 +62,7 @@ class Slack:
         on_ns: a stretch on may be longer by this.
         act_ns: from a stop at the box's input to its outputs off.
         dead_ns: how long dead timers or a hung program may go on, until the watchdog.
+        tell_ns: how old a message of its may be when it has come over the line.
         hold_hangs: a program without a main loop cannot be held: it hangs.
         holds: its main loop can be kept from its turns.
     """
@@ -69,6 +70,7 @@ class Slack:
     on_ns: int = 1000
     act_ns: int = 0
     dead_ns: int = 121 * MS
+    tell_ns: int = 0
     hold_hangs: bool = False
     holds: bool = True
 
@@ -82,6 +84,7 @@ class Watcher:
     """Stops so far."""
     stopped_ns: int | None = None
     """Time of the newest stop that no clear has followed."""
+    newest_stop_ns: int = -(10**12)
     sent_in: dict[int, int] = field(default_factory=dict)
     """Number of a request -> the epoch in which it was first sent."""
     requests: dict[int, Any] = field(default_factory=dict)
@@ -135,6 +138,7 @@ class Watcher:
     def stop(self, now_ns: int) -> None:
         """Note a stop: nothing turns on, and nothing is armed, until a clear that is sent after it."""
         self.epoch += 1
+        self.newest_stop_ns = now_ns
         self.stopped_ns = now_ns
         self.armed_until_ns.clear()
 
@@ -189,15 +193,8 @@ class Watcher:
         match message:
             case wire.Ack():
                 return self._acknowledged(number, now_ns)
-            case wire.Status() if number in self.answered:
-                pass  # an answer that is sent again is as old as it was
             case wire.Status() | wire.Telemetry():
-                self.answered.add(number if isinstance(message, wire.Status) else -1)
-                for hazard in Hazard:
-                    if message.armed_mask >> hazard & 1 and hazard not in self.armed_until_ns:
-                        raise ViolationError(
-                            f"{hazard.name.lower()} is armed, and nobody armed it", 0, now_ns
-                        )
+                self._judge_mask(number, message, now_ns)
             case wire.Trip():
                 trips.append(message.channel)
             case wire.Disarmed():
@@ -207,6 +204,15 @@ class Watcher:
             case wire.ScanResult() | wire.Refused():
                 self.scans.discard(number)
         return False
+
+    def _judge_mask(self, number: int, message: wire.Status | wire.Telemetry, now_ns: int) -> None:
+        again = isinstance(message, wire.Status) and number in self.answered
+        self.answered |= {number} if isinstance(message, wire.Status) else set()
+        if again or now_ns < self.newest_stop_ns + self.slack.tell_ns:
+            return  # an answer that is sent again is as old as it was; what is on the line may be from before the stop
+        for hazard in Hazard:
+            if message.armed_mask >> hazard & 1 and hazard not in self.armed_until_ns:
+                raise ViolationError(f"{hazard.name.lower()} is armed, and nobody armed it", 0, now_ns)
 
     def _acknowledged(self, number: int, now_ns: int) -> bool:
         request = self.requests.get(number)
