@@ -54,7 +54,7 @@ def words_of(table: OddsTable) -> dict[str, Odds]:
 # -- the tables ---------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("name", sorted(TABLES))
 def test_the_words_of_a_fault_are_a_probability(name):
     """They exclude each other and one of them is seen, so they sum to 1 (Kolmogorov's axioms).
 
