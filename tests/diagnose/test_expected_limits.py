@@ -178,7 +178,7 @@ def warm_ohms(job, temperature_c, channels=None):
 @pytest.mark.parametrize("temperature_c", [0.0, 20.0, 60.0])
 def test_many_loads_of_copper_tell_their_temperature(job, temperature_c):
     told = copper_thermometer(job, evidence_of(job, warm_ohms(job, temperature_c)))
-    assert told.value == pytest.approx(temperature_c, abs=3.0)
+    assert told.value == pytest.approx(temperature_c, abs=told.u)
     assert 5.0 < told.u < 40.0
 
 
