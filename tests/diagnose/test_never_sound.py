@@ -44,7 +44,10 @@ class WrongResistance:
     u: float
 
     def __call__(self, job, own):
-        return replace(own, signature=scaled(own.signature, self.factor, self.u))
+        sense = own.sense
+        if sense is not None and sense.resistance_ohm is not None:  # a lamp's, cold
+            sense = scaled(sense, self.factor, self.u)
+        return replace(own, signature=scaled(own.signature, self.factor, self.u), sense=sense)
 
 
 def kind_of(fault):
@@ -143,5 +146,6 @@ def test_an_uncertain_resistance_does_not_pass_for_being_uncertain(loom, channel
     own = evidence.of(channel)
     ohm = own.signature.resistance_ohm
     vague = replace(own.signature, resistance_ohm=Estimate(ohm.value, ohm.value * worse))
-    changed = replace(evidence, channels={**evidence.channels, channel: replace(own, signature=vague)})
+    own = replace(own, signature=vague, sense=None)
+    changed = replace(evidence, channels={**evidence.channels, channel: own})
     assert channel_verdict(judge(job, changed), channel) is not Verdict.PASS

@@ -38,7 +38,7 @@ names = st.text(st.characters(codec="utf-8", categories=["L", "N", "P"]), min_si
 wires = (
     st.none()
     | st.sampled_from(COLOURS)
-    | st.builds("{}/{}".format, st.sampled_from(COLOURS), st.sampled_from(COLOURS))
+    | st.builds("{}{}".format, st.sampled_from(COLOURS), st.sampled_from(COLOURS))
 )
 COLUMNS = (
     "Channel", "Cavity", "Name", "Load type", "Location", "Wire colour", "Section mm2", "Length m", "Feed",

@@ -42,6 +42,7 @@ def find(job: Job, evidence: LoomEvidence, verdicts: Sequence[PropertyVerdict]) 
     pool = candidates(job, features, suspects)
     chosen = explain(scorer, pool)
     chosen = _without_shadows(job, chosen)
+    chosen = frozenset(h for h in chosen if not definition_of(h).adds_ohm or _doubted(h, verdicts))
     chosen |= _forced(job, scorer, chosen, verdicts)
     shadow = _loaded_by_short(job, chosen)
     rivals = [h for h in pool if not _seeming(h, shadow) and _explains(h, verdicts)]
@@ -76,6 +77,15 @@ def _seeming(fault: Hypothesis, shadow: set[int]) -> bool:
 def _without_shadows(job: Job, chosen: frozenset[Hypothesis]) -> frozenset[Hypothesis]:
     shadow = _loaded_by_short(job, chosen)
     return frozenset(h for h in chosen if not _seeming(h, shadow))
+
+
+def _doubted(fault: Hypothesis, verdicts: Sequence[PropertyVerdict]) -> bool:
+    """Whether anything on the fault's channels is not passed.
+
+    Resistances are judged by what the whole loom says of each part and feed, more sharply than faults are scored here:
+    where all of them pass, a resistance too many is no finding.
+    """
+    return any(v.channel in fault.channels and v.verdict is not Verdict.PASS for v in verdicts)
 
 
 def _explains(fault: Hypothesis, verdicts: Sequence[PropertyVerdict]) -> bool:

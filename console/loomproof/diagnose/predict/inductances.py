@@ -11,13 +11,9 @@ from loomproof.diagnose.predict.odds import Predicted, ValueShift
 from loomproof.diagnose.predict.part_set import HENRY_SPREADS, Part, PartSet
 from loomproof.facts.estimate import Estimate
 from loomproof.facts.kinds import LoadKind
-from loomproof.job.load_traits import WOUND_KINDS
+from loomproof.job.load_traits import LOAD_TRAITS, WOUND_KINDS
 from loomproof.job.model import Job
 
-_LEFT_OUT = {LoadKind.RELAY: (1.5, 0.01), LoadKind.COIL: (1.9, 0.01)}
-_USUAL = (1.2, 0.003)
-"""By how much an inductance strays further than its stated uncertainty says, and what comes on top, relative: from the
-errors against the truth of some hundred simulated looms, never used to publish."""
 _MOST_LOST = 0.6  # of the inductance; beyond it, it is another part
 
 
@@ -60,5 +56,5 @@ def predicted_inductances(job: Job, measured: Mapping[int, Estimate]) -> dict[in
 
 
 def _blur(measured: Estimate, kind: LoadKind) -> float:
-    times, share = _LEFT_OUT.get(kind, _USUAL)
+    times, share = LOAD_TRAITS[kind].inductance_strays
     return math.hypot(times * measured.relative, share)

@@ -94,6 +94,11 @@ def against(
     )
 
 
+_COARSEST = 0.25
+"""Relative standard uncertainty beyond which a value proves nothing; judgement of this project, unchecked."""
+_TOO_COARSE = "measured too coarsely to tell a faulty part from a sound one"
+
+
 def weighed(
     case_channel: int,
     about: Property,
@@ -122,6 +127,9 @@ def weighed(
     reached = known.low - known.doubt_below <= measured.value <= known.high + known.doubt
     if verdict is Verdict.FAIL and innocent and reached:
         verdict = Verdict.UNSURE
+    coarse = measured.relative > _COARSEST
+    if coarse and verdict is Verdict.PASS:
+        verdict = Verdict.UNSURE
     band = LimitBand(low, high, predicted.quantile(0.5), 0.0, known.source)
     return PropertyVerdict(
         case_channel,
@@ -132,7 +140,7 @@ def weighed(
         high,
         unit,
         known.source,
-        _why(verdict, measured, band, unit, odds),
+        _TOO_COARSE if coarse and verdict is Verdict.UNSURE else _why(verdict, measured, band, unit, odds),
         odds,
     )
 
