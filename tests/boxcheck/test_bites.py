@@ -8,7 +8,6 @@ import pytest
 from loomproof.boxcheck.catalogue import CASES
 from loomproof.boxcheck.outcome import Outcome
 from loomproof.boxcheck.run import run_suite
-from loomproof.job.load_traits import ClassCeilings
 from loomproof_sim.controller import (
     activity,
     arming,
@@ -654,7 +653,13 @@ def class_has_no_ceilings(patch):
 
 
 def energy_of_a_pulse_not_bounded(patch):
-    patch.setattr(ClassCeilings, "longest_us", lambda self, current_ma: self.on_time_ms * 1000)
+    ceilings_of = limits.class_ceilings
+    least_ma = 1  # whose pulse may last as long as the class allows
+    patch.setattr(
+        limits,
+        "class_ceilings",
+        lambda ceilings, load_class, max_current_ma: ceilings_of(ceilings, load_class, least_ma),
+    )
 
 
 def _rest_forgotten_for(patch, *reasons):

@@ -13,6 +13,7 @@ from loomproof.facts.kinds import LoadKind
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.file.loading import JobError, Problem, dump_job, job_digest, parse_job
 from loomproof.job.model import Job
+from loomproof.job.refused_circuits import refused_circuit
 from loomproof.job.wire import COLOURS
 
 EXAMPLES = [
@@ -21,7 +22,9 @@ EXAMPLES = [
 ]
 JOBS = [text for text in EXAMPLES if "[[channels]]" in text]
 
-texts = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), min_size=1, max_size=12)
+texts = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), min_size=1, max_size=12).filter(
+    lambda text: refused_circuit(text) is None
+)
 sections = st.floats(0.13, 16) | st.sampled_from([0.35, 0.5, 0.75, 1, 1.5, 2.5, 4])
 colours = st.sampled_from(COLOURS) | st.builds(
     "{}/{}".format, st.sampled_from(COLOURS), st.sampled_from(COLOURS)

@@ -5,7 +5,7 @@ One list, `refused_circuits.toml`, and one function that reads it; whatever make
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -65,17 +65,19 @@ def refused_words() -> tuple[dict[str, Any], ...]:
     return tuple(tomllib.loads(text)["refused"])
 
 
-def refused_circuit(text: str, *, sparks: bool = False) -> RefusedCircuit | None:
+def refused_circuit(*texts: str, sparks: bool = False) -> RefusedCircuit | None:
     """Return what a name says of a circuit that is refused, or None.
 
     Args:
-        text: The name, as somebody wrote it.
+        *texts: The name as somebody wrote it, or the cells of its row: words may come from several, a voltage stands
+            in one (cavity 61 beside a name that begins with V is none).
         sparks: The load is an ignition coil: its secondary's high voltage is no reason.
     """
-    return next(_refusals(text, sparks), None)
+    return next(_refusals(texts, sparks), None)
 
 
-def _refusals(text: str, sparks: bool) -> Iterator[RefusedCircuit]:
+def _refusals(texts: Sequence[str], sparks: bool) -> Iterator[RefusedCircuit]:
+    text = " ".join(texts)
     spellings = (plain(text), plain(_CASE.sub(" ", text)))
     for way in dict.fromkeys((*spellings, *(_UMLAUT.sub(r"\1", way) for way in spellings))):
         for entry in refused_words():
@@ -86,7 +88,8 @@ def _refusals(text: str, sparks: bool) -> Iterator[RefusedCircuit]:
             found = _found(way, entry)
             if found:
                 yield RefusedCircuit(Danger(entry["danger"]), found)
-    volts = [match for match in _VOLTS.finditer(spellings[0]) if float(match[1]) > LOW_VOLTAGE_V]
+    found_v = (match for one in texts for match in _VOLTS.finditer(plain(one)))
+    volts = [match for match in found_v if float(match[1]) > LOW_VOLTAGE_V]
     if volts and not sparks:
         yield RefusedCircuit(Danger.HIGH_VOLTAGE, volts[0][0])
 

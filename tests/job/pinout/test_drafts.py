@@ -14,6 +14,7 @@ from loomproof.job.pinout.job_text import pinout_job_text
 from loomproof.job.pinout.outputs import draft_pinout
 from loomproof.job.pinout.sheet import Weight
 from loomproof.job.pinout.table_file import read_sheet
+from loomproof.job.refused_circuits import refused_circuit
 from loomproof.job.templates import TEMPLATES, template_text
 from loomproof.job.wire import COLOURS
 from tests.job.pinout.tables import HEADINGS, SOUND, changed, csv_bytes, table, xlsx_bytes
@@ -33,12 +34,16 @@ def job_of(data, name="a.csv", template=None, **choices):
 
 KEYS = [key for key, load in CATALOGUE.items() if load.kind is not LoadKind.STEPPER]
 names = st.text(st.characters(codec="utf-8", categories=["L", "N", "P"]), min_size=1, max_size=12).filter(
-    lambda text: text.strip('"') and not text.startswith("#")
+    lambda text: text.strip('"') and not text.startswith("#") and refused_circuit(text) is None
 )
 wires = (
     st.none()
     | st.sampled_from(COLOURS)
-    | st.builds("{}{}".format, st.sampled_from(COLOURS), st.sampled_from(COLOURS))
+    | st.builds("{}{}".format, st.sampled_from(COLOURS), st.sampled_from(COLOURS)).filter(
+        lambda code: (
+            code != "GNYE"
+        )  # the protective conductor's, written with a slash where it is a striped wire
+    )
 )
 COLUMNS = (
     "Channel", "Cavity", "Name", "Load type", "Location", "Wire colour", "Section mm2", "Length m", "Feed",

@@ -124,7 +124,7 @@ class _Reader:
         load_cell, name_cell = self._cell(row, ColumnFact.LOAD), self._cell(row, ColumnFact.NAME)
         said = self._choices.row_loads.get(row.number)
         reading = read_load(load_cell, name_cell, self._choices.loads)
-        refused = self._refused(row, text, reading)
+        refused = self._refused(row, reading)
         if refused is not None:
             self._leave_refused(row, text, refused)
             return None
@@ -154,11 +154,11 @@ class _Reader:
         self._say_load(line)
         return self._hazards(row, self._wiring(row, self._flags(row, line)))
 
-    def _refused(self, row: SheetRow, text: str, load: LoadReading) -> RefusedCircuit | None:
+    def _refused(self, row: SheetRow, load: LoadReading) -> RefusedCircuit | None:
         """Return why a row must never be a channel, whatever a person says its load is."""
         may_be = (load.key,) if load.key else load.candidates
         sparks = bool(may_be) and all(LOAD_TRAITS[CATALOGUE[key].kind].sparks for key in may_be)
-        return refused_circuit(f"{self._connector} {text}", sparks=sparks)
+        return refused_circuit(self._connector, *row.cells, sparks=sparks)
 
     def _leave_refused(self, row: SheetRow, text: str, refused: RefusedCircuit) -> None:
         self._notes.leave(row.number, text, f"never a channel of this box: {refused.reason}")
