@@ -189,8 +189,8 @@ def test_lamp_inrush(spice):
 
     Radiation with the fifth power of temperature.
     """
-    cold_300, capacity = 0.6, 1.2e-3
-    hot = 13.5 / 1.96
+    hot, capacity = 13.5 / 1.96, 1.2e-3
+    cold_300 = hot * 5.65 / 84.70  # the printed table's 300 K over a filament's 2800 K
     table = np.array([float(v) for v in JONES_LANGMUIR.split(",")]).reshape(-1, 2)
     hot_k = float(np.interp(5.65 * hot / cold_300, table[:, 1], table[:, 0]))
     radiate = 13.5 * 1.96 / (hot_k**5 - 293.15**5)

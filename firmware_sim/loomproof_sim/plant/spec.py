@@ -308,10 +308,10 @@ class LoomSpec:
 
     Attributes:
         drivers: by channel; a channel without one gets the default `DriverSpec`.
-        grounds: that inputs share, each like a feed to ground.
         bridges: pairs of channels joined by a fault path: (channel, channel, ohm).
         temperature_c: of wires and windings.
         law: of armatures and saturating coils; `second` is for studies (see `loads.second`).
+        grounds: that inputs share, each like a feed to ground.
     """
 
     supply: SupplySpec = field(default_factory=SupplySpec)
@@ -319,9 +319,9 @@ class LoomSpec:
     branches: tuple[BranchSpec, ...] = ()
     drivers: dict[int, DriverSpec] = field(default_factory=dict)
     bridges: tuple[tuple[int, int, float], ...] = ()
-    grounds: tuple[FeedSpec, ...] = ()
     temperature_c: float = 20.0
     law: Literal["first", "second"] = "first"
+    grounds: tuple[FeedSpec, ...] = ()
 
     def branch(self, channel: int) -> BranchSpec:
         """The branch on a channel; KeyError if the loom has none there."""
