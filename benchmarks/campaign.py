@@ -132,20 +132,20 @@ def _c_mutants(minutes: float, seed: int) -> Iterator[Run]:
 
 
 STUDIES = (
-    Study("looms", "findings on random looms", 30, _looms),
-    Study("matrix", "single faults of the example jobs, through the whole run sheet", 13, _matrix),
-    Study("scripts", "the core and the Python box on the same random scripts", 18, _scripts),
-    Study("events", "the core against its safety oracle on random events", 6, _events),
-    Study("firmware", "the real binary proves the same looms as the Python box", 9, _firmware),
-    Study("mutants", "errors put into the source, and whether the tests of its room notice", 24, _mutants),
+    Study("looms", "findings on random looms", 24, _looms),
+    Study("matrix", "single faults of the example jobs, through the whole run sheet", 10, _matrix),
+    Study("scripts", "the core and the Python box on the same random scripts", 14, _scripts),
+    Study("events", "the core against its safety oracle on random events", 5, _events),
+    Study("firmware", "the real binary proves the same looms as the Python box", 7, _firmware),
+    Study("mutants", "errors put into the source, and whether the tests of its room notice", 20, _mutants),
     Study(
         "c-mutants",
         "errors put into the C guards, and whether the tests on the host build notice",
-        8,
+        6,
         _c_mutants,
     ),
-    Study("interleavings", "every box under frames, interrupts and hands in any order", 30, _interleavings),
-    Study("fuzz", "the core fuzzed with sanitizers and the oracle", 12, _fuzz),
+    Study("interleavings", "every box under frames, interrupts and hands in any order", 24, _interleavings),
+    Study("fuzz", "the core fuzzed with sanitizers and the oracle", 10, _fuzz),
 )
 MINUTES = sum(study.minutes for study in STUDIES)
 

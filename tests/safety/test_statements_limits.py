@@ -11,8 +11,10 @@ TYPED = {
     StatementKind.FUEL_ISOLATED: "isolated",
     StatementKind.CRANK_CLEAR: "clear",
     StatementKind.PUMP_MAY_RUN: "run",
+    StatementKind.LOOM_HARMLESS: "none",
+    StatementKind.RAIL_DRY: "dry",
 }
-"""Where a slip of a key could flood a cylinder, turn an engine or start a pump."""
+"""Where a slip of a key could fire an initiator, flood a cylinder, turn an engine or start a pump."""
 SAME_EVERYWHERE = {StatementKind.MOTION_CLEAR, StatementKind.HEAT_WATCHED}
 FACTS = {
     StatementKind.FUEL_ISOLATED: ("pump_cannot_run", "pressure_relieved", "no_fuel_about"),
