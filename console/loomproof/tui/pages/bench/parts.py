@@ -81,7 +81,7 @@ class SettingLine(Horizontal):
         if text and field.value != setting.text:
             field.value = setting.text
         write(self.query_one(".setting-name", Static), setting.label)
-        write(self.query_one(".setting-limit", Static), f"{setting.unit:<3}{limit_face(setting)}")
+        write(self.query_one(".setting-limit", Static), f"{setting.unit:<2} {limit_face(setting)}")
         if self.has_class("-wrong") is not bool(setting.problem):
             self.set_class(bool(setting.problem), "-wrong")
 
