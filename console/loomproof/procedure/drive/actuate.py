@@ -35,9 +35,12 @@ def drive(core: Core, request: DriveRequest) -> DriveOutcome:
     wait_for_rest(core, request.channels)
     core.look_at_supply()
     approved = approve(request, core.conditions)
-    first_pulses(core, request.channels)
-    core.mark(approved)
     lead = request.channels[0]
+    if first_pulses(core, request.channels):
+        core.publish(DriveStarted(lead, request.train))
+        core.publish(DriveFinished(lead, 0, messages.EndReason.TRIPPED))
+        return DriveOutcome(0, messages.EndReason.TRIPPED)
+    core.mark(approved)
     with armed(core, approved), owing_rest(core, request):
         core.publish(DriveStarted(lead, request.train))
         outcome = core.box.drive(approved, lambda raw: core.publish(_taken(core, request, raw)))

@@ -18,8 +18,8 @@ FIRST_PULSE_US = CEILINGS.min_sense_us
 """The shortest that a box gives; a bridge wire takes less than a millijoule from it, a winding next to nothing."""
 
 
-def first_pulses(core: Core, channels: Iterable[int]) -> None:
-    """Give each of these pins that has had no pulse yet its first one.
+def first_pulses(core: Core, channels: Iterable[int]) -> frozenset[int]:
+    """Give each of these pins that has had no pulse yet its first one, and return those that it tripped.
 
     Channels that get no sense pulses at all (half-bridges) have none shorter than their drive. A cold lamp looks like a
     bridge wire itself, so a first pulse would tell nothing of it and warm it: its sense pulse is its first.
@@ -40,7 +40,7 @@ def first_pulses(core: Core, channels: Iterable[int]) -> None:
         and not may_look_so_itself(core.job.load_type(c))
     )
     if not new:
-        return
+        return frozenset()
     core.check()
     raw = core.box.scan(new, FIRST_PULSE_US)
     supply_v = supply_of(raw, core.calibrations[new[0]])
@@ -54,6 +54,8 @@ def first_pulses(core: Core, channels: Iterable[int]) -> None:
     core.pulsed |= set(new) - {channel for channel, _ in suspects}
     if suspects:
         _refuse(core, suspects)
+    tripped = core.box.status().tripped_mask
+    return frozenset(channel for channel in new if tripped & (1 << (channel - 1)))
 
 
 def _refuse(core: Core, suspects: list[tuple[int, float]]) -> None:
