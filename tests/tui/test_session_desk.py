@@ -223,7 +223,7 @@ async def look_pull_drive_and_stop(console, desk):
         pulled = next(step for step in console.progress.steps if step.id == "pull-1")
         assert pulled.state == "fail", "injectors 1 and 2 are swapped in the demo"
 
-        desk.drive(train(1, 1, 5.0, 3.0))
+        desk.drive(train(1, 1, 5.0, 1.0))
         await until(pilot, lambda: console.drive_said, "the refusal")
         assert "Nobody has stated" in console.drive_said
         console.drive_said = ""
