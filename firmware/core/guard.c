@@ -97,7 +97,7 @@ void guard_fault(uint8_t why)
 
 bool guard_faulty(void)
 {
-    return reason == WIRE_STOP_REASON_DRIVER_ON || reason == WIRE_STOP_REASON_CURRENT_PATH;
+    return reason >= WIRE_STOP_REASON_DRIVER_ON;
 }
 
 void guard_look_at_stop_input(void)

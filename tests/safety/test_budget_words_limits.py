@@ -37,7 +37,7 @@ def budget_of(kind=LoadKind.VALVE, supply_v=19.5, *, limits=None, asked=None, **
         },
     )
     wire = SimpleNamespace(low=0.0)
-    job = SimpleNamespace(load_type=lambda _: load, wire_quantity=lambda _: wire, engine=None)
+    job = SimpleNamespace(load_type=lambda _: load, wire_quantity=lambda _: wire, engine=None, fuel=None)
     return pulse_budget(job, 1, supply_v, **(asked or {}))
 
 

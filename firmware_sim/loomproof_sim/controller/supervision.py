@@ -5,6 +5,7 @@ from loomproof_wire.messages import TIMING, StopReason
 
 HEARTBEAT_TIMEOUT_NS = TIMING.heartbeat_timeout_ms * 1_000_000
 TELEMETRY_NS = TIMING.telemetry_period_ms * 1_000_000
+_OF_THE_BOARD = (StopReason.DRIVER_ON, StopReason.CURRENT_PATH, StopReason.TIMER, StopReason.CONVERTER)
 
 
 class StopLatch:
@@ -29,7 +30,7 @@ class StopLatch:
     @property
     def faulty(self) -> bool:
         """Whether the board itself is faulty, which nothing clears."""
-        return self.reason in (StopReason.DRIVER_ON, StopReason.CURRENT_PATH)
+        return self.reason in _OF_THE_BOARD
 
     def fault(self, reason: StopReason) -> bool:
         """Put a fault of the board in the place of another reason; return whether there was another."""
