@@ -173,13 +173,13 @@ def terminal(served, tmp_path):
 
 
 def to_the_first_question(terminal: Terminal) -> None:
-    """Start, look at the loom, and stand before the first pull check."""
+    """Start, and stand before the first question: on a vehicle, whether a pulse can set anything off."""
     terminal.wait_for("Look at the loom")
     terminal.wait_for("box live")
     terminal.send("o")
     terminal.wait_for("go on")
     terminal.send("g")
-    terminal.wait_for("Pull that connector")
+    terminal.wait_for("can be set off")
 
 
 def driving(terminal: Terminal, served: ServedBox) -> None:
