@@ -15,6 +15,7 @@ import socket
 import struct
 import subprocess
 import sys
+import tempfile
 import termios
 import threading
 import time
@@ -27,7 +28,10 @@ from loomproof_wire import messages
 from loomproof_wire.frames import Frame, FrameReader
 
 ROOT = Path(__file__).parents[2]
-JOB = ROOT / "examples" / "inline-five-turbo.toml"
+VEHICLE_JOB = ROOT / "examples" / "inline-five-turbo.toml"
+JOB = Path(tempfile.mkdtemp(prefix="loomproof-bench-")) / "inline-five-on-a-bench.toml"
+"""On a bench a harmless load is driven without a statement."""
+JOB.write_text(VEHICLE_JOB.read_text().replace('setting = "vehicle"', 'setting = "bench"'))
 PATIENCE_S = 60.0
 
 
@@ -173,13 +177,13 @@ def terminal(served, tmp_path):
 
 
 def to_the_first_question(terminal: Terminal) -> None:
-    """Start, and stand before the first question: on a vehicle, whether a pulse can set anything off."""
+    """Start, look at the loom, and stand before the first pull check."""
     terminal.wait_for("Look at the loom")
     terminal.wait_for("box live")
     terminal.send("o")
     terminal.wait_for("go on")
     terminal.send("g")
-    terminal.wait_for("can be set off")
+    terminal.wait_for("Pull that connector")
 
 
 def driving(terminal: Terminal, served: ServedBox) -> None:
