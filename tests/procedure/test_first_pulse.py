@@ -68,6 +68,11 @@ def pulses(box):
             yield (what, detail)
 
 
+def pulses_by_pin(box):
+    """Scans that switched pins on, with those pins."""
+    return [(what, detail) for what, detail in box.log if what == "scan" and detail[1]]
+
+
 def test_the_look_begins_with_the_shortest_pulse_on_every_pin(job, box):
     opened(job, box).run_step("look")
     first, *later = pulses(box)
@@ -169,7 +174,13 @@ def test_nor_is_it_driven_later_while_the_others_are(job):
         session.drive(3, PulseTrain(count=1, period_us=100_000, on_time_us=5000))
     assert session.run_step("drive-4").end is StepEnd.DONE
     assert not any(detail in (3, (3,)) for what, detail in box.log if what in PULSES)
+    assert sum(what == "scan" and 3 in detail[0] for what, detail in pulses_by_pin(box)) == 1, (
+        "its first is its last"
+    )
     box.ohm.clear()  # the wire is out
+    assert session.run_step("look").end is StepEnd.BLOCKED
+    box.tell(m.SupplyEvent(0, 0))
+    box.tell(m.SupplyEvent(1, 13_500))
     assert session.run_step("look").end is StepEnd.DONE
     assert session.run_step("drive-3").end is StepEnd.DONE
 

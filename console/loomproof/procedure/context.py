@@ -76,6 +76,8 @@ class Core:
         self._tripped: set[int] = set()
         """Channel of the newest trip: a fault of the box names its channel by one."""
         self.pulsed: set[int] = set()
+        self.suspects: dict[int, float] = {}
+        """Channels that look like an initiator, with what they measured, in ohm: pulsed no more."""
         self.declined: set[StatementKind] = set()
         self._lock = threading.RLock()
         self._subscribers: list[Callable[[SessionEvent], None]] = []
@@ -152,6 +154,7 @@ class Core:
             self.interlocks = before.voided(by, kind)
             if by in UNKNOWN_AGAIN:
                 self.pulsed.clear()
+                self.suspects.clear()
             gone = [k for k in before.statements if k not in self.interlocks.statements]
             snapshot = self.interlocks
         for k in gone:
@@ -273,10 +276,8 @@ class Core:
             text = f"the box stopped: {messages.STOP_REASON_TEXT[message.reason]}"
             fault = box_fault(message.reason, self._tripped)
             if fault is not None:
-                text, self.stopped = (
-                    str(fault).removesuffix("."),
-                    None,
-                )  # it takes the place of another reason
+                text = str(fault).removesuffix(".")
+                self.stopped = None  # a fault of the board takes the place of another reason
             if message.reason is messages.StopReason.SUPPLY:
                 self.void(Voider.SUPPLY_LOST)
             self.stopped_by(text)

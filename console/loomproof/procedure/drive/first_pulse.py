@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Mapping
+from typing import NoReturn
 
 from loomproof.facts.record import EventKind
 from loomproof.facts.step import StepEnd
@@ -18,7 +19,7 @@ FIRST_PULSE_US = CEILINGS.min_sense_us
 """The shortest that a box gives; a bridge wire takes less than a millijoule from it, a winding next to nothing."""
 
 
-def first_pulses(core: Core, channels: Iterable[int]) -> frozenset[int]:
+def first_pulses(core: Core, channels: Collection[int]) -> frozenset[int]:
     """Give each of these pins that has had no pulse yet its first one, and return those that it tripped.
 
     Channels that get no sense pulses at all (half-bridges) have none shorter than their drive. A cold lamp looks like a
@@ -32,6 +33,9 @@ def first_pulses(core: Core, channels: Iterable[int]) -> frozenset[int]:
     blocked = core.interlocks.blocks_pulses()
     if blocked is not None:
         raise NotPermittedError(blocked)
+    known = {c: core.suspects[c] for c in channels if c in core.suspects}
+    if known:
+        _refuse(core, known)
     new = tuple(
         c
         for c in dict.fromkeys(channels)
@@ -44,28 +48,29 @@ def first_pulses(core: Core, channels: Iterable[int]) -> frozenset[int]:
     core.check()
     raw = core.box.scan(new, FIRST_PULSE_US)
     supply_v = supply_of(raw, core.calibrations[new[0]])
-    suspects = []
+    suspects: dict[int, float] = {}
     for channel, seen in scan_of(raw, core.calibrations).items():
         load = core.job.load_type(channel)
         if load.kind in LOGIC_KINDS:
             continue  # a logic output cannot give what fires one
         if seen.current_a is not None and looks_like_an_initiator(supply_v, seen.current_a):
-            suspects.append((channel, supply_v / seen.current_a))
-    core.pulsed |= set(new) - {channel for channel, _ in suspects}
+            suspects[channel] = supply_v / seen.current_a
+    core.pulsed |= set(new) - suspects.keys()
+    core.suspects |= suspects
     if suspects:
         _refuse(core, suspects)
     tripped = core.box.status().tripped_mask
     return frozenset(channel for channel in new if tripped & (1 << (channel - 1)))
 
 
-def _refuse(core: Core, suspects: list[tuple[int, float]]) -> None:
-    named = [f"channel {c} ({core.job.channel(c).name}, {core.job.channel(c).cavity})" for c, _ in suspects]
-    ohms = ", ".join(f"{ohm:.1f}" for _, ohm in suspects)
+def _refuse(core: Core, suspects: Mapping[int, float]) -> NoReturn:
+    named = [f"channel {c} ({core.job.channel(c).name}, {core.job.channel(c).cavity})" for c in suspects]
+    ohms = ", ".join(f"{ohm:.1f}" for ohm in suspects.values())
     text = (
         f"DANGER: {', '.join(named)} looks like the initiator of a restraint system: {ohms} ohm without inductance, where "
-        "the job expects no such load. Nothing more is pulsed there. Unplug the box, follow that wire to its end, and "
-        "correct the loom or the job before you go on."
+        "the job expects no such load. Nothing more is pulsed there until the box has lost its supply or its line. Unplug "
+        "the box, follow that wire to its end, and correct the loom or the job before you go on."
     )
-    for channel, ohm in suspects:
+    for channel, ohm in suspects.items():
         core.note(EventKind.NOTE, text, channel=channel, suspected="initiator", loop_ohm=round(ohm, 2))
     raise StepInterruptedError(StepEnd.BLOCKED, text)
