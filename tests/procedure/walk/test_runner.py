@@ -15,6 +15,7 @@ from loomproof.procedure.walk.map import WALK_ON, PlaceState, cavities_of, plan_
 from loomproof.procedure.walk.model import How, Kind, Stage, WalkKey
 from loomproof.procedure.walk.scan import PERIOD_S, SENSE_US, sensed_energy_j
 from loomproof.safety.load_model import worst_case
+from loomproof_wire import messages as m
 from tests.procedure.conftest import state_harmless
 
 
@@ -90,7 +91,10 @@ def test_nothing_is_driven_or_armed_on_a_walk(session, box):
     assert {detail[1] for _, detail in box.calls("scan")} == {0}
 
 
-def test_a_mute_pin_gets_sense_pulses_and_no_other(session, box, notebook):
+@pytest.fixture
+def mute(box):
+    """Channel 3 rests at its bias, so that only a sense pulse shows its load."""
+
     def rest_at_bias(channels, on_us):
         result = plain(channels, on_us)
         drain = list(result.drain_counts)
@@ -99,6 +103,22 @@ def test_a_mute_pin_gets_sense_pulses_and_no_other(session, box, notebook):
 
     plain = box.scan
     box.scan = rest_at_bias
+    return box
+
+
+def test_after_a_lost_supply_a_mute_pin_gets_no_pulse_before_it_is_stated_anew(session, mute):
+    def supply_goes(hand, place):
+        mute.tell(m.SupplyEvent(0, 0))
+        mute.tell(m.SupplyEvent(1, 13_500))
+        mute.log.clear()
+
+    walked = session.walk(Hand(mute, {"valve": supply_goes}))
+    assert walked.end is StepEnd.BLOCKED
+    assert not [detail for _, detail in mute.calls("scan") if detail[1]]
+
+
+def test_a_mute_pin_gets_sense_pulses_and_no_other(session, mute, notebook):
+    box = mute
     box.log.clear()
     walked = session.walk(Hand(box))
     assert walked.map.right

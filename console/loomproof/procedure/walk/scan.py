@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from loomproof.facts.presence import ScanReading
+from loomproof.facts.step import StepEnd
 from loomproof.measure.presence.detector import PresenceDesign, PresenceDetector
 from loomproof.procedure.context import Core
 from loomproof.procedure.conversion import scan_of, supply_of
 from loomproof.procedure.drive.first_pulse import first_pulses
+from loomproof.procedure.step_result import StepInterruptedError
 from loomproof.procedure.walk.model import Look
+from loomproof.safety.approve import NotPermittedError
 from loomproof.safety.load_model import LoadModel
 
 PERIOD_S = 0.05
@@ -77,9 +80,20 @@ class Eyes:
         self.mute = tuple(c for c in self.mute if c not in self.detector.blind)
 
     def look(self) -> Look:
-        """Make one scan and let the detector judge it."""
+        """Make one scan and let the detector judge it.
+
+        After a lost supply something else may hang on a pin: its next pulse is a first one again, and stated anew.
+
+        Raises:
+            StepInterruptedError: everything is stopped, a pin looks like an initiator, or what was stated no longer holds.
+            BoxError: the box refused or is gone.
+        """
         scan, supply_v = self._rest()
         if self.mute:
+            try:
+                first_pulses(self._core, self.mute)
+            except NotPermittedError as blocked:
+                raise StepInterruptedError(StepEnd.BLOCKED, str(blocked)) from blocked
             scan.update(scan_of(self._core.box.scan(self.mute, SENSE_US), self._core.calibrations))
         now_s = self._core.box.now_s()
         self.detector.feed(now_s, supply_v, scan)
