@@ -8,29 +8,14 @@ import pytest
 from loomproof.diagnose.explain.evidence_words import evidence_against, evidence_for
 from loomproof.diagnose.faults.definition import Hypothesis
 from loomproof.diagnose.faults.odds import OddsTable
-from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.evidence import Noticed, PullResult
+from loomproof.facts.evidence import PullResult
 from loomproof.facts.fault_kind import FaultKind
-from loomproof.facts.signature import HasMoved, OffShape
+from loomproof.facts.signature import HasMoved
+from tests.diagnose.blank import BLANK
 
-SEEN = Features(
-    channel=3,
-    rest=Rest.CONNECTED,
-    conduct=Conduct.FLOWS,
-    resistance=None,
-    inductance=None,
-    moved=None,
-    off_shape=OffShape.CANNOT_TELL,
-    noticed=Noticed.NOT_ASKED,
-    pull=None,
-    dropouts=0,
-    watched=False,
-    steady=None,
-    inrush=None,
-    source_ohm=None,
-    unsteady=False,
-)
+SEEN = replace(BLANK, channel=3, rest=Rest.CONNECTED, conduct=Conduct.FLOWS)
 OPEN = Hypothesis(FaultKind.OPEN, (3,))
 
 

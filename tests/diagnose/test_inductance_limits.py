@@ -13,30 +13,13 @@ from loomproof.diagnose.explain.inductance import henry_density, henry_of_type, 
 from loomproof.diagnose.explain.prediction import Prediction
 from loomproof.diagnose.faults.definition import FaultyChannel
 from loomproof.diagnose.faults.odds import OddsTable
-from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.evidence import Noticed
-from loomproof.facts.signature import OffShape
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.quantity import Quantity
+from tests.diagnose.blank import BLANK
 
-SEEN = Features(
-    channel=1,
-    rest=Rest.UNKNOWN,
-    conduct=Conduct.UNKNOWN,
-    resistance=None,
-    inductance=None,
-    moved=None,
-    off_shape=OffShape.CANNOT_TELL,
-    noticed=Noticed.NOT_ASKED,
-    pull=None,
-    dropouts=0,
-    watched=False,
-    steady=None,
-    inrush=None,
-    source_ohm=None,
-    unsteady=False,
-)
+SEEN = replace(BLANK, channel=1, rest=Rest.UNKNOWN, conduct=Conduct.UNKNOWN)
 LOAD = CATALOGUE["injector_high"].model_copy(
     update={"inductance_mh": Quantity(value=10.0, tolerance_percent=20.0, source="a round number")}
 )

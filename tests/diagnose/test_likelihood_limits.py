@@ -17,32 +17,15 @@ from loomproof.diagnose.explain.prediction import Prediction, useful
 from loomproof.diagnose.explain.steady import steady_at_reference, steady_density, steady_of_type
 from loomproof.diagnose.faults.definition import FaultyChannel, Hypothesis
 from loomproof.diagnose.faults.odds import OddsTable
-from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.evidence import Noticed
 from loomproof.facts.fault_kind import FaultKind
 from loomproof.facts.kinds import LoadKind
-from loomproof.facts.signature import OffShape
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.load_traits import LOAD_TRAITS
+from tests.diagnose.blank import BLANK
 
-SEEN = Features(
-    channel=1,
-    rest=Rest.UNKNOWN,
-    conduct=Conduct.UNKNOWN,
-    resistance=None,
-    inductance=None,
-    moved=None,
-    off_shape=OffShape.CANNOT_TELL,
-    noticed=Noticed.NOT_ASKED,
-    pull=None,
-    dropouts=0,
-    watched=False,
-    steady=None,
-    inrush=None,
-    source_ohm=None,
-    unsteady=False,
-)
+SEEN = replace(BLANK, channel=1, rest=Rest.UNKNOWN, conduct=Conduct.UNKNOWN)
 WARM = Estimate(45.0, 10.0)
 WEAK_SUPPLY = Hypothesis(FaultKind.WEAK_SUPPLY, ())
 

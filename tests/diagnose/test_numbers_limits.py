@@ -18,30 +18,15 @@ from loomproof.diagnose.explain.inductance import henry_density, henry_weights
 from loomproof.diagnose.explain.prediction import Prediction
 from loomproof.diagnose.explain.resistance import ohm_density
 from loomproof.diagnose.explain.steady import steady_density
-from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.estimate import Estimate
-from loomproof.facts.evidence import ChannelEvidence, LoomEvidence, Noticed
+from loomproof.facts.evidence import ChannelEvidence, LoomEvidence
 from loomproof.facts.kinds import LoadKind
-from loomproof.facts.signature import OffShape, Signature
+from loomproof.facts.signature import Signature
 from loomproof.job.catalogue import CATALOGUE
+from tests.diagnose.blank import BLANK
 
-SEEN = Features(
-    channel=0,
-    rest=Rest.CONNECTED,
-    conduct=Conduct.FLOWS,
-    resistance=None,
-    inductance=None,
-    moved=None,
-    off_shape=OffShape.CANNOT_TELL,
-    noticed=Noticed.NOT_ASKED,
-    pull=None,
-    dropouts=0,
-    watched=False,
-    steady=None,
-    inrush=None,
-    source_ohm=None,
-    unsteady=False,
-)
+SEEN = replace(BLANK, channel=0, rest=Rest.CONNECTED, conduct=Conduct.FLOWS)
 SOUND = {
     "garbled": False,
     "foreign": False,

@@ -7,30 +7,15 @@ import pytest
 
 from loomproof.diagnose.faults.odds import NO_CIRCUIT, SHORTED, Odds, OddsTable, off_shape_odds, sound_odds
 from loomproof.diagnose.faults.registry import FAULTS
-from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.facts.evidence import Noticed, PullResult
 from loomproof.facts.kinds import Suppression
 from loomproof.facts.signature import HasMoved, OffShape
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.load_traits import LOGIC_KINDS, MOVING_KINDS, WINDING_KINDS
+from tests.diagnose.blank import BLANK
 
-SEEN = Features(
-    channel=1,
-    rest=Rest.UNKNOWN,
-    conduct=Conduct.UNKNOWN,
-    resistance=None,
-    inductance=None,
-    moved=None,
-    off_shape=OffShape.CANNOT_TELL,
-    noticed=Noticed.NOT_ASKED,
-    pull=None,
-    dropouts=0,
-    watched=False,
-    steady=None,
-    inrush=None,
-    source_ohm=None,
-    unsteady=False,
-)
+SEEN = replace(BLANK, channel=1, rest=Rest.UNKNOWN, conduct=Conduct.UNKNOWN)
 """A channel of which nothing is known but that its current is steady."""
 NEVER = 1e-4
 """What no table names has this probability (judgement of this project, unchecked)."""

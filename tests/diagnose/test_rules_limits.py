@@ -8,7 +8,7 @@ import pytest
 
 from loomproof.diagnose.expected.band import LimitBand
 from loomproof.diagnose.expected.expectations import Expectations
-from loomproof.diagnose.observed.features import Conduct, Features, Rest
+from loomproof.diagnose.observed.features import Conduct, Rest
 from loomproof.diagnose.predict.loom import Predictions
 from loomproof.diagnose.predict.odds import Predicted, ValueShift
 from loomproof.diagnose.predict.part_set import HENRY_SPREADS, OHM_SPREADS, Part, PartSet
@@ -30,25 +30,10 @@ from loomproof.facts.signature import HasMoved, OffShape, Signature
 from loomproof.facts.verdict import Property, Verdict
 from loomproof.job.catalogue import CATALOGUE
 from loomproof.job.quantity import Quantity
+from tests.diagnose.blank import BLANK
 
 PASS, FAIL, UNSURE, NOT_TESTED = Verdict.PASS, Verdict.FAIL, Verdict.UNSURE, Verdict.NOT_TESTED
-SOUND = Features(
-    channel=1,
-    rest=Rest.CONNECTED,
-    conduct=Conduct.FLOWS,
-    resistance=None,
-    inductance=None,
-    moved=None,
-    off_shape=OffShape.CANNOT_TELL,
-    noticed=Noticed.NOT_ASKED,
-    pull=None,
-    dropouts=0,
-    watched=False,
-    steady=None,
-    inrush=None,
-    source_ohm=None,
-    unsteady=False,
-)
+SOUND = replace(BLANK, channel=1, rest=Rest.CONNECTED, conduct=Conduct.FLOWS)
 BAND = LimitBand(8.0, 12.0, 10.0, 0.0, "round numbers")
 
 
