@@ -207,3 +207,9 @@ def test_a_relay_that_is_named_after_the_fuel_pump_says_whether_it_runs_it(name)
 @pytest.mark.parametrize("name", ["water pump relay", "Ölpumpe", "fuel level lamp relay", "Waschwasserpumpe"])
 def test_another_pump_need_not(name):
     parse_job(JOB.replace("horn relay", name))
+
+
+def test_a_voltage_stands_in_one_cell():
+    assert refused_circuit("H1-61", "V", "relay") is None
+    assert refused_circuit("H1-6", "400 V supply").danger is Danger.HIGH_VOLTAGE
+    assert refused_circuit("H1-6", "airbag", "left").danger is Danger.RESTRAINT

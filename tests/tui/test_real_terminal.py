@@ -29,7 +29,8 @@ from loomproof_wire.frames import Frame, FrameReader
 
 ROOT = Path(__file__).parents[2]
 VEHICLE_JOB = ROOT / "examples" / "inline-five-turbo.toml"
-JOB = Path(tempfile.mkdtemp(prefix="loomproof-bench-")) / "inline-five-on-a-bench.toml"
+_FOLDER = tempfile.TemporaryDirectory(prefix="loomproof-bench-")
+JOB = Path(_FOLDER.name) / "inline-five-on-a-bench.toml"
 """On a bench a harmless load is driven without a statement."""
 JOB.write_text(VEHICLE_JOB.read_text().replace('setting = "vehicle"', 'setting = "bench"'))
 PATIENCE_S = 60.0

@@ -46,7 +46,7 @@ class StepResult:
         """End the step here when the operator leaves it out.
 
         Raises:
-            StepInterruptedError: so it is.
+            StepInterruptedError: the operator skipped the step.
         """
         if answer is not None and answer.choice is Choice.SKIP:
             self.skipped_reason = answer.note or "skipped by the operator"

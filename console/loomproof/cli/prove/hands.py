@@ -32,7 +32,7 @@ def at_the_jobs_loom() -> Iterator[None]:
     """Hands that find no such place at the simulated loom end the work with a plain word.
 
     Raises:
-        OtherLoomError: so it is.
+        OtherLoomError: the box simulates another loom than the job's.
     """
     try:
         yield
